@@ -1,0 +1,145 @@
+//! Regular grids in the projected frame, and the terrain surface on them.
+
+use crate::position::Xy;
+use serde::{Deserialize, Serialize};
+
+/// Where a grid lies: square cells, rows from north to south, columns from west to east.
+///
+/// Heights belong to cell *centres* (posts); the surface between four posts is bilinear.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct GridFrame {
+    /// Centre of the north-west cell (row 0, column 0), in metres.
+    pub origin: Xy,
+    /// Side of a cell in metres, greater than zero.
+    pub cell_m: f64,
+    /// Number of columns.
+    pub cols: usize,
+    /// Number of rows.
+    pub rows: usize,
+}
+
+impl GridFrame {
+    /// Number of cells.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.cols * self.rows
+    }
+    /// Whether the grid has no cells.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.cols == 0 || self.rows == 0
+    }
+    /// Centre of the cell at (row, column).
+    #[must_use]
+    pub fn centre(&self, row: usize, col: usize) -> Xy {
+        Xy::new(self.origin.x + col as f64 * self.cell_m, self.origin.y - row as f64 * self.cell_m)
+    }
+    /// Fractional (row, column) of a point; may lie outside the grid.
+    #[must_use]
+    pub fn fractional(&self, p: Xy) -> (f64, f64) {
+        ((self.origin.y - p.y) / self.cell_m, (p.x - self.origin.x) / self.cell_m)
+    }
+    /// The (row, column) of the cell whose square holds the point, if any.
+    #[must_use]
+    pub fn cell_of(&self, p: Xy) -> Option<(usize, usize)> {
+        let (r, c) = self.fractional(p);
+        let (r, c) = ((r + 0.5).floor(), (c + 0.5).floor());
+        let inside = r >= 0.0 && c >= 0.0 && r < self.rows as f64 && c < self.cols as f64;
+        inside.then_some((r as usize, c as usize))
+    }
+    /// The corners of the area covered by cell squares: (south-west, north-east).
+    #[must_use]
+    pub fn bounds(&self) -> (Xy, Xy) {
+        let half = self.cell_m / 2.0;
+        (
+            Xy::new(self.origin.x - half, self.origin.y - (self.rows as f64 - 0.5) * self.cell_m),
+            Xy::new(self.origin.x + (self.cols as f64 - 0.5) * self.cell_m, self.origin.y + half),
+        )
+    }
+}
+
+/// What a terrain grid's heights describe.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SurfaceKind {
+    /// Bare ground.
+    BareGround,
+    /// Top of trees and buildings included.
+    SurfaceModel,
+    /// The source does not say.
+    Unknown,
+}
+
+/// How far terrain heights may be wrong, as the source states it or as assumed.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct TerrainAccuracy {
+    /// Standard error of the height difference between two nearby posts, metres; limits how well slope is known.
+    pub point_to_point_m: f64,
+    /// What the heights describe.
+    pub kind: SurfaceKind,
+}
+
+impl Default for TerrainAccuracy {
+    /// 2 m point to point: the order of a global 30 m model on gentle ground (Copernicus DEM product handbook,
+    /// relative vertical accuracy < 2 m for slopes up to 20 %), taken where a source says nothing.
+    fn default() -> Self {
+        Self { point_to_point_m: 2.0, kind: SurfaceKind::Unknown }
+    }
+}
+
+/// Terrain heights above mean sea level on a grid; `NaN` marks a cell without data, never sea level.
+#[derive(Clone, Debug)]
+pub struct Terrain {
+    /// Where the grid lies.
+    pub frame: GridFrame,
+    /// Heights in metres above mean sea level, row-major from the north-west; `NaN` is no data.
+    pub heights_m: Vec<f32>,
+    /// How far the heights may be wrong.
+    pub accuracy: TerrainAccuracy,
+}
+
+impl Terrain {
+    /// Height of the post at (row, column), `None` outside the grid or without data.
+    #[must_use]
+    pub fn post(&self, row: usize, col: usize) -> Option<f64> {
+        if row >= self.frame.rows || col >= self.frame.cols {
+            return None;
+        }
+        let h = f64::from(self.heights_m[row * self.frame.cols + col]);
+        h.is_finite().then_some(h)
+    }
+
+    /// Height of the bilinear surface at a point, metres above mean sea level.
+    ///
+    /// `None` outside the outermost posts, or where a post that carries weight has no data.
+    #[must_use]
+    pub fn height_at(&self, p: Xy) -> Option<f64> {
+        let (r, c) = self.frame.fractional(p);
+        let (last_r, last_c) = (self.frame.rows as f64 - 1.0, self.frame.cols as f64 - 1.0);
+        if !(r >= 0.0 && c >= 0.0 && r <= last_r && c <= last_c) {
+            return None;
+        }
+        let (r0, c0) = (r.floor() as usize, c.floor() as usize);
+        let (fr, fc) = (r - r0 as f64, c - c0 as f64);
+        let mut sum = 0.0;
+        for (dr, wr) in [(0, 1.0 - fr), (1, fr)] {
+            for (dc, wc) in [(0, 1.0 - fc), (1, fc)] {
+                let w = wr * wc;
+                if w > 0.0 {
+                    sum += w * self.post(r0 + dr, c0 + dc)?;
+                }
+            }
+        }
+        Some(sum)
+    }
+
+    /// Lowest and highest height with data, `None` when there is none.
+    #[must_use]
+    pub fn range(&self) -> Option<(f64, f64)> {
+        let mut range: Option<(f32, f32)> = None;
+        for &h in self.heights_m.iter().filter(|h| h.is_finite()) {
+            range = Some(range.map_or((h, h), |(lo, hi)| (lo.min(h), hi.max(h))));
+        }
+        range.map(|(lo, hi)| (f64::from(lo), f64::from(hi)))
+    }
+}
