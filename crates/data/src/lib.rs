@@ -1,1 +1,6 @@
-//! Placeholder.
+//! Files for Sparefield: bytes become the geometry crate's types, and back.
+#![cfg_attr(test, allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test"))]
+
+pub mod error;
+
+pub use error::{LoadError, LoadErrorKind, Loaded, NoProgress, Progress, Warning};
