@@ -75,6 +75,23 @@ pub fn wind_above(wind: &Wind, ground_amsl_m: f64, height_agl_m: f64) -> WindVec
     }
 }
 
+/// A wind taken apart along a landing direction.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WindComponents {
+    /// Headwind, m/s, tailwind negative.
+    pub headwind_ms: f64,
+    /// Crosswind, m/s, from the left positive.
+    pub crosswind_ms: f64,
+}
+
+impl WindComponents {
+    /// The components of a wind along and across a heading.
+    #[must_use]
+    pub fn new(wind: WindVector, heading: Bearing) -> Self {
+        Self { headwind_ms: wind.headwind_ms(heading), crosswind_ms: wind.crosswind_ms(heading) }
+    }
+}
+
 /// Ground speed along a straight track at a true airspeed, m/s; `None` when the wind does not allow the track.
 ///
 /// # Source

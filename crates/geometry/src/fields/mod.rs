@@ -6,6 +6,8 @@ pub mod criteria;
 pub mod hazards;
 pub mod model;
 pub mod needed;
+pub mod rank;
+pub mod reasons;
 pub mod strip;
 pub mod study;
 pub mod verdict;
