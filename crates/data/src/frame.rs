@@ -72,9 +72,7 @@ pub enum FrameError {
         percent: f64,
     },
     /// A position has no image in the other system.
-    #[error(
-        "the position {x}, {y} of {from} has no place in {to}; check the reference system and the order of the coordinates"
-    )]
+    #[error("the position {x}, {y} of {from} has no place in {to}; check the reference system and the order of the coordinates")]
     OutOfDomain {
         /// First coordinate, east or longitude.
         x: f64,
@@ -136,18 +134,8 @@ impl PartialEq for Crs {
 }
 
 const WKT_KEYWORDS: [&str; 12] = [
-    "PROJCS",
-    "GEOGCS",
-    "GEOCCS",
-    "COMPD_CS",
-    "PROJCRS",
-    "PROJECTEDCRS",
-    "GEOGCRS",
-    "GEOGRAPHICCRS",
-    "GEODCRS",
-    "GEODETICCRS",
-    "COMPOUNDCRS",
-    "BOUNDCRS",
+    "PROJCS", "GEOGCS", "GEOCCS", "COMPD_CS", "PROJCRS", "PROJECTEDCRS", "GEOGCRS", "GEOGRAPHICCRS", "GEODCRS",
+    "GEODETICCRS", "COMPOUNDCRS", "BOUNDCRS",
 ];
 
 impl Crs {
@@ -227,6 +215,11 @@ impl Crs {
         Self::from_json(&json, text, None)
     }
 
+    /// A system by its code as PROJJSON, for building another on it.
+    pub(crate) fn base_json(code: u32) -> Result<Value, FrameError> {
+        projjson(&format!("EPSG:{code}")).ok_or_else(|| not_understood(&format!("EPSG:{code}"), "no such code"))
+    }
+
     fn from_json(json: &Value, text: &str, vertical: Option<&str>) -> Result<Self, FrameError> {
         let kind = json["type"].as_str().unwrap_or("unknown");
         if kind == "CompoundCRS" {
@@ -235,9 +228,17 @@ impl Crs {
             let Some(horizontal) = parts.first() else {
                 return Err(not_understood(text, "a compound system without parts"));
             };
-            let definition = match epsg_of(horizontal) {
+            let definition = match epsg_of(horizontal).or_else(|| code_by_name(horizontal)) {
                 Some(code) => format!("EPSG:{code}"),
                 None => horizontal.to_string(),
+            };
+            let reread;
+            let horizontal = if let Some(made) = definition.starts_with("EPSG:").then(|| projjson(&definition)).flatten()
+            {
+                reread = made;
+                &reread
+            } else {
+                horizontal
             };
             return Self::from_json(horizontal, &definition, vertical);
         }
@@ -307,6 +308,40 @@ fn not_understood(text: &str, detail: &str) -> FrameError {
     FrameError::NotUnderstood { text: short, detail: detail.trim().to_owned() }
 }
 
+fn projjson(definition: &str) -> Option<Value> {
+    let made = Proj::new(definition).ok()?;
+    serde_json::from_str(&made.to_projjson(Some(false), None, None).ok()?).ok()
+}
+
+/// The code of a part of a compound system, which PROJ writes without one: found by name, taken only when the
+/// database's entry of that name is otherwise the same.
+fn code_by_name(part: &Value) -> Option<u32> {
+    let mut known = projjson(part["name"].as_str()?)?;
+    let code = epsg_of(&known)?;
+    let same = ["base_crs", "conversion", "datum", "coordinate_system"]
+        .iter()
+        .all(|key| without_ids(known[*key].take()) == without_ids(part[*key].clone()));
+    same.then_some(code)
+}
+
+fn without_ids(mut json: Value) -> Value {
+    match &mut json {
+        Value::Object(map) => {
+            map.retain(|key, _| key != "id");
+            for (_, value) in map.iter_mut() {
+                *value = without_ids(value.take());
+            }
+        }
+        Value::Array(all) => {
+            for value in all {
+                *value = without_ids(value.take());
+            }
+        }
+        _ => {}
+    }
+    json
+}
+
 fn epsg_of(json: &Value) -> Option<u32> {
     let id = &json["id"];
     if id["authority"].as_str()? != "EPSG" {
@@ -330,8 +365,7 @@ fn length_unit(unit: &Value) -> Axes {
 
 /// Length of one unit of a vertical reference system in metres, by its EPSG code; `None` when it is not known.
 pub(crate) fn vertical_unit_m(epsg: u32) -> Option<f64> {
-    let made = Proj::new(&format!("EPSG:{epsg}")).ok()?;
-    let json: Value = serde_json::from_str(&made.to_projjson(Some(false), None, None).ok()?).ok()?;
+    let json = projjson(&format!("EPSG:{epsg}"))?;
     if json["type"].as_str() != Some("VerticalCRS") {
         return None;
     }
@@ -358,7 +392,8 @@ fn operation(from: &Crs, to: &Crs) -> Result<Rc<Proj>, FrameError> {
         return Ok(made);
     }
     let no_operation = |detail: String| FrameError::NoOperation { from: from.label(), to: to.label(), detail };
-    let made = Proj::new_known_crs(&from.definition, &to.definition, None).map_err(|e| no_operation(e.to_string()))?;
+    let made =
+        Proj::new_known_crs(&from.definition, &to.definition, None).map_err(|e| no_operation(e.to_string()))?;
     // Normalising the axes may fail and leave an object that hands coordinates back unchanged: it has no description.
     let info = made.proj_info();
     if info.id.is_none() && info.description.is_none() && info.definition.is_none() {

@@ -1,6 +1,7 @@
 //! Files for Sparefield: bytes become the geometry crate's types, and back.
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test"))]
 
+pub mod aircraft_file;
 pub mod error;
 pub mod frame;
 pub mod quantity;
