@@ -2,5 +2,6 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test"))]
 
 pub mod error;
+pub mod frame;
 
 pub use error::{LoadError, LoadErrorKind, Loaded, NoProgress, Progress, Warning};
