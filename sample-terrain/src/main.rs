@@ -1,15 +1,23 @@
-//! Writes the invented demonstration area into a folder.
-use std::fmt::Write;
-fn main() {
-    let t = std::time::Instant::now();
-    let relief = sample_terrain::relief::make(sample_terrain::SEED);
-    let mesh = sample_terrain::parcels::make(sample_terrain::SEED);
-    eprintln!("{:?} {}", t.elapsed(), mesh.parcels.len());
-    let bytes: Vec<u8> = relief.terrain.heights_m.iter().flat_map(|h| h.to_le_bytes()).collect();
-    std::fs::write("/tmp/sample/h.bin", bytes).unwrap();
-    let mut s = String::new();
-    for p in &mesh.parcels { let _ = write!(s, "P"); for q in mesh.outline(p) { let _ = write!(s, " {} {}", q.x, q.y); } s.push('\n'); }
-    for p in &mesh.lanes { let _ = write!(s, "L"); for q in &p.1 { let _ = write!(s, " {} {}", q.x, q.y); } s.push('\n'); }
-    let _ = write!(s, "R"); for q in &relief.river { let _ = write!(s, " {} {}", q.x, q.y); } s.push('\n');
-    std::fs::write("/tmp/sample/mesh.txt", s).unwrap();
+//! Writes the invented demonstration area into a folder: `sample-terrain FOLDER`.
+
+use anyhow::{Context, Result, bail};
+use std::path::PathBuf;
+
+fn main() -> Result<()> {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let [folder] = &arguments[..] else {
+        bail!("name one folder to write to, for example: cargo run -p sample-terrain -- sample-terrain");
+    };
+    let folder = PathBuf::from(folder);
+    if !folder.is_dir() {
+        bail!("{} is not a folder; make it first", folder.display());
+    }
+    let area = sample_terrain::features::make(sample_terrain::SEED);
+    for (name, content) in sample_terrain::write::files(&area)? {
+        let path = folder.join(name);
+        std::fs::write(&path, &content).with_context(|| format!("writing {}", path.display()))?;
+        eprintln!("{}: {} bytes", path.display(), content.len());
+    }
+    eprintln!("{} fields, {} hazards", area.fields.len(), area.hazards.len());
+    Ok(())
 }
