@@ -188,7 +188,7 @@ pub fn make(seed: u64) -> Area {
     b.copses();
     let mut fields = b.fields();
     b.single_features(&mut fields);
-    let roads = roads::between_blocks(&b.relief, &b.mesh, &b.outlines);
+    let roads = roads::between_blocks(seed, &b.relief, &b.mesh, &b.outlines);
     let pole_line = b.wire_lines(&mut fields, &roads);
     b.wires_on_sides(&mut fields, &pole_line);
     b.water();
@@ -421,7 +421,7 @@ impl Builder {
                 .map(|s| self.side(parcel, s, copse_sides.contains(&undirected(s)), home_sides.contains(&undirected(s))))
                 .collect();
             let at = middle(&outer);
-            let low = path::distance(at, &self.relief.river) < 620.0;
+            let low = path::distance(at, &self.relief.river) < 800.0;
             let surface = surface(&mut dice, low);
             let stock = stock(&mut dice, surface);
             let surveyed = survey(&mut dice);
@@ -579,7 +579,7 @@ impl Builder {
             let n = f.outer.len();
             for k in 0..n {
                 let (a, b) = (f.outer[k], f.outer[(k + 1) % n]);
-                let near = [a, (a + b) * 0.5, b].iter().all(|&p| path::distance(p, poles) < 9.0);
+                let near = [a, (a + b) * 0.5, b].iter().all(|&p| path::distance(p, poles) < 4.0);
                 if near && a.distance(b) > 30.0 {
                     f.edges[k] = BoundaryEdge { kind: EdgeKind::Wires, height_m: Some(8.5) };
                 }
@@ -650,7 +650,7 @@ impl Builder {
 
 fn surface(dice: &mut Dice, low: bool) -> Surface {
     let throw = dice.unit();
-    let wet = dice.chance(0.4);
+    let wet = dice.chance(0.45);
     if low && wet {
         return if throw < 0.75 { Surface::SoftOrWet } else { Surface::LongGrass };
     }

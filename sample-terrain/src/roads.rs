@@ -2,6 +2,7 @@
 
 use crate::SIDE_M;
 use crate::features::{ring_distance, slope_percent};
+use crate::noise::Noise;
 use crate::parcels::Mesh;
 use crate::path;
 use crate::relief::Relief;
@@ -28,9 +29,9 @@ const JOINS: [(End, End); 10] = [
     (End::Lane(0, true), End::Rim(19_975.0, 13_100.0)),
     (End::Lane(0, false), End::Lane(5, false)),
     (End::Lane(5, true), End::Lane(4, false)),
-    (End::Lane(3, true), End::Rim(11_500.0, 19_975.0)),
+    (End::Lane(3, true), End::Rim(10_500.0, 19_975.0)),
     (End::Lane(2, false), End::Rim(6_600.0, 25.0)),
-    (End::Lane(1, false), End::Rim(25.0, 8_200.0)),
+    (End::Lane(1, false), End::Rim(25.0, 14_300.0)),
     (End::Lane(4, true), End::Rim(19_975.0, 3_200.0)),
 ];
 
@@ -45,11 +46,18 @@ fn centre(i: usize) -> Xy {
 
 /// Lanes between the blocks, local metres.
 #[must_use]
-pub fn between_blocks(relief: &Relief, mesh: &Mesh, outlines: &[Vec<Xy>]) -> Vec<Vec<Xy>> {
+pub fn between_blocks(seed: u64, relief: &Relief, mesh: &Mesh, outlines: &[Vec<Xy>]) -> Vec<Vec<Xy>> {
+    let whim = Noise::new(seed, 50);
     let mut cost: Vec<u32> = (0..N * N)
         .map(|i| {
+            let (r, c) = (i / N, i % N);
+            if r < 2 || c < 2 || r > N - 3 || c > N - 3 {
+                return 6_000;
+            }
             let slope = slope_percent(relief, centre(i));
-            (100.0 + 4.0 * slope * slope) as u32
+            // Old ways bend for reasons long forgotten.
+            let bend = (1.0 + 0.9 * whim.octaves(centre(i), 900.0, 2)).max(0.15);
+            ((100.0 + 4.0 * slope * slope) * bend) as u32
         })
         .collect();
     for p in path::resample(&relief.river, 25.0) {
@@ -90,7 +98,7 @@ pub fn between_blocks(relief: &Relief, mesh: &Mesh, outlines: &[Vec<Xy>]) -> Vec
         // Later lanes follow the ones already there where they can.
         for &i in &way {
             if cost[i] != u32::MAX {
-                cost[i] = cost[i].min(45);
+                cost[i] = cost[i].min(20);
             }
         }
         let mut line = vec![tip_a];

@@ -60,7 +60,7 @@ pub fn make(seed: u64, relief: &Relief, occupied: &Occupied) -> Vec<(Vec<Xy>, Ve
     for ring in rings {
         let ring = simplify(&ring, 9.0);
         let area_ha = ring_area(&ring) / 1e4;
-        if ring.len() >= 5 && area_ha > 1.2 {
+        if ring.len() >= 5 && area_ha > 1.8 {
             outers.push(ring);
         } else if ring.len() >= 5 && area_ha < -2.0 {
             clearings.push(ring);
@@ -87,6 +87,12 @@ fn is_valid((outer, holes): &(Vec<Xy>, Vec<Vec<Xy>>)) -> bool {
     geo::Polygon::new(ring(outer), holes.iter().map(ring).collect()).is_valid()
 }
 
+/// Mean steepness over a few hundred metres, percent.
+fn broad_slope_percent(relief: &Relief, p: Xy) -> f64 {
+    let around = [(0.0, 0.0), (110.0, 0.0), (-110.0, 0.0), (0.0, 110.0), (0.0, -110.0)];
+    around.iter().map(|&(x, y)| slope_percent(relief, p + Xy::new(x, y))).sum::<f64>() / 5.0
+}
+
 fn mask(seed: u64, relief: &Relief, occupied: &Occupied) -> Vec<f64> {
     let (broad, small) = (Noise::new(seed, 40), Noise::new(seed, 41));
     let mut value: Vec<f64> = (0..N * N)
@@ -96,9 +102,9 @@ fn mask(seed: u64, relief: &Relief, occupied: &Occupied) -> Vec<f64> {
                 return -1.0;
             }
             let p = post(i);
-            let slope = slope_percent(relief, p);
+            let slope = broad_slope_percent(relief, p);
             let height = relief.terrain.height_at(p).unwrap_or(0.0);
-            let hanger = (slope - 25.0) / 12.0 + 1.2 * broad.octaves(p, 1_500.0, 2) - ((height - 330.0) / 60.0).max(0.0);
+            let hanger = (slope - 27.0) / 14.0 + 1.7 * broad.octaves(p, 1_300.0, 3) - 0.25 - ((height - 300.0) / 80.0).max(0.0);
             let copse = small.octaves(p, 520.0, 2) * 1.6 - 1.28;
             hanger.max(copse).clamp(-1.0, 1.0)
         })

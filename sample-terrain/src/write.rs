@@ -6,7 +6,7 @@ use anyhow::{Context, Result};
 use sparefield_data::frame::Frame;
 use sparefield_geometry::fields::model::{BoundaryEdge, Day, Field, Hazard, HazardKind, HazardShape, QuietZone, Stock};
 use sparefield_geometry::grid::Terrain;
-use sparefield_geometry::position::Xy;
+use sparefield_geometry::position::{Bearing, Xy};
 use std::fmt::Write as _;
 use std::io::Cursor;
 use tiff::encoder::TiffEncoder;
@@ -49,6 +49,10 @@ impl Globe {
     fn place(&self, p: Xy) -> Result<String> {
         let at = self.frame.to_lonlat(p + Xy::new(CORNER_M.0, CORNER_M.1))?;
         Ok(format!("[{:.7},{:.7}]", at.lon_deg, at.lat_deg))
+    }
+    /// True compass degrees of a direction in the frame.
+    fn true_deg(&self, heading: Bearing, at: Xy) -> Result<f64> {
+        Ok(self.frame.true_bearing(heading, at + Xy::new(CORNER_M.0, CORNER_M.1))?.deg())
     }
     fn places(&self, line: &[Xy]) -> Result<String> {
         let all: Result<Vec<String>> = line.iter().map(|&p| self.place(p)).collect();
@@ -201,7 +205,7 @@ fn home(area: &Area, globe: &Globe) -> Result<String> {
         ends.push(format!(
             "      {{\"name\": \"{}\", \"heading_deg\": {:.1}, \"threshold\": {}, \"elevation_m\": {height_m:.1}}}",
             end_name(heading.deg()),
-            heading.deg(),
+            globe.true_deg(heading, at)?,
             globe.place(at)?
         ));
     }
