@@ -149,7 +149,14 @@ fn point(kind: HazardKind, at: Xy, height_m: Option<f64>, name: &str) -> Hazard 
 
 fn wires(line: Vec<Xy>, height_m: f64, name: &str) -> Hazard {
     let shape = HazardShape::Line(line);
-    Hazard { id: String::new(), kind: HazardKind::Wires, shape, height_m: Some(height_m), name: name.to_owned(), other: Vec::new() }
+    Hazard {
+        id: String::new(),
+        kind: HazardKind::Wires,
+        shape,
+        height_m: Some(height_m),
+        name: name.to_owned(),
+        other: Vec::new(),
+    }
 }
 
 /// The parts while they are being put together.
@@ -193,7 +200,8 @@ pub fn make(seed: u64) -> Area {
     b.wires_on_sides(&mut fields, &pole_line);
     b.water();
     b.masts();
-    let occupied = woods::Occupied { outlines: &b.outlines, roads: &roads, hazards: &b.hazards, river: &b.relief.river };
+    let occupied =
+        woods::Occupied { outlines: &b.outlines, roads: &roads, hazards: &b.hazards, river: &b.relief.river };
     for (outer, holes) in woods::make(seed, &b.relief, &occupied) {
         let mut dice = Dice::new(seed, 700 + b.hazards.len() as u64);
         let height = if dice.chance(0.15) { None } else { Some(dice.within(14.0, 24.0).round()) };
@@ -217,7 +225,12 @@ pub fn make(seed: u64) -> Area {
 
 impl Builder {
     fn lane_distance(&self, p: Xy, block: usize) -> f64 {
-        self.mesh.lanes.iter().filter(|(b, _)| *b == block).map(|(_, l)| path::distance(p, l)).fold(f64::INFINITY, f64::min)
+        self.mesh
+            .lanes
+            .iter()
+            .filter(|(b, _)| *b == block)
+            .map(|(_, l)| path::distance(p, l))
+            .fold(f64::INFINITY, f64::min)
     }
 
     fn assign_uses(&mut self) {
@@ -245,7 +258,9 @@ impl Builder {
         }
         // The steepest parcel that is still somehow a field stays, as an example of one that looks flat from above.
         let steep = (0..self.uses.len())
-            .filter(|&i| self.slopes[i] > FIELD_SLOPE_PERCENT && self.slopes[i] < 22.0 && ring_area(&self.outlines[i]) > 3e4)
+            .filter(|&i| {
+                self.slopes[i] > FIELD_SLOPE_PERCENT && self.slopes[i] < 22.0 && ring_area(&self.outlines[i]) > 3e4
+            })
             .max_by(|&a, &b| self.slopes[a].total_cmp(&self.slopes[b]));
         if let Some(i) = steep {
             self.uses[i] = Use::Field;
@@ -290,7 +305,8 @@ impl Builder {
     fn village_and_farms(&mut self) {
         let mut dice = Dice::new(self.seed, 400);
         let lanes: Vec<Vec<Xy>> = self.mesh.lanes.iter().filter(|(b, _)| *b == 1).map(|(_, l)| l.clone()).collect();
-        let mut special = vec![("Chapel", 22.0, 11.0, 15.0), ("Village hall", 20.0, 12.0, 8.0), ("Old mill", 18.0, 14.0, 13.0)];
+        let mut special =
+            vec![("Chapel", 22.0, 11.0, 15.0), ("Village hall", 20.0, 12.0, 8.0), ("Old mill", 18.0, 14.0, 13.0)];
         for lane in &lanes {
             let fine = path::resample(lane, 12.0);
             for i in 0..fine.len() {
@@ -330,9 +346,12 @@ impl Builder {
             let u = Bearing::from_deg(BLOCKS[block].axis_deg + dice.within(-10.0, 10.0)).unit();
             let v = Xy::new(-u.y, u.x);
             let m = middle(&self.outlines[i]);
-            for (dx, dy, l, w, h) in
-                [(-20.0, -16.0, 15.0, 9.0, 8.0), (14.0, -15.0, 30.0, 14.0, 9.0), (-16.0, 14.0, 24.0, 11.0, 6.0), (22.0, 15.0, 18.0, 10.0, 7.0)]
-            {
+            for (dx, dy, l, w, h) in [
+                (-20.0, -16.0, 15.0, 9.0, 8.0),
+                (14.0, -15.0, 30.0, 14.0, 9.0),
+                (-16.0, 14.0, 24.0, 11.0, 6.0),
+                (22.0, 15.0, 18.0, 10.0, 7.0),
+            ] {
                 let at = m + u * dx + v * dy;
                 self.build(Use::Yard, rectangle(at, u, l, w), Some(h), name, 14.0);
             }
@@ -342,7 +361,8 @@ impl Builder {
             }
         }
         let outer = blob(self.village, 330.0, 14, &mut dice);
-        self.quiet_zones.insert(0, QuietZone { name: format!("{} (village)", names::VILLAGE), outer, below_agl_m: 150.0 });
+        self.quiet_zones
+            .insert(0, QuietZone { name: format!("{} (village)", names::VILLAGE), outer, below_agl_m: 150.0 });
     }
 
     fn copses(&mut self) {
@@ -418,7 +438,9 @@ impl Builder {
             let edges = self
                 .mesh
                 .sides(parcel)
-                .map(|s| self.side(parcel, s, copse_sides.contains(&undirected(s)), home_sides.contains(&undirected(s))))
+                .map(|s| {
+                    self.side(parcel, s, copse_sides.contains(&undirected(s)), home_sides.contains(&undirected(s)))
+                })
                 .collect();
             let at = middle(&outer);
             let low = path::distance(at, &self.relief.river) < 800.0;
@@ -464,7 +486,11 @@ impl Builder {
         let inside = |f: &Field| path::inside(f.centroid(), &f.outer);
         // The roomiest field away from the strip gets the pond; a roomy one near it gets the tree.
         let pond = (1..fields.len())
-            .filter(|&i| inside(&fields[i]) && fields[i].centroid().distance(home) > 900.0 && fields[i].centroid().distance(home) < 2_600.0)
+            .filter(|&i| {
+                inside(&fields[i])
+                    && fields[i].centroid().distance(home) > 900.0
+                    && fields[i].centroid().distance(home) < 2_600.0
+            })
             .max_by(|&a, &b| room(&fields[a]).total_cmp(&room(&fields[b])));
         if let Some(i) = pond {
             let ring = blob(fields[i].centroid(), 24.0, 10, &mut dice);
@@ -481,8 +507,9 @@ impl Builder {
             fields[i].notes = "One large tree in the middle".to_owned();
         }
         let village = self.village;
-        let beside = (1..fields.len())
-            .min_by(|&a, &b| ring_distance(village, &fields[a].outer).total_cmp(&ring_distance(village, &fields[b].outer)));
+        let beside = (1..fields.len()).min_by(|&a, &b| {
+            ring_distance(village, &fields[a].outer).total_cmp(&ring_distance(village, &fields[b].outer))
+        });
         if let Some(i) = beside {
             fields[i].notes = "Houses along one side".to_owned();
         }
@@ -588,8 +615,7 @@ impl Builder {
     }
 
     fn river_inside(&self, spacing_m: f64) -> Vec<Xy> {
-        let inside: Vec<Xy> =
-            self.relief.river.iter().copied().filter(|p| p.y > 1.0 && p.y < SIDE_M - 1.0).collect();
+        let inside: Vec<Xy> = self.relief.river.iter().copied().filter(|p| p.y > 1.0 && p.y < SIDE_M - 1.0).collect();
         path::resample(&inside, spacing_m)
     }
 

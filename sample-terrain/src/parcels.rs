@@ -38,12 +38,66 @@ pub struct Block {
 
 /// The blocks of the area. The first holds the home strip, the second the village.
 pub const BLOCKS: [Block; 6] = [
-    Block { key: 1, centre: (11_950.0, 11_420.0), axis_deg: 60.0, half: (1_450.0, 850.0), parcel_ha: 7.6, aspect: 1.5, lane_splits: 1, ragged: 0.34 },
-    Block { key: 2, centre: (8_350.0, 9_750.0), axis_deg: 158.0, half: (950.0, 680.0), parcel_ha: 5.6, aspect: 1.4, lane_splits: 2, ragged: 0.38 },
-    Block { key: 3, centre: (8_000.0, 7_150.0), axis_deg: 42.0, half: (1_000.0, 430.0), parcel_ha: 6.0, aspect: 1.7, lane_splits: 1, ragged: 0.4 },
-    Block { key: 4, centre: (8_150.0, 14_450.0), axis_deg: 155.0, half: (700.0, 520.0), parcel_ha: 3.6, aspect: 1.3, lane_splits: 1, ragged: 0.4 },
-    Block { key: 5, centre: (15_900.0, 4_300.0), axis_deg: 100.0, half: (1_050.0, 720.0), parcel_ha: 11.5, aspect: 1.4, lane_splits: 1, ragged: 0.38 },
-    Block { key: 6, centre: (12_350.0, 7_550.0), axis_deg: 94.0, half: (820.0, 330.0), parcel_ha: 4.6, aspect: 5.5, lane_splits: 0, ragged: 0.15 },
+    Block {
+        key: 1,
+        centre: (11_950.0, 11_420.0),
+        axis_deg: 60.0,
+        half: (1_450.0, 850.0),
+        parcel_ha: 7.6,
+        aspect: 1.5,
+        lane_splits: 1,
+        ragged: 0.34,
+    },
+    Block {
+        key: 2,
+        centre: (8_350.0, 9_750.0),
+        axis_deg: 158.0,
+        half: (950.0, 680.0),
+        parcel_ha: 5.6,
+        aspect: 1.4,
+        lane_splits: 2,
+        ragged: 0.38,
+    },
+    Block {
+        key: 3,
+        centre: (8_000.0, 7_150.0),
+        axis_deg: 42.0,
+        half: (1_000.0, 430.0),
+        parcel_ha: 6.0,
+        aspect: 1.7,
+        lane_splits: 1,
+        ragged: 0.4,
+    },
+    Block {
+        key: 4,
+        centre: (8_150.0, 14_450.0),
+        axis_deg: 155.0,
+        half: (700.0, 520.0),
+        parcel_ha: 3.6,
+        aspect: 1.3,
+        lane_splits: 1,
+        ragged: 0.4,
+    },
+    Block {
+        key: 5,
+        centre: (15_900.0, 4_300.0),
+        axis_deg: 100.0,
+        half: (1_050.0, 720.0),
+        parcel_ha: 11.5,
+        aspect: 1.4,
+        lane_splits: 1,
+        ragged: 0.38,
+    },
+    Block {
+        key: 6,
+        centre: (12_350.0, 7_550.0),
+        axis_deg: 94.0,
+        half: (820.0, 330.0),
+        parcel_ha: 4.6,
+        aspect: 5.5,
+        lane_splits: 0,
+        ragged: 0.15,
+    },
 ];
 
 /// Half length and half width of the home strip's field, metres.
@@ -184,7 +238,8 @@ impl Splitter<'_> {
 fn pieces(block: &Block, seed: u64, home: bool) -> (Vec<Vec<Xy>>, Vec<Vec<Xy>>, Option<Vec<Xy>>) {
     let (l, w) = block.half;
     let g = LANE_M / 2.0;
-    let mut splitter = Splitter { block, dice: Dice::new(seed, 100 + block.key), pieces: Vec::new(), lanes: Vec::new() };
+    let mut splitter =
+        Splitter { block, dice: Dice::new(seed, 100 + block.key), pieces: Vec::new(), lanes: Vec::new() };
     if home {
         // Four blocks around the strip like the vanes of a windmill, and a lane to the south of them.
         let (a, b) = HOME_HALF;

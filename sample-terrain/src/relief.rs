@@ -138,7 +138,8 @@ impl Plan {
         for i in 0..valley.len() {
             let side = path::left_normal(&valley, i);
             let along_m = i as f64 * 25.0;
-            let swing = wander.at(Xy::new(along_m, 0.0), 700.0) * 290.0 + wander.at(Xy::new(along_m, 900.0), 250.0) * 40.0;
+            let swing =
+                wander.at(Xy::new(along_m, 0.0), 700.0) * 290.0 + wander.at(Xy::new(along_m, 900.0), 250.0) * 40.0;
             river.push(valley[i] + side * swing);
         }
         let river = path::resample(&path::chaikin(&path::chaikin(&river, false), false), 20.0);
@@ -157,7 +158,8 @@ impl Plan {
 
     /// How fast the land rises at a place, as a share of the fastest.
     fn uplift(&self, p: Xy) -> f64 {
-        let q = p + Xy::new(self.warp.octaves(p, 3_600.0, 3), self.warp.octaves(p + Xy::new(7e4, 3e4), 3_600.0, 3)) * 900.0;
+        let q =
+            p + Xy::new(self.warp.octaves(p, 3_600.0, 3), self.warp.octaves(p + Xy::new(7e4, 3e4), 3_600.0, 3)) * 900.0;
         let ridges = ridge_share(q, WEST_RIDGE, 2_900.0).max(ridge_share(q, EAST_RIDGE, 2_800.0));
         let away = q.distance(Xy::new(PLATEAU.0, PLATEAU.1));
         let plateau = 0.8 * (1.0 - smooth_step(0.55 * PLATEAU.2, 1.25 * PLATEAU.2, away));
@@ -480,7 +482,8 @@ fn finish(mut land: Land, plan: Plan) -> Relief {
             heights_m.push(((height / HEIGHT_STEP_M).round() * HEIGHT_STEP_M) as f32);
         }
     }
-    let frame = GridFrame { origin: Xy::new(CELL_M / 2.0, SIDE_M - CELL_M / 2.0), cell_m: CELL_M, cols: side, rows: side };
+    let frame =
+        GridFrame { origin: Xy::new(CELL_M / 2.0, SIDE_M - CELL_M / 2.0), cell_m: CELL_M, cols: side, rows: side };
     let accuracy = TerrainAccuracy { point_to_point_m: 0.1, kind: SurfaceKind::BareGround };
     Relief { terrain: Terrain { frame, heights_m, accuracy }, river: plan.river, valley: plan.valley }
 }

@@ -85,8 +85,7 @@ pub fn between_blocks(seed: u64, relief: &Relief, mesh: &Mesh, outlines: &[Vec<X
         End::Rim(x, y) => Some((Xy::new(x, y), Xy::new(x, y))),
         End::Lane(block, last) => {
             let lane = &mesh.lanes.iter().find(|(b, _)| *b == block)?.1;
-            let (tip, before) =
-                if last { (lane[lane.len() - 1], lane[lane.len() - 2]) } else { (lane[0], lane[1]) };
+            let (tip, before) = if last { (lane[lane.len() - 1], lane[lane.len() - 2]) } else { (lane[0], lane[1]) };
             let way = (tip - before) * (1.0 / tip.distance(before).max(1.0));
             Some((tip, tip + way * 75.0))
         }

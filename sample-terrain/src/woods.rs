@@ -34,7 +34,8 @@ fn post(i: usize) -> Xy {
 /// Makes every post within `reach_m` of a line bare.
 fn clear_line(value: &mut [f64], line: &[Xy], reach_m: f64) {
     for w in line.windows(2) {
-        let (low, high) = (Xy::new(w[0].x.min(w[1].x), w[0].y.min(w[1].y)), Xy::new(w[0].x.max(w[1].x), w[0].y.max(w[1].y)));
+        let (low, high) =
+            (Xy::new(w[0].x.min(w[1].x), w[0].y.min(w[1].y)), Xy::new(w[0].x.max(w[1].x), w[0].y.max(w[1].y)));
         clear_box(value, low, high, reach_m, |p| p.distance(path::nearest_on_side(p, w[0], w[1])) < reach_m);
     }
 }
@@ -104,7 +105,8 @@ fn mask(seed: u64, relief: &Relief, occupied: &Occupied) -> Vec<f64> {
             let p = post(i);
             let slope = broad_slope_percent(relief, p);
             let height = relief.terrain.height_at(p).unwrap_or(0.0);
-            let hanger = (slope - 27.0) / 14.0 + 1.7 * broad.octaves(p, 1_300.0, 3) - 0.25 - ((height - 300.0) / 80.0).max(0.0);
+            let hanger =
+                (slope - 27.0) / 14.0 + 1.7 * broad.octaves(p, 1_300.0, 3) - 0.25 - ((height - 300.0) / 80.0).max(0.0);
             let copse = small.octaves(p, 520.0, 2) * 1.6 - 1.28;
             hanger.max(copse).clamp(-1.0, 1.0)
         })
