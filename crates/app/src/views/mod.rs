@@ -1,0 +1,3 @@
+//! What is drawn: views read, they never work out a domain answer.
+
+pub mod map;
