@@ -1,1 +1,4 @@
-//! Placeholder.
+//! The Sparefield window and command line, as a library so that tests can build it.
+
+pub mod theme;
+pub mod views;
