@@ -43,12 +43,14 @@ need_packages() {
 # To build: PROJ is compiled from source (cmake, a C++ compiler) and makes its database with the sqlite3 program.
 build_packages=(cmake g++ make pkg-config sqlite3 ca-certificates)
 # To open a window: the X11 and Wayland client libraries are loaded when the program starts, and Vulkan draws.
-window_packages=(libx11-6 libx11-xcb1 libxcb1 libxcursor1 libxi6 libxrandr2 libxkbcommon0 libxkbcommon-x11-0
+window_packages=(libx11-6 libx11-xcb1 libxcb1 libxcursor1 libxi6 libxkbcommon0 libxkbcommon-x11-0
     libwayland-client0 libvulkan1)
-# Vulkan computed by the processor, for machines without a graphics card and for tests.
-software_gpu_packages=(mesa-vulkan-drivers)
+# Vulkan drivers; among them the one that computes on the processor, for machines without a graphics card and tests.
+vulkan_packages=(mesa-vulkan-drivers)
 # To look at a window without a screen.
 screenless_packages=(xvfb xdotool imagemagick x11-utils)
 
-# Whether some graphics card offers a render device.
-has_gpu() { compgen -G '/dev/dri/renderD*' >/dev/null; }
+# Whether some Vulkan driver is installed, of a graphics card or of the processor.
+has_vulkan_driver() {
+    compgen -G '/usr/share/vulkan/icd.d/*.json' >/dev/null || compgen -G '/etc/vulkan/icd.d/*.json' >/dev/null
+}

@@ -7,7 +7,7 @@ cd "$(dirname "$0")/.."
 . scripts/needs.sh
 
 need_rust
-need_packages "${build_packages[@]}" "${window_packages[@]}" "${software_gpu_packages[@]}" "${screenless_packages[@]}"
+need_packages "${build_packages[@]}" "${window_packages[@]}" "${vulkan_packages[@]}" "${screenless_packages[@]}"
 # Pictures and timings must not depend on which graphics card is there: always the processor's Vulkan.
 for driver in /usr/share/vulkan/icd.d/lvp_icd.*.json; do
     [ -f "$driver" ] && export VK_DRIVER_FILES="$driver" VK_ICD_FILENAMES="$driver"

@@ -6,7 +6,7 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 # shellcheck source=scripts/needs.sh
 . scripts/needs.sh
-need_packages "${window_packages[@]}" "${software_gpu_packages[@]}" "${screenless_packages[@]}"
+need_packages "${window_packages[@]}" "${vulkan_packages[@]}" "${screenless_packages[@]}"
 
 target=${CARGO_TARGET_DIR:-target}
 program="$target/debug/sparefield"
