@@ -15,3 +15,4 @@ pub mod grid;
 pub mod math;
 pub mod position;
 pub mod reach;
+pub mod slope;

@@ -1,0 +1,147 @@
+//! What can be typed behind `sparefield`.
+//!
+//! Values stay text here; [`super::inputs`] reads them, so that every mistake is answered with the same kind of
+//! sentence wherever it is typed.
+
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+
+/// Emergency landing fields for light, draggy aircraft: what is in reach, in which order, and why.
+///
+/// Without a subcommand the window opens, on the sample area or on the files named. A training and planning aid, not
+/// for navigation.
+#[derive(Debug, Parser)]
+#[command(name = "sparefield", version, args_conflicts_with_subcommands = true, max_term_width = 100)]
+pub struct Cli {
+    /// Terrain, field and hazard files to open in the window.
+    pub files: Vec<PathBuf>,
+    /// What to do without a window.
+    #[command(subcommand)]
+    pub command: Option<Command>,
+}
+
+/// What can be done without a window.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Ranks the fields in reach, with the reasons.
+    Rank(RankArgs),
+    /// Writes where the aircraft can glide to and how high it arrives.
+    Reach(ReachArgs),
+}
+
+/// Arguments of `rank`.
+#[derive(Debug, Args)]
+pub struct RankArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// The aircraft's state.
+    #[command(flatten)]
+    pub state: StateArgs,
+    /// Aircraft and wind.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
+    /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `reach`.
+#[derive(Debug, Args)]
+pub struct ReachArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// The aircraft's state.
+    #[command(flatten)]
+    pub state: StateArgs,
+    /// Aircraft and wind.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
+    /// Write the arrival height above mean sea level here, as a GeoTIFF in metres (float32).
+    #[arg(long, value_name = "FILE.tif")]
+    pub out: Option<PathBuf>,
+    /// Write contours of spare height here, as GeoJSON in longitude and latitude.
+    #[arg(long, value_name = "FILE.geojson")]
+    pub rings: Option<PathBuf>,
+    /// Print one JSON document (SI units, unit in the key, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Which land.
+#[derive(Debug, Args)]
+#[command(next_help_heading = "Area")]
+pub struct AreaArgs {
+    /// An area file. Not read by this version: name its terrain and fields with --terrain and --fields.
+    #[arg(long, value_name = "FILE.gpkg")]
+    pub area: Option<PathBuf>,
+    /// Terrain: GeoTIFF, HGT (also zipped) or Esri ASCII grid; several files make one surface. Without it, the sample
+    /// area.
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub terrain: Vec<PathBuf>,
+    /// Fields: GeoJSON or Shapefile.
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub fields: Vec<PathBuf>,
+    /// Hazards such as wires, masts and woods: GeoJSON or Shapefile.
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub hazards: Vec<PathBuf>,
+    /// The projected system to compute in; the UTM zone when left out.
+    #[arg(long, value_name = "EPSG:n")]
+    pub crs: Option<String>,
+    /// Side of a terrain cell; that of the terrain files when left out.
+    #[arg(long, value_name = "METRES", allow_hyphen_values = true)]
+    pub grid: Option<String>,
+}
+
+/// Where the engine stops.
+#[derive(Debug, Args)]
+#[command(next_help_heading = "State")]
+pub struct StateArgs {
+    /// Position as latitude,longitude; the home strip of the sample area when left out.
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
+    pub at: Option<String>,
+    /// Height above the ground there, such as 1500ft or 450m.
+    #[arg(long, value_name = "HEIGHT", allow_hyphen_values = true, conflicts_with = "height_amsl")]
+    pub height: Option<String>,
+    /// Height above mean sea level instead.
+    #[arg(long, value_name = "HEIGHT", allow_hyphen_values = true)]
+    pub height_amsl: Option<String>,
+    /// Heading in degrees from true north, or "any" to leave out the first turn.
+    #[arg(long, value_name = "DEG|any", default_value = "any", allow_hyphen_values = true)]
+    pub heading: String,
+}
+
+/// The height above ground taken when none is named.
+pub const DEFAULT_HEIGHT: &str = "1500 ft";
+
+/// Which aircraft, in which wind, by which rules.
+#[derive(Debug, Args)]
+#[command(next_help_heading = "Aircraft and wind")]
+pub struct ConditionArgs {
+    /// One of the example aircraft by name (or the start of it), or an aircraft file.
+    #[arg(long, value_name = "NAME|FILE.toml")]
+    pub aircraft: Option<String>,
+    /// Wind at 10 m above the ground, where it comes from (true) and its speed in knots or a unit: 250/12, 250/20mph,
+    /// 25012G20KT, calm.
+    #[arg(long, value_name = "DIR/SPEED", allow_hyphen_values = true)]
+    pub wind: Option<String>,
+    /// Wind at a height above mean sea level, such as 2000ft:270/25; may be repeated.
+    #[arg(long, value_name = "HEIGHT:DIR/SPEED", allow_hyphen_values = true)]
+    pub wind_aloft: Vec<String>,
+    /// How the surface wind grows with height: log (over open grass), power (exponent 0.15), or uniform.
+    #[arg(long, value_name = "log|power|uniform", default_value = "log")]
+    pub wind_profile: String,
+    /// How far an obstacle under the approach moves the landing end: by the glide over it, or 8 or 10 times its height.
+    #[arg(long, value_name = "glide|8|10", default_value = "glide")]
+    pub obstacle_rule: String,
+    /// General safety factor on the landing distance.
+    #[arg(long, value_name = "FACTOR", allow_hyphen_values = true)]
+    pub safety_factor: Option<String>,
+    /// The day for which surveys are judged; today when left out.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub date: Option<String>,
+    /// Seed for random numbers. This version's results draw none, so it changes nothing yet.
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub seed: u64,
+}

@@ -1,0 +1,344 @@
+//! One home area: terrain, fields and hazards in one frame, put together from files or from the sample area.
+
+mod classify;
+mod sample;
+
+pub use classify::{Classified, classify};
+
+use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
+use crate::frame::{Crs, Frame, FrameError};
+use crate::quantity::ReportedWind;
+use crate::terrain::{self, TerrainInfo, TerrainRequest};
+use crate::vector::{self, Hazards, VectorOptions};
+use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
+use sparefield_geometry::grid::Terrain;
+use sparefield_geometry::position::{Bearing, LonLat, Xy};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// How far around the fields and the aircraft terrain is loaded, metres: a glide from 2 500 m at 6 : 1.
+const MARGIN_M: f64 = 15_000.0;
+/// Fields farther than this from the middle do not enlarge what is loaded, metres.
+const FARTHEST_M: f64 = 60_000.0;
+
+/// What an area is put together from.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct AreaRequest {
+    /// Terrain files, at least one.
+    pub terrain: Vec<PathBuf>,
+    /// Field files.
+    pub fields: Vec<PathBuf>,
+    /// Hazard files; may hold quiet zones.
+    pub hazards: Vec<PathBuf>,
+    /// A reference system by the user's word: the frame where it is projected in metres, and the system of files that
+    /// state none.
+    pub crs: Option<String>,
+    /// Side of a terrain cell, metres; `None` for the spacing of the files.
+    pub grid_m: Option<f64>,
+    /// Where the aircraft is; terrain is loaded around it and the fields.
+    pub around: Option<LonLat>,
+}
+
+/// The home strip.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Home {
+    /// Name.
+    pub name: String,
+    /// The field it lies in.
+    pub field_id: String,
+    /// Middle of the runway.
+    pub position: Xy,
+    /// Height above mean sea level, metres.
+    pub elevation_amsl_m: f64,
+    /// Runway length, metres.
+    pub runway_length_m: f64,
+    /// Runway width, metres.
+    pub runway_width_m: f64,
+    /// Both ends, as landed on.
+    pub ends: Vec<RunwayEnd>,
+}
+
+/// One end of a runway.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RunwayEnd {
+    /// Its number.
+    pub name: String,
+    /// Landing direction from true north.
+    pub heading_true: Bearing,
+    /// Where the runway begins.
+    pub threshold: Xy,
+    /// Height above mean sea level, metres.
+    pub elevation_amsl_m: f64,
+}
+
+/// A state and a wind worth looking at first.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Start {
+    /// Position.
+    pub position: Xy,
+    /// Height above ground, metres.
+    pub height_agl_m: f64,
+    /// Heading from true north.
+    pub heading_true: Bearing,
+    /// Surface wind, from true north.
+    pub wind: ReportedWind,
+}
+
+/// What a line on the map shows. Lines are drawn and never counted in a result.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LaneKind {
+    /// A road or track.
+    Lane,
+    /// A river or stream.
+    River,
+}
+
+/// A line that helps to find one's way on the map.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lane {
+    /// What it shows.
+    pub kind: LaneKind,
+    /// Name; may be empty.
+    pub name: String,
+    /// The line.
+    pub line: Vec<Xy>,
+}
+
+/// One area in one frame. Cheap to clone.
+#[derive(Clone, Debug)]
+pub struct Area {
+    /// Title for people.
+    pub title: String,
+    /// The projected frame.
+    pub frame: Arc<Frame>,
+    /// Terrain.
+    pub terrain: Arc<Terrain>,
+    /// Fields.
+    pub fields: Arc<Vec<Field>>,
+    /// Hazards.
+    pub hazards: Arc<Vec<Hazard>>,
+    /// Quiet zones.
+    pub quiet_zones: Arc<Vec<QuietZone>>,
+    /// Lines for orientation.
+    pub lanes: Arc<Vec<Lane>>,
+    /// Home strip, where one is known.
+    pub home: Option<Home>,
+    /// A state worth looking at first, where one is known.
+    pub start: Option<Start>,
+    /// One line for each source.
+    pub provenance: Vec<String>,
+    /// What was repaired, assumed or left out.
+    pub warnings: Vec<Warning>,
+    /// Whether this is the invented sample area.
+    pub is_sample: bool,
+}
+
+impl Area {
+    /// The sample area that is embedded in the program.
+    ///
+    /// # Errors
+    /// When stopped; the embedded files themselves are tested.
+    pub fn sample(progress: &dyn Progress) -> Result<Self, LoadError> {
+        sample::load(progress)
+    }
+
+    /// An area from files.
+    ///
+    /// # Errors
+    /// When a file cannot be used, the reference system is not understood, or the caller cancels.
+    pub fn open(request: &AreaRequest, progress: &dyn Progress) -> Result<Self, LoadError> {
+        let given = request.crs.as_deref().map(named_crs).transpose()?;
+        let infos = inspect_all(request, given.as_ref())?;
+        let first = infos.first().map_or(Path::new("terrain"), |i| i.path.as_path()).to_owned();
+        let in_file = |e: FrameError| LoadError::new(&first, LoadErrorKind::Crs, e.to_string(), "");
+        let frame = match &given {
+            Some(crs) if !crs.is_geographic() => Frame::from_crs(crs.clone()).map_err(|e| in_option(&e))?,
+            _ => Frame::utm_for(request.around.map_or_else(|| middle(&infos, &first), Ok)?).map_err(in_file)?,
+        };
+
+        let mut warnings = Vec::new();
+        let mut provenance = Vec::new();
+        let mut fields = Vec::new();
+        for path in &request.fields {
+            let read = |options: &VectorOptions| vector::load_fields(path, &frame, options);
+            fields.extend(collect(path, with_given_crs(given.as_ref(), read)?, &mut warnings, &mut provenance));
+        }
+        unique_ids(&mut fields, &mut warnings);
+        let mut hazards = Hazards::default();
+        for path in &request.hazards {
+            let read = |options: &VectorOptions| vector::load_hazards(path, &frame, options);
+            let more = collect(path, with_given_crs(given.as_ref(), read)?, &mut warnings, &mut provenance);
+            hazards.hazards.extend(more.hazards);
+            hazards.quiet_zones.extend(more.quiet_zones);
+        }
+
+        let around = request
+            .around
+            .map(|at| frame.to_xy(at))
+            .transpose()
+            .map_err(|e| LoadError::new(Path::new("--at"), LoadErrorKind::BadValue, e.to_string(), ""))?;
+        let window = window(&infos, around, &fields, &frame).map_err(in_file)?;
+        let terrain_request = TerrainRequest {
+            window,
+            cell_m: request.grid_m,
+            crs_where_missing: given.clone(),
+            ..TerrainRequest::new(&frame)
+        };
+        let loaded = terrain::load(&request.terrain, &terrain_request, progress)?;
+        warnings.extend(loaded.warnings);
+        provenance.extend(loaded.provenance);
+        let title = first.file_stem().map_or_else(|| "Area".to_owned(), |s| s.to_string_lossy().into_owned());
+        Ok(Self {
+            title,
+            frame: Arc::new(frame),
+            terrain: Arc::new(loaded.value),
+            fields: Arc::new(fields),
+            hazards: Arc::new(hazards.hazards),
+            quiet_zones: Arc::new(hazards.quiet_zones),
+            lanes: Arc::new(Vec::new()),
+            home: None,
+            start: None,
+            provenance,
+            warnings,
+            is_sample: false,
+        })
+    }
+
+    /// Middle of the terrain.
+    #[must_use]
+    pub fn centre(&self) -> Xy {
+        let (low, high) = self.terrain.frame.bounds();
+        (low + high) * 0.5
+    }
+}
+
+/// The reference system named by the user.
+fn named_crs(text: &str) -> Result<Crs, LoadError> {
+    Crs::from_user(text).map_err(|e| in_option(&e))
+}
+
+fn in_option(error: &FrameError) -> LoadError {
+    LoadError::new(Path::new("--crs"), LoadErrorKind::Crs, error.to_string(), "")
+}
+
+fn inspect_all(request: &AreaRequest, given: Option<&Crs>) -> Result<Vec<TerrainInfo>, LoadError> {
+    if request.terrain.is_empty() {
+        return Err(LoadError::new(
+            Path::new("terrain"),
+            LoadErrorKind::NothingHere,
+            "no terrain file was named",
+            "name a GeoTIFF, HGT or Esri ASCII grid that covers the area",
+        ));
+    }
+    let infos = request.terrain.iter().map(|path| terrain::inspect(path)).collect::<Result<Vec<_>, _>>()?;
+    // A file without a reference system is refused before anything else is read.
+    if let (Some(info), None) = (infos.iter().find(|i| i.crs.is_none()), given) {
+        let problem = info.crs_problem.clone().unwrap_or_else(|| "it states no reference system".to_owned());
+        let remedy = "name its reference system with --crs, such as --crs EPSG:27700";
+        return Err(LoadError::new(&info.path, LoadErrorKind::Crs, problem, remedy));
+    }
+    Ok(infos)
+}
+
+/// Middle of all terrain files together.
+fn middle(infos: &[TerrainInfo], first: &Path) -> Result<LonLat, LoadError> {
+    let centres: Vec<LonLat> = infos.iter().filter_map(TerrainInfo::centre).collect();
+    let count = centres.len() as f64;
+    let sum = |of: fn(&LonLat) -> f64| centres.iter().map(of).sum::<f64>() / count;
+    LonLat::new(sum(|c| c.lon_deg), sum(|c| c.lat_deg)).ok_or_else(|| {
+        let remedy = "name the system to compute in with --crs, such as --crs EPSG:32630";
+        LoadError::new(first, LoadErrorKind::Crs, "it does not say where on the globe it lies", remedy)
+    })
+}
+
+/// Reads a vector file, with the user's reference system only where the file states none.
+fn with_given_crs<T>(
+    given: Option<&Crs>,
+    read: impl Fn(&VectorOptions) -> Result<Loaded<T>, LoadError>,
+) -> Result<Loaded<T>, LoadError> {
+    match (read(&VectorOptions::default()), given) {
+        (Err(error), Some(crs)) if error.kind == LoadErrorKind::Crs => {
+            read(&VectorOptions { crs_override: Some(crs.clone()) })
+        }
+        (answer, _) => answer,
+    }
+}
+
+fn collect<T>(path: &Path, loaded: Loaded<T>, warnings: &mut Vec<Warning>, provenance: &mut Vec<String>) -> T {
+    let name = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    warnings.extend(loaded.warnings.into_iter().map(|w| Warning { place: name.clone(), message: w.to_string() }));
+    provenance.extend(loaded.provenance);
+    loaded.value
+}
+
+/// Two files may use the same identifiers; answers are found by identifier, so later ones get a suffix.
+fn unique_ids(fields: &mut [Field], warnings: &mut Vec<Warning>) {
+    let mut seen = std::collections::HashSet::new();
+    for field in fields.iter_mut() {
+        if seen.insert(field.id.clone()) {
+            continue;
+        }
+        let free = (2..).map(|n| format!("{}-{n}", field.id)).find(|id| !seen.contains(id));
+        if let Some(id) = free {
+            warnings.push(Warning {
+                place: String::new(),
+                message: format!("there is more than one field “{}”; a later one is called “{id}” here", field.id),
+            });
+            seen.insert(id.clone());
+            field.id = id;
+        }
+    }
+}
+
+/// The part of the terrain worth loading; `None` for all of it.
+fn window(
+    infos: &[TerrainInfo],
+    around: Option<Xy>,
+    fields: &[Field],
+    frame: &Frame,
+) -> Result<Option<(Xy, Xy)>, FrameError> {
+    let Some((low, high)) = extent(infos, frame)? else { return Ok(None) };
+    let all_middle = (low + high) * 0.5;
+    let inside = |p: Xy| p.x >= low.x && p.x <= high.x && p.y >= low.y && p.y <= high.y;
+    let placed: Vec<Xy> = fields.iter().map(Field::centroid).filter(|&c| inside(c)).collect();
+    let anchor = around.filter(|&a| inside(a)).or_else(|| placed.first().copied()).unwrap_or(all_middle);
+    let near = placed.into_iter().filter(|c| c.distance(anchor) <= FARTHEST_M);
+    let (mut from, mut to) = (anchor, anchor);
+    for p in near {
+        from = Xy::new(from.x.min(p.x), from.y.min(p.y));
+        to = Xy::new(to.x.max(p.x), to.y.max(p.y));
+    }
+    let margin = Xy::new(MARGIN_M, MARGIN_M);
+    let (from, to) = (from - margin, to + margin);
+    let from = Xy::new(from.x.max(low.x), from.y.max(low.y));
+    let to = Xy::new(to.x.min(high.x), to.y.min(high.y));
+    Ok((from.x < to.x && from.y < to.y).then_some((from, to)))
+}
+
+/// Corners in the frame of what all files cover, where they say so.
+fn extent(infos: &[TerrainInfo], frame: &Frame) -> Result<Option<(Xy, Xy)>, FrameError> {
+    const STEPS: i32 = 8;
+    let mut corners: Option<(Xy, Xy)> = None;
+    for info in infos {
+        let Some((sw, ne)) = info.bounds else { return Ok(None) };
+        for step in 0..=STEPS {
+            let t = f64::from(step) / f64::from(STEPS);
+            let lon_deg = sw.lon_deg + (ne.lon_deg - sw.lon_deg) * t;
+            let lat_deg = sw.lat_deg + (ne.lat_deg - sw.lat_deg) * t;
+            for place in [
+                LonLat { lon_deg, lat_deg: sw.lat_deg },
+                LonLat { lon_deg, lat_deg: ne.lat_deg },
+                LonLat { lon_deg: sw.lon_deg, lat_deg },
+                LonLat { lon_deg: ne.lon_deg, lat_deg },
+            ] {
+                let p = frame.to_xy(place)?;
+                let (low, high) = corners.unwrap_or((p, p));
+                corners = Some((
+                    Xy::new(low.x.min(p.x), low.y.min(p.y)),
+                    Xy::new(high.x.max(p.x), high.y.max(p.y)),
+                ));
+            }
+        }
+    }
+    Ok(corners)
+}
