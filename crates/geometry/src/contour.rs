@@ -39,11 +39,11 @@ pub fn contours(frame: &GridFrame, values: impl Fn(usize, usize) -> f64, level: 
             let cell = r * cols + c;
             // Edges clockwise from the top; edge i lies between corners i and i + 1.
             let edges: [Edge; 4] = [(cell, false), (cell + 1, true), (cell + cols, false), (cell, true)];
-            // Going round clockwise, a line enters the square where high turns low and leaves where low turns high:
+            // Going round clockwise, a line enters the square where low turns high and leaves where high turns low:
             // the high corners are then on its left.
             let crossings: Vec<(usize, bool)> = (0..4)
                 .filter(|&i| high[i] != high[(i + 1) % 4])
-                .map(|i| (i, high[i]))
+                .map(|i| (i, !high[i]))
                 .collect();
             let mut join = |from: usize, to: usize| {
                 next.insert(edges[from], edges[to]);
@@ -62,10 +62,10 @@ pub fn contours(frame: &GridFrame, values: impl Fn(usize, usize) -> f64, level: 
                 }
                 4 => {
                     let joined = corners.iter().sum::<f64>() / 4.0 >= level;
-                    // Joined high corners: each line cuts off a low corner, which follows its entry; otherwise each
-                    // cuts off the high corner before its entry.
+                    // Joined high corners: each line cuts off the low corner before its entry; otherwise each cuts off
+                    // the high corner after it.
                     for entry in entries {
-                        join(entry, if joined { (entry + 1) % 4 } else { (entry + 3) % 4 });
+                        join(entry, if joined { (entry + 3) % 4 } else { (entry + 1) % 4 });
                     }
                 }
                 _ => {}
@@ -155,7 +155,7 @@ mod tests {
         let with_hole = |r: usize, c: usize| if r == 10 && c == 12 { f64::NAN } else { c as f64 };
         let lines = contours(&f, with_hole, 12.25);
         assert_eq!(lines.len(), 2);
-        assert_eq!(lines.iter().map(Vec::len).sum::<usize>(), 18);
+        assert_eq!(lines.iter().map(Vec::len).sum::<usize>(), 10 + 9);
         assert!(contours(&f, |_, _| f64::NAN, 1.0).is_empty());
         assert!(contours(&frame(1, 5), |_, _| 1.0, 1.0).is_empty());
         assert!(contours(&f, |_, c| c as f64, f64::NAN).is_empty());

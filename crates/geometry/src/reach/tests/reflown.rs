@@ -66,7 +66,7 @@ fn no_path_dips_below_the_floor() {
 /// The stored heights are those of the paths: never above what is flown to the same cell.
 #[test]
 fn cells_are_never_higher_than_their_paths() {
-    let terrain = fractal(5, 200, 25.0, 1200.0, 70.0);
+    let terrain = fractal(5, 240, 25.0, 2600.0, 60.0);
     let start = centre(&terrain);
     let height = terrain.height_at(start).unwrap() + 400.0;
     for wind in [wind(6.0, 3.0), log_wind(6.0, 3.0, 300.0)] {
@@ -77,7 +77,10 @@ fn cells_are_never_higher_than_their_paths() {
             let Some(h) = reach.arrival_at_cell(r, c) else { continue };
             let arrival = reach.arrival_at(&terrain, reach.frame.centre(r, c)).expect("a reached cell has a path");
             assert!(h <= arrival.height_amsl_m + 1e-9);
-            assert!(arrival.height_amsl_m - h < 3.0, "{} {h}", arrival.height_amsl_m);
+            // The point query also tries the cells around as bends. Inside the first turn's own size the start tried
+            // for a cell need not be the best one.
+            let near = reach.frame.centre(r, c).distance(start) < 600.0;
+            assert!(arrival.height_amsl_m - h < if near { 10.0 } else { 1.0 }, "{} {h}", arrival.height_amsl_m);
             bent += usize::from(reach.anchors[i] as usize >= reach.starts);
         }
         assert!(bent > 200, "{bent}");
