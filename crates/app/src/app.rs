@@ -1,6 +1,5 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
-use crate::assess;
 use crate::command::Command;
 use crate::jobs::{AssessJob, AssessRequest, OpenJob, OpenOutcome, OpenWhat};
 use crate::model::{Conditions, Model, NoticeLevel, Opening};
@@ -259,7 +258,7 @@ impl App {
 
     fn take_dropped(&mut self, ctx: &egui::Context) {
         let files: Vec<PathBuf> =
-            ctx.input(|i| i.raw.dropped_files.iter().filter_map(|f| f.path.clone()).collect());
+            ctx.input(|i| i.raw.dropped_files.iter().map(|f| f.path().to_owned()).filter(|p| !p.as_os_str().is_empty()).collect());
         if !files.is_empty() {
             self.commands.push(Command::OpenFiles(files));
         }

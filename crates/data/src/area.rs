@@ -210,6 +210,27 @@ impl Area {
         let (low, high) = self.terrain.frame.bounds();
         (low + high) * 0.5
     }
+
+    /// The angle from true north to grid north at a place, radians: true bearing = grid bearing + convergence.
+    ///
+    /// Far outside the area, where the frame has no image on the globe, it is that of the middle of the terrain.
+    #[must_use]
+    pub fn convergence_rad(&self, at: Xy) -> f64 {
+        let there = |p: Xy| self.frame.grid_convergence_rad(p).ok().filter(|c| c.is_finite());
+        there(at).or_else(|| there(self.centre())).unwrap_or(0.0)
+    }
+
+    /// A bearing from true north as one from grid north at a place.
+    #[must_use]
+    pub fn to_grid(&self, from_true_north: Bearing, at: Xy) -> Bearing {
+        Bearing::from_rad(from_true_north.rad() - self.convergence_rad(at))
+    }
+
+    /// A bearing from grid north as one from true north at a place.
+    #[must_use]
+    pub fn to_true(&self, from_grid_north: Bearing, at: Xy) -> Bearing {
+        Bearing::from_rad(from_grid_north.rad() + self.convergence_rad(at))
+    }
 }
 
 /// The reference system named by the user.
@@ -333,10 +354,7 @@ fn extent(infos: &[TerrainInfo], frame: &Frame) -> Result<Option<(Xy, Xy)>, Fram
             ] {
                 let p = frame.to_xy(place)?;
                 let (low, high) = corners.unwrap_or((p, p));
-                corners = Some((
-                    Xy::new(low.x.min(p.x), low.y.min(p.y)),
-                    Xy::new(high.x.max(p.x), high.y.max(p.y)),
-                ));
+                corners = Some((Xy::new(low.x.min(p.x), low.y.min(p.y)), Xy::new(high.x.max(p.x), high.y.max(p.y))));
             }
         }
     }

@@ -2,6 +2,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test"))]
 
 pub mod aircraft_file;
+pub mod area;
 pub mod error;
 pub mod frame;
 pub mod terrain;

@@ -55,7 +55,7 @@ fn run(cli: Cli) -> Result<(), CliError> {
                     missing.display()
                 )));
             }
-            crate::run_window(cli.files).map_err(|e| CliError::Failure(format!("{e:#}")))
+            crate::run_window(cli.files, sparefield_geometry::fields::model::Day { days_since_epoch: 20_782 }).map_err(|e| CliError::Failure(format!("{e:#}")))
         }
     }
 }

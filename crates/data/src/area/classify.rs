@@ -40,6 +40,12 @@ pub fn classify(paths: &[PathBuf]) -> Classified {
         let kind = match extension.as_str() {
             "geojson" | "json" => geojson_kind(path),
             "shp" => shapefile_kind(path),
+            "gpkg" => Err(LoadError::new(
+                path,
+                LoadErrorKind::Unsupported,
+                "area files (.gpkg) are not read by this version",
+                "open its terrain (GeoTIFF, HGT, ASCII grid) and its fields (GeoJSON, Shapefile) instead",
+            )),
             companion if COMPANIONS.contains(&companion) => continue,
             _ => {
                 match terrain::inspect(path) {
