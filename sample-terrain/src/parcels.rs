@@ -234,8 +234,16 @@ impl Splitter<'_> {
     }
 }
 
-/// Straight-sided pieces and lanes of one block, and the home field where the block holds it.
-fn pieces(block: &Block, seed: u64, home: bool) -> (Vec<Vec<Xy>>, Vec<Vec<Xy>>, Option<Vec<Xy>>) {
+/// A block before its pieces are joined into the mesh.
+struct Cut {
+    pieces: Vec<Vec<Xy>>,
+    lanes: Vec<Vec<Xy>>,
+    /// The home field, where the block holds it.
+    home: Option<Vec<Xy>>,
+}
+
+/// Straight-sided pieces and lanes of one block.
+fn pieces(block: &Block, seed: u64, home: bool) -> Cut {
     let (l, w) = block.half;
     let g = LANE_M / 2.0;
     let mut splitter =
@@ -250,7 +258,7 @@ fn pieces(block: &Block, seed: u64, home: bool) -> (Vec<Vec<Xy>>, Vec<Vec<Xy>>, 
         splitter.split(block.rect(-a, l, south, -b), 0);
         splitter.split(block.rect(-l, -a, south, b), 0);
         splitter.split(block.rect(-l, l, -w, south - LANE_M), 1);
-        return (splitter.pieces, splitter.lanes, Some(block.rect(-a, a, -b, b)));
+        return Cut { pieces: splitter.pieces, lanes: splitter.lanes, home: Some(block.rect(-a, a, -b, b)) };
     }
     let middle = splitter.dice.within(-0.15, 0.15) * w;
     if block.aspect > 3.0 {
@@ -261,7 +269,7 @@ fn pieces(block: &Block, seed: u64, home: bool) -> (Vec<Vec<Xy>>, Vec<Vec<Xy>>, 
         splitter.split(block.rect(-l, l, middle + g, w), block.lane_splits);
         splitter.split(block.rect(-l, l, -w, middle - g), block.lane_splits);
     }
-    (splitter.pieces, splitter.lanes, None)
+    Cut { pieces: splitter.pieces, lanes: splitter.lanes, home: None }
 }
 
 /// The corner number for a place, shared by all corners within a centimetre.
@@ -322,7 +330,7 @@ pub fn make(seed: u64) -> Mesh {
 }
 
 fn add_block(mesh: &mut Mesh, seed: u64, index: usize, block: &Block) {
-    let (rings, lanes, home) = pieces(block, seed, index == 0);
+    let Cut { pieces: rings, lanes, home } = pieces(block, seed, index == 0);
     mesh.lanes.extend(lanes.into_iter().map(|lane| (index, lane)));
     let first_corner = mesh.corners.len();
     let mut known = BTreeMap::new();
@@ -425,10 +433,18 @@ fn bend(mesh: &mut Mesh, seed: u64) {
         p + shift * weight
     };
     let mut halves: BTreeMap<(usize, usize), Vec<usize>> = BTreeMap::new();
+    let mut uses: BTreeMap<(usize, usize), u32> = BTreeMap::new();
+    for parcel in &mesh.parcels {
+        for side in mesh.sides(parcel) {
+            *uses.entry(undirected(side)).or_default() += 1;
+        }
+    }
     let sides: Vec<((usize, usize), usize)> = mesh.side_of.iter().map(|(&s, &n)| (s, n)).collect();
     for ((a, b), number) in sides {
         let (pa, pb) = (mesh.corners[a], mesh.corners[b]);
-        let count = (pa.distance(pb) / 170.0).floor() as usize;
+        // Sides without a neighbour mostly lie along lanes, and must follow their bends closely.
+        let piece_m = if uses.get(&(a, b)) == Some(&1) { 75.0 } else { 170.0 };
+        let count = (pa.distance(pb) / piece_m).floor() as usize;
         let near_home = path::nearest_on_side(home, pa, pb).distance(home) < 275.0;
         if count == 0 || near_home {
             continue;
