@@ -195,6 +195,8 @@ struct Splitter<'a> {
     dice: Dice,
     pieces: Vec<Vec<Xy>>,
     lanes: Vec<Vec<Xy>>,
+    /// How far a lane goes on beyond the piece that it splits, to meet the lane outside, metres.
+    beyond_m: f64,
 }
 
 impl Splitter<'_> {
@@ -225,7 +227,7 @@ impl Splitter<'_> {
             return;
         }
         let shift = Xy::new(-direction.y, direction.x) * (LANE_M / 2.0);
-        let beyond = (q - p) * (LANE_M / 2.0 / p.distance(q));
+        let beyond = (q - p) * (self.beyond_m / p.distance(q));
         self.lanes.push(vec![p - beyond, q + beyond]);
         let keep_left = cut(&left, at + shift, direction).map_or(left, |(l, _, _)| l);
         let keep_right = cut(&right, at - shift, direction).map_or(right, |(_, r, _)| r);
@@ -246,14 +248,22 @@ struct Cut {
 fn pieces(block: &Block, seed: u64, home: bool) -> Cut {
     let (l, w) = block.half;
     let g = LANE_M / 2.0;
-    let mut splitter =
-        Splitter { block, dice: Dice::new(seed, 100 + block.key), pieces: Vec::new(), lanes: Vec::new() };
+    let mut splitter = Splitter {
+        block,
+        dice: Dice::new(seed, 100 + block.key),
+        pieces: Vec::new(),
+        lanes: Vec::new(),
+        beyond_m: LANE_M / 2.0,
+    };
     if home {
         // Four blocks around the strip like the vanes of a windmill, and a lane to the south of them.
         let (a, b) = HOME_HALF;
         let south = -b - 330.0;
         splitter.lanes.push(vec![block.place(-l - 30.0, south - g), block.place(l + 30.0, south - g)]);
+        // The lane in the first vane ends at the fields of the next one.
+        splitter.beyond_m = 0.0;
         splitter.split(block.rect(-l, a, b, w), 1);
+        splitter.beyond_m = g;
         splitter.split(block.rect(a, l, -b, w), 0);
         splitter.split(block.rect(-a, l, south, -b), 0);
         splitter.split(block.rect(-l, -a, south, b), 0);
