@@ -10,6 +10,7 @@ use crate::views;
 use egui::{Key, Modifiers};
 use sparefield_data::area::{AreaRequest, classify};
 use sparefield_geometry::fields::model::Day;
+use sparefield_geometry::position::Xy;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -17,6 +18,9 @@ use std::sync::Arc;
 const COLUMN: f32 = 340.0;
 /// Width of the card, points.
 const CARD: f32 = 350.0;
+
+/// Half the side of what the map shows round the aircraft when an area is opened, metres.
+const FIRST_VIEW_M: f64 = 3_500.0;
 
 /// What the window starts with.
 #[derive(Clone, Debug)]
@@ -139,7 +143,8 @@ impl App {
             OpenOutcome::Opened(area) => {
                 self.request = std::mem::take(&mut self.opening_request);
                 self.model.take_area(area);
-                self.map.fit();
+                let (here, around) = (self.model.conditions.position, Xy::new(FIRST_VIEW_M, FIRST_VIEW_M));
+                self.map.show_box(here - around, here + around);
             }
             OpenOutcome::Failed(why) => self.model.notify(NoticeLevel::Problem, why),
             OpenOutcome::Stopped => self.model.notify(NoticeLevel::Info, "Opening was stopped; nothing has changed."),
