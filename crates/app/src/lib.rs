@@ -2,6 +2,8 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test"))]
 
 pub mod cli;
+pub mod theme;
+pub mod views;
 
 use std::path::PathBuf;
 

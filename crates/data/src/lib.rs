@@ -1,6 +1,12 @@
 //! Files for Sparefield: bytes become the geometry crate's types, and back.
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test"))]
 
+pub mod aircraft_file;
+pub mod area;
 pub mod error;
+pub mod frame;
+pub mod terrain;
+pub mod quantity;
+pub mod vector;
 
 pub use error::{LoadError, LoadErrorKind, Loaded, NoProgress, Progress, Warning};

@@ -1,4 +1,13 @@
 //! Fields: what they are, which strips fit into them, and which one to choose.
 
+pub mod approach;
+pub mod circuit_height;
+pub mod criteria;
+pub mod hazards;
 pub mod model;
+pub mod needed;
+pub mod rank;
+pub mod reasons;
+pub mod strip;
+pub mod study;
 pub mod verdict;

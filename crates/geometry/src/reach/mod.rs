@@ -1,5 +1,19 @@
 //! Reach: where the aircraft can glide to over this terrain in this wind, and how high it arrives.
 
+mod answer;
+mod clear_tiles;
+mod departure;
+pub mod descent;
+mod floor;
+mod forward;
+mod layers;
+mod options;
+
+pub use answer::Reach;
+pub use descent::Descent;
+pub use forward::forward_reach;
+pub use options::ReachOptions;
+
 use crate::grid::GridFrame;
 use crate::position::{Bearing, Xy};
 use thiserror::Error;

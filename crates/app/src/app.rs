@@ -1,0 +1,340 @@
+//! The window: takes finished jobs, applies commands, asks for new work, and draws.
+
+use crate::assess;
+use crate::command::Command;
+use crate::jobs::{AssessJob, AssessRequest, OpenJob, OpenOutcome, OpenWhat};
+use crate::model::{Conditions, Model, NoticeLevel, Opening};
+use crate::open_dialog::{Chosen, OpenDialog};
+use crate::settings;
+use crate::theme::{Palette, Scheme, Theme};
+use crate::views;
+use egui::{Key, Modifiers};
+use sparefield_data::area::{AreaRequest, FileRole, classify};
+use sparefield_geometry::fields::model::Day;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// Width of the left column, points.
+const COLUMN: f32 = 340.0;
+/// Width of the card, points.
+const CARD: f32 = 350.0;
+
+/// What the window starts with.
+#[derive(Clone, Debug)]
+pub struct StartWith {
+    /// Files to open; empty for the sample area.
+    pub files: Vec<PathBuf>,
+    /// The day for which surveys are judged.
+    pub today: Day,
+    /// Whether settings are read and kept; tests leave the user's alone.
+    pub keep_settings: bool,
+}
+
+/// The program's window.
+pub struct App {
+    /// What is true.
+    pub model: Model,
+    map: views::map::MapState,
+    palette: Palette,
+    theme: Theme,
+    applied: Option<Scheme>,
+    commands: Vec<Command>,
+    assess: AssessJob,
+    open: Option<OpenJob>,
+    dialog: OpenDialog,
+    /// The conditions last sent to be assessed, and for which area.
+    asked: Option<(u64, Conditions)>,
+    serial: u64,
+    /// The files the present area was opened from; empty for the sample.
+    request: AreaRequest,
+    /// The request being opened, kept once it has opened.
+    opening_request: AreaRequest,
+    start: StartWith,
+}
+
+impl App {
+    /// The window, with the area it starts with being opened.
+    ///
+    /// # Errors
+    /// When the palette cannot be read or the system refuses a thread.
+    pub fn new(ctx: &egui::Context, start: StartWith) -> anyhow::Result<Self> {
+        let palette = Palette::built_in()?;
+        let kept = if start.keep_settings { settings::load() } else { crate::model::Settings::default() };
+        let theme = Theme::new(&palette, scheme(kept.night));
+        crate::theme::install_fonts(ctx);
+        let repaint = ctx.clone();
+        let assess = AssessJob::start(move || repaint.request_repaint())?;
+        let mut app = Self {
+            model: Model::new(sparefield_data::aircraft_file::builtin()?, kept),
+            map: views::map::MapState::default(),
+            palette,
+            theme,
+            applied: None,
+            commands: Vec::new(),
+            assess,
+            open: None,
+            dialog: OpenDialog::default(),
+            asked: None,
+            serial: 0,
+            request: AreaRequest::default(),
+            opening_request: AreaRequest::default(),
+            start: start.clone(),
+        };
+        if start.files.is_empty() {
+            app.open_sample(ctx);
+        } else {
+            app.open_files(ctx, &Chosen { files: start.files, crs: String::new() });
+        }
+        Ok(app)
+    }
+
+    /// Pushes a command as if the pilot had given it.
+    pub fn push(&mut self, command: Command) {
+        self.commands.push(command);
+    }
+
+    /// Takes finished work, applies commands, and asks for what is now needed.
+    pub fn logic(&mut self, ctx: &egui::Context) {
+        self.take_opened();
+        self.take_assessed();
+        self.take_dropped(ctx);
+        self.shortcuts(ctx);
+        for command in std::mem::take(&mut self.commands) {
+            match command {
+                Command::OpenSample => self.open_sample(ctx),
+                Command::OpenFiles(files) => self.open_files(ctx, &Chosen { files, crs: String::new() }),
+                Command::ChooseFiles => self.dialog.show(),
+                Command::StopOpening => {
+                    if let Some(job) = &self.open {
+                        job.stop();
+                    }
+                }
+                other => {
+                    let before = self.model.settings.clone();
+                    self.model.apply(&other);
+                    if before != self.model.settings && self.start.keep_settings {
+                        settings::save(&self.model.settings);
+                    }
+                }
+            }
+        }
+        if self.applied != Some(scheme(self.model.settings.night)) {
+            self.theme = Theme::new(&self.palette, scheme(self.model.settings.night));
+            self.theme.apply(ctx);
+            self.applied = Some(self.theme.scheme);
+        }
+        self.ask_to_assess();
+    }
+
+    fn take_opened(&mut self) {
+        let Some(job) = &self.open else { return };
+        match job.poll() {
+            OpenOutcome::Running(share) => {
+                if let Some(opening) = &mut self.model.opening {
+                    opening.share = share;
+                }
+                return;
+            }
+            OpenOutcome::Opened(area) => {
+                self.request = std::mem::take(&mut self.opening_request);
+                self.model.take_area(area);
+                self.map.fit();
+            }
+            OpenOutcome::Failed(why) => self.model.notify(NoticeLevel::Problem, why),
+            OpenOutcome::Stopped => self.model.notify(NoticeLevel::Info, "Opening was stopped; nothing has changed."),
+        }
+        self.open = None;
+        self.model.opening = None;
+    }
+
+    fn take_assessed(&mut self) {
+        for outcome in self.assess.take_done() {
+            if outcome.area_revision != self.model.area_revision {
+                continue;
+            }
+            match outcome.result {
+                Ok(assessment) => {
+                    self.model.assessment = Some(assessment);
+                    self.model.cannot_assess = None;
+                }
+                Err(why) => {
+                    self.model.assessment = None;
+                    self.model.cannot_assess = Some(why);
+                }
+            }
+            if outcome.serial == self.serial {
+                self.model.assessing = false;
+            }
+        }
+    }
+
+    fn ask_to_assess(&mut self) {
+        let Some(area) = &self.model.area else { return };
+        let now = (self.model.area_revision, self.model.conditions.clone());
+        if self.asked.as_ref() == Some(&now) {
+            return;
+        }
+        self.serial += 1;
+        self.model.assessing = true;
+        self.assess.request(AssessRequest {
+            area_revision: self.model.area_revision,
+            serial: self.serial,
+            area: Arc::clone(area),
+            conditions: self.model.conditions.to_assess(self.start.today),
+        });
+        self.asked = Some(now);
+    }
+
+    fn open_sample(&mut self, ctx: &egui::Context) {
+        self.opening_request = AreaRequest::default();
+        self.start_opening(ctx, OpenWhat::Sample, "Opening the sample area");
+    }
+
+    fn open_files(&mut self, ctx: &egui::Context, chosen: &Chosen) {
+        let roles = match classify(&chosen.files) {
+            Ok(roles) => roles,
+            Err(e) => {
+                self.model.notify(NoticeLevel::Problem, e.to_string());
+                return;
+            }
+        };
+        // Terrain starts a new area; fields or hazards alone join the terrain that is open.
+        let has_terrain = roles.iter().any(|(_, r)| *r == FileRole::Terrain);
+        let mut request = if has_terrain { AreaRequest::default() } else { self.request.clone() };
+        let mut land = false;
+        for (path, role) in roles {
+            match role {
+                FileRole::Terrain => request.terrain.push(path),
+                FileRole::Fields => request.fields = Some(path),
+                FileRole::Hazards => request.hazards = Some(path),
+                FileRole::Aircraft => {
+                    match sparefield_data::aircraft_file::load(&path) {
+                        Ok(loaded) => {
+                            for w in &loaded.warnings {
+                                self.model.notify(NoticeLevel::Info, w.to_string());
+                            }
+                            self.commands.push(Command::AddAircraft(Arc::new(loaded.value)));
+                        }
+                        Err(e) => self.model.notify(NoticeLevel::Problem, e.to_string()),
+                    }
+                    continue;
+                }
+            }
+            land = true;
+        }
+        if !land {
+            return;
+        }
+        if request.terrain.is_empty() {
+            self.model.notify(
+                NoticeLevel::Problem,
+                "Fields and hazards need terrain under them; open or drop the terrain file together with them.",
+            );
+            return;
+        }
+        if !chosen.crs.is_empty() {
+            request.crs = Some(chosen.crs.clone());
+        }
+        let what = match chosen.files.as_slice() {
+            [one] => format!("Opening {}", one.file_name().unwrap_or_default().to_string_lossy()),
+            many => format!("Opening {} files", many.len()),
+        };
+        self.opening_request = request.clone();
+        self.start_opening(ctx, OpenWhat::Files(Box::new(request)), &what);
+    }
+
+    fn start_opening(&mut self, ctx: &egui::Context, what: OpenWhat, words: &str) {
+        if let Some(job) = self.open.take() {
+            job.stop();
+        }
+        let repaint = ctx.clone();
+        match OpenJob::start(what, move || repaint.request_repaint()) {
+            Ok(job) => {
+                self.open = Some(job);
+                self.model.opening = Some(Opening { what: words.to_owned(), share: 0.0 });
+            }
+            Err(e) => self.model.notify(NoticeLevel::Problem, format!("The system refused a thread: {e}")),
+        }
+    }
+
+    fn take_dropped(&mut self, ctx: &egui::Context) {
+        let files: Vec<PathBuf> =
+            ctx.input(|i| i.raw.dropped_files.iter().filter_map(|f| f.path.clone()).collect());
+        if !files.is_empty() {
+            self.commands.push(Command::OpenFiles(files));
+        }
+    }
+
+    fn shortcuts(&mut self, ctx: &egui::Context) {
+        let redo_shift = Modifiers::COMMAND | Modifiers::SHIFT;
+        let mut pressed = Vec::new();
+        ctx.input_mut(|i| {
+            if i.consume_key(Modifiers::COMMAND, Key::O) {
+                pressed.push(Command::ChooseFiles);
+            }
+            if i.consume_key(redo_shift, Key::Z) || i.consume_key(Modifiers::COMMAND, Key::Y) {
+                pressed.push(Command::Redo);
+            }
+            if i.consume_key(Modifiers::COMMAND, Key::Z) {
+                pressed.push(Command::Undo);
+            }
+        });
+        let typing = ctx.text_edit_focused() || self.dialog.is_shown();
+        if !typing && self.model.selected.is_some() && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape)) {
+            pressed.push(Command::Select(None));
+        }
+        self.commands.extend(pressed);
+    }
+
+    /// Draws the window.
+    pub fn draw(&mut self, ui: &mut egui::Ui) {
+        let ctx = ui.ctx().clone();
+        let c = &self.theme.colours;
+        let panel = egui::Frame::new().fill(c.panel).inner_margin(12);
+        egui::Panel::left("column").exact_size(COLUMN).resizable(false).frame(panel).show(ui, |ui| {
+            let theme = &self.theme;
+            views::furniture::header(ui, &self.model, theme, &mut self.commands);
+            ui.separator();
+            views::conditions::conditions(ui, &self.model, theme, &mut self.commands);
+            ui.separator();
+            egui::Panel::bottom("cautions").frame(egui::Frame::new().inner_margin(4)).show(ui, |ui| {
+                views::furniture::cautions(ui, theme);
+            });
+            views::furniture::notices(ui, &self.model, theme, &mut self.commands);
+            views::list::ranked_list(ui, &self.model, theme, &mut self.commands);
+        });
+        if self.model.selected.is_some() && self.model.assessment.is_some() {
+            egui::Panel::right("card").exact_size(CARD).resizable(false).frame(panel).show(ui, |ui| {
+                views::card::card(ui, &self.model, &self.theme, &mut self.commands);
+            });
+        }
+        let map = egui::CentralPanel::default().frame(egui::Frame::new().fill(c.outside)).show(ui, |ui| {
+            let rect = ui.max_rect();
+            self.map_view(ui);
+            rect
+        });
+        let first_steps = self.model.settings.show_first_steps && self.model.area.as_ref().is_some_and(|a| a.is_sample);
+        if first_steps && !self.dialog.is_shown() {
+            views::furniture::first_steps(&ctx, map.inner, &self.theme, &mut self.commands);
+        }
+        if let Some(chosen) = self.dialog.ui(&ctx, &self.theme) {
+            self.open_files(&ctx, &chosen);
+        }
+        if !self.commands.is_empty() {
+            ctx.request_repaint();
+        }
+    }
+}
+
+fn scheme(night: bool) -> Scheme {
+    if night { Scheme::Night } else { Scheme::Day }
+}
+
+impl eframe::App for App {
+    fn logic(&mut self, ctx: &egui::Context, _frame: &mut eframe::Frame) {
+        Self::logic(self, ctx);
+    }
+    fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
+        self.draw(ui);
+    }
+}

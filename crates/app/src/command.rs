@@ -1,0 +1,83 @@
+//! Everything the pilot can do, as values. Views push commands; the app applies them at one point in each frame.
+
+use crate::model::{HeightInput, ProfileChoice};
+use sparefield_data::quantity::UnitPrefs;
+use sparefield_geometry::aircraft::Aircraft;
+use sparefield_geometry::fields::approach::ObstacleRule;
+use sparefield_geometry::position::{Bearing, Xy};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// One thing the pilot did.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Command {
+    /// Put the aircraft somewhere.
+    MoveAircraft(Xy),
+    /// Point the aircraft (grid bearing).
+    TurnAircraft(Bearing),
+    /// Leave out the first turn.
+    ForgetHeading,
+    /// Set the height.
+    SetHeight(HeightInput),
+    /// Set the surface wind (true bearing it comes from).
+    SetWind {
+        /// Where it comes from, true.
+        from: Bearing,
+        /// Speed, m/s.
+        speed_ms: f64,
+    },
+    /// Choose how the wind grows with height.
+    SetProfile(ProfileChoice),
+    /// Choose an aircraft of the hangar.
+    SetAircraft(usize),
+    /// Take an aircraft read from a file.
+    AddAircraft(Arc<Aircraft>),
+    /// Choose the rule for obstacles under the approach.
+    SetObstacleRule(ObstacleRule),
+    /// Choose the general safety factor on landing distance.
+    SetSafetyFactor(f64),
+    /// Choose a field for the card.
+    Select(Option<usize>),
+    /// Point at a field.
+    Hover(Option<usize>),
+    /// Open or close the working of a number.
+    OpenWorking(Option<String>),
+    /// Night colours.
+    SetNight(bool),
+    /// Units for people.
+    SetUnits(UnitPrefs),
+    /// List fields that are out, too.
+    ListOut(bool),
+    /// Show the three things to try.
+    ShowFirstSteps(bool),
+    /// Dismiss a message.
+    DismissNotice(usize),
+    /// One step back.
+    Undo,
+    /// One step forward.
+    Redo,
+    /// The hand was lifted.
+    EndGesture,
+    /// Open these files.
+    OpenFiles(Vec<PathBuf>),
+    /// Ask for files.
+    ChooseFiles,
+    /// Open the sample area.
+    OpenSample,
+    /// Stop opening.
+    StopOpening,
+}
+
+impl Command {
+    /// The gesture a change belongs to; changes of one gesture undo together.
+    #[must_use]
+    pub fn gesture(&self) -> Option<&'static str> {
+        match self {
+            Self::MoveAircraft(_) => Some("move"),
+            Self::TurnAircraft(_) => Some("turn"),
+            Self::SetHeight(_) => Some("height"),
+            Self::SetWind { .. } => Some("wind"),
+            _ => None,
+        }
+    }
+}

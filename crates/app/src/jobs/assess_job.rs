@@ -1,0 +1,156 @@
+//! Assessing the fields on a thread of its own.
+
+use crate::assess::{self, Assessment, Studies};
+use sparefield_data::area::Area;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Arc, Condvar, Mutex, PoisonError};
+use std::time::Duration;
+
+/// A running assessment that is older than this is stopped for a newer one.
+const PATIENCE: Duration = Duration::from_millis(400);
+
+/// What to assess.
+#[derive(Clone)]
+pub struct AssessRequest {
+    /// Area revision the request belongs to.
+    pub area_revision: u64,
+    /// Serial number; a later one is newer.
+    pub serial: u64,
+    /// The area.
+    pub area: Arc<Area>,
+    /// The conditions.
+    pub conditions: assess::Conditions,
+}
+
+/// What came of it.
+pub struct AssessOutcome {
+    /// Area revision of the request.
+    pub area_revision: u64,
+    /// Serial number of the request.
+    pub serial: u64,
+    /// The assessment, or one sentence that says why there is none.
+    pub result: Result<Arc<Assessment>, String>,
+}
+
+#[derive(Default)]
+struct Slot {
+    next: Option<AssessRequest>,
+    done: Vec<AssessOutcome>,
+    closing: bool,
+}
+
+struct Shared {
+    slot: Mutex<Slot>,
+    wake: Condvar,
+    stop_running: AtomicBool,
+    running_serial: AtomicU64,
+}
+
+/// The thread that assesses.
+pub struct AssessJob {
+    shared: Arc<Shared>,
+    thread: Option<std::thread::JoinHandle<()>>,
+    started: Option<std::time::Instant>,
+}
+
+impl AssessJob {
+    /// Starts the thread; `notify` is called whenever an outcome is ready.
+    ///
+    /// # Errors
+    /// When the system refuses a thread.
+    pub fn start(notify: impl Fn() + Send + 'static) -> std::io::Result<Self> {
+        let shared = Arc::new(Shared {
+            slot: Mutex::default(),
+            wake: Condvar::new(),
+            stop_running: AtomicBool::new(false),
+            running_serial: AtomicU64::new(0),
+        });
+        let for_thread = Arc::clone(&shared);
+        let thread = std::thread::Builder::new().name("assess".into()).spawn(move || work(&for_thread, &notify))?;
+        Ok(Self { shared, thread: Some(thread), started: None })
+    }
+
+    /// Asks for an assessment; an older request that has not started is forgotten.
+    pub fn request(&mut self, request: AssessRequest) {
+        let idle_since = self.started.get_or_insert_with(std::time::Instant::now);
+        if idle_since.elapsed() > PATIENCE {
+            self.shared.stop_running.store(true, Ordering::Relaxed);
+            self.started = None;
+        }
+        let mut slot = self.shared.slot.lock().unwrap_or_else(PoisonError::into_inner);
+        slot.next = Some(request);
+        drop(slot);
+        self.shared.wake.notify_one();
+    }
+
+    /// Takes the outcomes that are ready.
+    pub fn take_done(&mut self) -> Vec<AssessOutcome> {
+        let mut slot = self.shared.slot.lock().unwrap_or_else(PoisonError::into_inner);
+        let done = std::mem::take(&mut slot.done);
+        drop(slot);
+        if !done.is_empty() {
+            self.started = None;
+        }
+        done
+    }
+
+    /// Serial number of the request being worked on, 0 when idle.
+    #[must_use]
+    pub fn running_serial(&self) -> u64 {
+        self.shared.running_serial.load(Ordering::Relaxed)
+    }
+}
+
+impl Drop for AssessJob {
+    fn drop(&mut self) {
+        self.shared.slot.lock().unwrap_or_else(PoisonError::into_inner).closing = true;
+        self.shared.stop_running.store(true, Ordering::Relaxed);
+        self.shared.wake.notify_one();
+        if let Some(thread) = self.thread.take()
+            && thread.join().is_err()
+        {
+            log::error!("the assessing thread ended with a panic");
+        }
+    }
+}
+
+fn work(shared: &Shared, notify: &dyn Fn()) {
+    // Studies depend on area, aircraft and rules only; they are kept while those stay.
+    let mut studies: Option<(u64, Studies)> = None;
+    loop {
+        let request = {
+            let mut slot = shared.slot.lock().unwrap_or_else(PoisonError::into_inner);
+            loop {
+                if slot.closing {
+                    return;
+                }
+                if let Some(request) = slot.next.take() {
+                    break request;
+                }
+                slot = shared.wake.wait(slot).unwrap_or_else(PoisonError::into_inner);
+            }
+        };
+        shared.stop_running.store(false, Ordering::Relaxed);
+        shared.running_serial.store(request.serial, Ordering::Relaxed);
+        let cancelled = || shared.stop_running.load(Ordering::Relaxed);
+        let run = std::panic::AssertUnwindSafe(|| {
+            let reuse = matches!(&studies, Some((rev, s)) if *rev == request.area_revision
+                && s.fits(&request.conditions));
+            if !reuse {
+                studies = Some((request.area_revision, Studies::new(&request.area, &request.conditions)));
+            }
+            let Some((_, studies)) = &studies else { return Err("stopped".to_owned()) };
+            assess::assess(&request.area, studies, &request.conditions, &cancelled)
+                .map(Arc::new)
+                .map_err(|e| e.to_string())
+        });
+        let result = std::panic::catch_unwind(run)
+            .unwrap_or_else(|_| Err("assessing the fields failed inside the program; please report it".to_owned()));
+        shared.running_serial.store(0, Ordering::Relaxed);
+        if !cancelled() {
+            let outcome = AssessOutcome { area_revision: request.area_revision, serial: request.serial, result };
+            shared.slot.lock().unwrap_or_else(PoisonError::into_inner).done.push(outcome);
+            notify();
+        }
+    }
+}

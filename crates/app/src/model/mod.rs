@@ -1,0 +1,221 @@
+//! What is true in the window: the area, the conditions, the choice, and what was last computed from them.
+//!
+//! Nothing here knows how it is drawn, and nothing here computes a domain answer.
+
+mod conditions;
+mod history;
+
+pub use conditions::{Conditions, HeightInput, MAX_HEIGHT_M, ProfileChoice};
+pub use history::History;
+
+use crate::assess::Assessment;
+use crate::command::Command;
+use sparefield_data::area::Area;
+use sparefield_data::quantity::UnitPrefs;
+use sparefield_geometry::aircraft::Aircraft;
+use sparefield_geometry::position::Xy;
+use std::sync::Arc;
+
+/// A message to the pilot that stays until it is dismissed or replaced.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Notice {
+    /// How much it matters.
+    pub level: NoticeLevel,
+    /// One sentence.
+    pub text: String,
+}
+
+/// How much a notice matters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NoticeLevel {
+    /// Worth knowing.
+    Info,
+    /// Something could not be done.
+    Problem,
+}
+
+/// How far opening an area is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Opening {
+    /// What is being opened, for people.
+    pub what: String,
+    /// Share done, 0 to 1.
+    pub share: f32,
+}
+
+/// How the window is shown; kept between starts.
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default)]
+pub struct Settings {
+    /// Units for people.
+    #[serde(skip)]
+    pub units: UnitPrefs,
+    /// Night colours.
+    pub night: bool,
+    /// Whether fields that are out are listed.
+    pub list_out: bool,
+    /// Whether the three things to try are shown.
+    pub show_first_steps: bool,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self { units: UnitPrefs::default(), night: false, list_out: false, show_first_steps: true }
+    }
+}
+
+/// Everything the window shows.
+pub struct Model {
+    /// The area, once opened.
+    pub area: Option<Arc<Area>>,
+    /// Grows with every opened area, so that results of an earlier one are dropped.
+    pub area_revision: u64,
+    /// Aircraft to choose from.
+    pub hangar: Vec<Aircraft>,
+    /// What the pilot set.
+    pub conditions: Conditions,
+    /// Earlier and later conditions.
+    pub history: History,
+    /// The field chosen for the card, as an index into the area's fields.
+    pub selected: Option<usize>,
+    /// The field under the pointer, in the list or on the map.
+    pub hovered: Option<usize>,
+    /// What was last computed.
+    pub assessment: Option<Arc<Assessment>>,
+    /// Why nothing could be computed from these conditions.
+    pub cannot_assess: Option<String>,
+    /// Whether a computation for the present conditions is under way.
+    pub assessing: bool,
+    /// An area being opened.
+    pub opening: Option<Opening>,
+    /// Messages.
+    pub notices: Vec<Notice>,
+    /// How the window is shown.
+    pub settings: Settings,
+    /// Which number's working is open in the card.
+    pub open_working: Option<String>,
+}
+
+impl Model {
+    /// A window without an area.
+    #[must_use]
+    pub fn new(hangar: Vec<Aircraft>, settings: Settings) -> Self {
+        let aircraft = hangar.first().cloned().unwrap_or_else(Aircraft::example_flexwing);
+        Self {
+            area: None,
+            area_revision: 0,
+            hangar,
+            conditions: Conditions::new(aircraft),
+            history: History::default(),
+            selected: None,
+            hovered: None,
+            assessment: None,
+            cannot_assess: None,
+            assessing: false,
+            opening: None,
+            notices: Vec::new(),
+            settings,
+            open_working: None,
+        }
+    }
+
+    /// Takes over an opened area: the aircraft goes to the place the area suggests.
+    pub fn take_area(&mut self, area: Arc<Area>) {
+        self.area_revision += 1;
+        self.selected = None;
+        self.hovered = None;
+        self.assessment = None;
+        self.cannot_assess = None;
+        self.history.clear();
+        self.conditions.place_in(&area);
+        for warning in &area.warnings {
+            self.notices.push(Notice { level: NoticeLevel::Info, text: warning.to_string() });
+        }
+        self.area = Some(area);
+    }
+
+    /// Applies one command that only changes the model. Opening files and closing are the app's.
+    pub fn apply(&mut self, command: &Command) {
+        let before = self.conditions.clone();
+        match command {
+            Command::MoveAircraft(p) => self.conditions.position = self.inside(*p),
+            Command::TurnAircraft(b) => self.conditions.heading = Some(*b),
+            Command::ForgetHeading => self.conditions.heading = None,
+            Command::SetHeight(h) => self.conditions.height = *h,
+            Command::SetWind { from, speed_ms } => {
+                self.conditions.wind_from = *from;
+                self.conditions.wind_speed_ms = speed_ms.clamp(0.0, 60.0);
+            }
+            Command::SetProfile(p) => self.conditions.profile = *p,
+            Command::SetAircraft(i) => {
+                if let Some(a) = self.hangar.get(*i) {
+                    self.conditions.aircraft = Arc::new(a.clone());
+                }
+            }
+            Command::AddAircraft(a) => {
+                self.hangar.retain(|h| h.name != a.name);
+                self.hangar.push((**a).clone());
+                self.conditions.aircraft = Arc::clone(a);
+            }
+            Command::SetObstacleRule(r) => self.conditions.obstacle_rule = *r,
+            Command::SetSafetyFactor(f) => self.conditions.safety_factor = *f,
+            Command::Select(s) => {
+                self.selected = *s;
+                self.open_working = None;
+            }
+            Command::Hover(h) => self.hovered = *h,
+            Command::OpenWorking(w) => self.open_working.clone_from(w),
+            Command::SetNight(n) => self.settings.night = *n,
+            Command::SetUnits(u) => self.settings.units = *u,
+            Command::ListOut(b) => self.settings.list_out = *b,
+            Command::ShowFirstSteps(b) => self.settings.show_first_steps = *b,
+            Command::DismissNotice(i) => {
+                if *i < self.notices.len() {
+                    self.notices.remove(*i);
+                }
+            }
+            Command::Undo => {
+                if let Some(c) = self.history.undo(&self.conditions) {
+                    self.conditions = c;
+                }
+                return;
+            }
+            Command::Redo => {
+                if let Some(c) = self.history.redo(&self.conditions) {
+                    self.conditions = c;
+                }
+                return;
+            }
+            Command::EndGesture => {
+                self.history.end_gesture();
+                return;
+            }
+            Command::OpenFiles(_) | Command::OpenSample | Command::ChooseFiles | Command::StopOpening => return,
+        }
+        if self.conditions != before {
+            self.history.changed(before, command.gesture());
+        }
+    }
+
+    /// The point brought inside the terrain, so that a drag past its edge keeps the aircraft where something is known.
+    fn inside(&self, p: Xy) -> Xy {
+        let Some(area) = &self.area else { return p };
+        let (sw, ne) = area.terrain.frame.bounds();
+        let cell = area.terrain.frame.cell_m;
+        Xy::new(p.x.clamp(sw.x + cell, ne.x - cell), p.y.clamp(sw.y + cell, ne.y - cell))
+    }
+
+    /// Height of the ground under the aircraft, metres above mean sea level.
+    #[must_use]
+    pub fn ground_under_aircraft(&self) -> Option<f64> {
+        self.area.as_ref().and_then(|a| a.terrain.height_at(self.conditions.position))
+    }
+
+    /// Adds a message, once.
+    pub fn notify(&mut self, level: NoticeLevel, text: impl Into<String>) {
+        let notice = Notice { level, text: text.into() };
+        if !self.notices.contains(&notice) {
+            self.notices.push(notice);
+        }
+    }
+}

@@ -1,0 +1,135 @@
+//! Choosing files: by the system's dialogue, or by typing their names where there is none.
+
+use crate::theme::Theme;
+use egui::{Align2, RichText, TextEdit};
+use std::path::PathBuf;
+use std::sync::mpsc::{Receiver, TryRecvError, channel};
+
+/// The dialogue's state.
+#[derive(Default)]
+pub struct OpenDialog {
+    shown: bool,
+    focus: bool,
+    names: String,
+    crs: String,
+    picking: Option<Receiver<Vec<PathBuf>>>,
+}
+
+/// What the pilot chose.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Chosen {
+    /// The files.
+    pub files: Vec<PathBuf>,
+    /// The reference system for files that state none; empty for none.
+    pub crs: String,
+}
+
+impl OpenDialog {
+    /// Shows the dialogue.
+    pub fn show(&mut self) {
+        self.shown = true;
+        self.focus = true;
+    }
+
+    /// Whether it is shown.
+    #[must_use]
+    pub fn is_shown(&self) -> bool {
+        self.shown
+    }
+
+    /// Draws it; gives the files once they are chosen.
+    pub fn ui(&mut self, ctx: &egui::Context, theme: &Theme) -> Option<Chosen> {
+        self.take_picked();
+        if !self.shown {
+            return None;
+        }
+        let mut chosen = None;
+        let mut shown = true;
+        egui::Window::new("Open files")
+            .open(&mut shown)
+            .collapsible(false)
+            .resizable(false)
+            .anchor(Align2::CENTER_CENTER, [0.0, -40.0])
+            .show(ctx, |ui| {
+                ui.set_width(470.0);
+                ui.label(
+                    "Terrain (GeoTIFF, SRTM HGT, Esri ASCII grid), fields and hazards (Shapefile, GeoJSON), \
+                     or an aircraft (TOML).",
+                );
+                let names = ui.label("Files, one on each line");
+                let edit = TextEdit::multiline(&mut self.names).desired_rows(4).desired_width(f32::INFINITY);
+                let response = ui.add(edit).labelled_by(names.id);
+                if std::mem::take(&mut self.focus) {
+                    response.request_focus();
+                }
+                ui.horizontal(|ui| {
+                    let waiting = self.picking.is_some();
+                    if ui.add_enabled(!waiting, egui::Button::new("Choose files…")).clicked() {
+                        self.pick(ui.ctx().clone());
+                    }
+                    if waiting {
+                        ui.spinner();
+                    }
+                });
+                let crs = ui.label("Reference system of files that state none (for example EPSG:27700); else leave empty");
+                ui.add(TextEdit::singleline(&mut self.crs).desired_width(180.0)).labelled_by(crs.id);
+                ui.label(
+                    RichText::new("You can also drop files on the map.")
+                        .size(theme.sizes.small)
+                        .color(theme.colours.ink_soft),
+                );
+                ui.add_space(6.0);
+                ui.horizontal(|ui| {
+                    let files: Vec<PathBuf> =
+                        self.names.lines().map(str::trim).filter(|l| !l.is_empty()).map(PathBuf::from).collect();
+                    if ui.add_enabled(!files.is_empty(), egui::Button::new("Open")).clicked() {
+                        chosen = Some(Chosen { files, crs: self.crs.trim().to_owned() });
+                    }
+                    if ui.button("Cancel").clicked() {
+                        self.shown = false;
+                    }
+                });
+            });
+        if !shown || ctx.input_mut(|i| i.consume_key(egui::Modifiers::NONE, egui::Key::Escape)) {
+            self.shown = false;
+        }
+        if chosen.is_some() {
+            self.shown = false;
+            self.names.clear();
+        }
+        chosen
+    }
+
+    /// Asks the system's dialogue on a thread of its own: it may stay open for long.
+    fn pick(&mut self, ctx: egui::Context) {
+        let (send, picked) = channel();
+        let dialog = rfd::AsyncFileDialog::new().set_title("Open files in Sparefield").pick_files();
+        let thread = std::thread::Builder::new().name("choose files".into()).spawn(move || {
+            let files = pollster::block_on(dialog).unwrap_or_default();
+            // Nobody waits any more when the window is closed.
+            drop(send.send(files.iter().map(|f| f.path().to_owned()).collect()));
+            ctx.request_repaint();
+        });
+        match thread {
+            Ok(_) => self.picking = Some(picked),
+            Err(e) => log::error!("the file dialogue could not be opened: {e}"),
+        }
+    }
+
+    fn take_picked(&mut self) {
+        let Some(picking) = &self.picking else { return };
+        match picking.try_recv() {
+            Ok(files) => {
+                for file in files {
+                    if !self.names.is_empty() && !self.names.ends_with('\n') {
+                        self.names.push('\n');
+                    }
+                    self.names.push_str(&file.to_string_lossy());
+                }
+                self.picking = None;
+            }
+            Err(TryRecvError::Empty) => {}
+            Err(TryRecvError::Disconnected) => self.picking = None,
+        }
+    }
+}

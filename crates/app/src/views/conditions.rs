@@ -1,0 +1,254 @@
+//! The conditions in one line each: aircraft, height, heading, wind. Each is typed, dragged, or changed by arrow keys.
+
+use crate::command::Command;
+use crate::model::{HeightInput, MAX_HEIGHT_M, Model, ProfileChoice};
+use crate::theme::{Theme, space};
+use egui::{ComboBox, DragValue, Id, Response, RichText, Ui};
+use sparefield_data::quantity::{self, HeightUnit, SpeedUnit, UnitPrefs};
+use sparefield_geometry::fields::approach::ObstacleRule;
+use sparefield_geometry::position::Bearing;
+
+const LABEL_WIDTH: f32 = 66.0;
+
+/// The conditions of the model, and the commands that change them.
+pub fn conditions(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    ui.spacing_mut().item_spacing.y = 6.0;
+    aircraft_line(ui, model, commands);
+    height_line(ui, model, theme, commands);
+    heading_line(ui, model, theme, commands);
+    wind_line(ui, model, theme, commands);
+    egui::CollapsingHeader::new("Rules used").id_salt("rules").show(ui, |ui| rules(ui, model, commands));
+}
+
+fn line(ui: &mut Ui, label: &str, contents: impl FnOnce(&mut Ui, Id)) {
+    ui.horizontal(|ui| {
+        let text = ui.add_sized([LABEL_WIDTH, 22.0], egui::Label::new(label).halign(egui::Align::LEFT));
+        contents(ui, text.id);
+    });
+}
+
+fn aircraft_line(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
+    line(ui, "Aircraft", |ui, label| {
+        let combo = ComboBox::from_id_salt("aircraft")
+            .selected_text(model.conditions.aircraft.name.as_str())
+            .width(ui.available_width() - 8.0)
+            .show_ui(ui, |ui| {
+                for (i, a) in model.hangar.iter().enumerate() {
+                    let chosen = a.name == model.conditions.aircraft.name;
+                    if ui.selectable_label(chosen, a.name.as_str()).clicked() && !chosen {
+                        commands.push(Command::SetAircraft(i));
+                    }
+                }
+            });
+        combo.response.labelled_by(label).on_hover_text("Open an aircraft file (TOML) to add your own");
+    });
+}
+
+fn height_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    let units = model.settings.units;
+    let height = model.conditions.height;
+    line(ui, "Height", |ui, label| {
+        let step = if units.height == HeightUnit::Ft { 50.0 * 0.304_8 } else { 20.0 };
+        let typed = Typed {
+            value: height.metres(),
+            range: 0.0..=MAX_HEIGHT_M,
+            speed: step / 10.0,
+            format: &|v| units.format_height(v),
+            parse: &|s| quantity::parse_height_m(s, Some(units.height)).map_err(|e| e.to_string()),
+        };
+        let above_ground = matches!(height, HeightInput::AboveGround(_));
+        if let Some(v) = typed.show(ui, label, theme, commands) {
+            let set = if above_ground { HeightInput::AboveGround(v) } else { HeightInput::AboveSea(v) };
+            commands.push(Command::SetHeight(set));
+        }
+        let ground = model.ground_under_aircraft();
+        ComboBox::from_id_salt("datum")
+            .selected_text(if above_ground { "above ground" } else { "above sea" })
+            .width(112.0)
+            .show_ui(ui, |ui| {
+                let Some(ground) = ground else {
+                    ui.label("No ground height here");
+                    return;
+                };
+                if ui.selectable_label(above_ground, "above ground").clicked() && !above_ground {
+                    commands.push(Command::SetHeight(HeightInput::AboveGround(height.metres() - ground)));
+                }
+                if ui.selectable_label(!above_ground, "above sea").clicked() && above_ground {
+                    commands.push(Command::SetHeight(HeightInput::AboveSea(height.metres() + ground)));
+                }
+            })
+            .response
+            .on_hover_text("What the height is measured from, and what stays the same while you drag the aircraft");
+    });
+    if let Some(ground) = model.ground_under_aircraft() {
+        let other = match height {
+            HeightInput::AboveGround(m) => {
+                format!("{} above sea, ground {}", units.format_height(m + ground), units.format_height(ground))
+            }
+            HeightInput::AboveSea(m) => {
+                format!("{} above ground, ground {}", units.format_height(m - ground), units.format_height(ground))
+            }
+        };
+        second_line(ui, theme, &other);
+    }
+}
+
+fn heading_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    let convergence = model.area.as_ref().map_or(0.0, |a| a.convergence_rad(model.conditions.position));
+    line(ui, "Heading", |ui, label| {
+        let mut first_turn = model.conditions.heading.is_some();
+        let heading = model.conditions.heading.unwrap_or_default();
+        let shown = Bearing::from_rad(heading.rad() + convergence);
+        ui.add_enabled_ui(first_turn, |ui| {
+            if let Some(b) = bearing_drag(ui, label, theme, shown, commands) {
+                commands.push(Command::TurnAircraft(Bearing::from_rad(b.rad() - convergence)));
+            }
+        });
+        let explain = "Counts the time until you act and the turn from this heading. \
+                       Without it the glide starts at once in every direction";
+        if ui.checkbox(&mut first_turn, "count the first turn").on_hover_text(explain).changed() {
+            commands.push(if first_turn { Command::TurnAircraft(heading) } else { Command::ForgetHeading });
+        }
+    });
+}
+
+fn wind_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    let units = model.settings.units;
+    let (from, speed) = (model.conditions.wind_from, model.conditions.wind_speed_ms);
+    line(ui, "Wind", |ui, label| {
+        ui.label("from");
+        if let Some(b) = bearing_drag(ui, label, theme, from, commands) {
+            commands.push(Command::SetWind { from: b, speed_ms: speed });
+        }
+        ui.label("at");
+        let typed = Typed {
+            value: speed,
+            range: 0.0..=40.0,
+            speed: 0.1,
+            format: &|v| units.format_speed(v),
+            parse: &|s| quantity::parse_speed_ms(s, Some(units.speed)).map_err(|e| e.to_string()),
+        };
+        if let Some(v) = typed.show(ui, label, theme, commands) {
+            commands.push(Command::SetWind { from, speed_ms: v });
+        }
+    });
+    line(ui, "", |ui, _| {
+        ComboBox::from_id_salt("profile")
+            .selected_text(model.conditions.profile.words())
+            .width(ui.available_width() - 8.0)
+            .show_ui(ui, |ui| {
+                for p in ProfileChoice::ALL {
+                    let chosen = p == model.conditions.profile;
+                    if ui.selectable_label(chosen, p.words()).clicked() && !chosen {
+                        commands.push(Command::SetProfile(p));
+                    }
+                }
+            })
+            .response
+            .on_hover_text("How the wind changes from 10 m above the ground upwards");
+    });
+}
+
+fn rules(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
+    ui.label("Length taken by what stands under the approach");
+    for (rule, words) in [
+        (ObstacleRule::Gradient, "by the approach gradient in this wind"),
+        (ObstacleRule::Times8, "at least 8 times its height"),
+        (ObstacleRule::Times10, "at least 10 times its height"),
+    ] {
+        if ui.radio(model.conditions.obstacle_rule == rule, words).clicked() {
+            commands.push(Command::SetObstacleRule(rule));
+        }
+    }
+    ui.label("General factor on the landing distance");
+    for (factor, words) in [(1.43, "1.43, as for planning"), (1.25, "1.25"), (1.0, "1.0, nothing in hand")] {
+        if ui.radio((model.conditions.safety_factor - factor).abs() < 1e-9, words).clicked() {
+            commands.push(Command::SetSafetyFactor(factor));
+        }
+    }
+}
+
+fn second_line(ui: &mut Ui, theme: &Theme, text: &str) {
+    ui.horizontal(|ui| {
+        ui.add_space(LABEL_WIDTH + space::LINE);
+        ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
+    });
+}
+
+fn bearing_drag(ui: &mut Ui, label: Id, theme: &Theme, shown: Bearing, commands: &mut Vec<Command>) -> Option<Bearing> {
+    let typed = Typed {
+        value: shown.deg(),
+        range: -360.0..=720.0,
+        speed: 0.5,
+        format: &|v| quantity::format_bearing(Bearing::from_deg(v)),
+        parse: &|s| quantity::parse_bearing(s).map(Bearing::deg).map_err(|e| e.to_string()),
+    };
+    typed.show(ui, label, theme, commands).map(Bearing::from_deg)
+}
+
+/// A number that is typed with its unit, dragged, or changed by arrow keys.
+struct Typed<'a> {
+    value: f64,
+    range: std::ops::RangeInclusive<f64>,
+    speed: f64,
+    format: &'a dyn Fn(f64) -> String,
+    parse: &'a dyn Fn(&str) -> Result<f64, String>,
+}
+
+impl Typed<'_> {
+    /// Shows it; gives the new value where it changed. What could not be understood is said beside it.
+    fn show(self, ui: &mut Ui, label: Id, theme: &Theme, commands: &mut Vec<Command>) -> Option<f64> {
+        let mut value = self.value;
+        let problem: std::cell::RefCell<Option<String>> = std::cell::RefCell::default();
+        let drag = DragValue::new(&mut value)
+            .speed(self.speed)
+            .range(self.range.clone())
+            .update_while_editing(false)
+            .custom_formatter(|v, _| (self.format)(v))
+            .custom_parser(|text| match (self.parse)(text) {
+                Ok(v) => Some(v),
+                Err(e) => {
+                    *problem.borrow_mut() = Some(e);
+                    None
+                }
+            });
+        let response: Response = ui.add(drag).labelled_by(label);
+        let id = response.id.with("problem");
+        if let Some(text) = problem.into_inner() {
+            ui.data_mut(|d| d.insert_temp(id, text));
+        } else if response.changed() || response.gained_focus() {
+            ui.data_mut(|d| d.remove::<String>(id));
+        }
+        if let Some(text) = ui.data(|d| d.get_temp::<String>(id)) {
+            response.show_tooltip_text(RichText::new(text).color(theme.colours.caution));
+        }
+        if response.drag_stopped() || response.lost_focus() {
+            commands.push(Command::EndGesture);
+        }
+        // Comparing the shown text avoids a change from rounding when the box is merely left.
+        let changed = value != self.value && (self.format)(value) != (self.format)(self.value);
+        (changed || (response.dragged() && value != self.value)).then_some(value)
+    }
+}
+
+/// The units menu.
+pub fn units_menu(ui: &mut Ui, units: UnitPrefs, commands: &mut Vec<Command>) {
+    let mut set = units;
+    ui.label("Heights");
+    for (u, words) in [(HeightUnit::Ft, "feet"), (HeightUnit::M, "metres")] {
+        ui.radio_value(&mut set.height, u, words);
+    }
+    ui.separator();
+    ui.label("Speeds");
+    for (u, words) in [
+        (SpeedUnit::Mph, "miles an hour"),
+        (SpeedUnit::Kt, "knots"),
+        (SpeedUnit::Kmh, "kilometres an hour"),
+        (SpeedUnit::Ms, "metres a second"),
+    ] {
+        ui.radio_value(&mut set.speed, u, words);
+    }
+    if set != units {
+        commands.push(Command::SetUnits(set));
+    }
+}

@@ -1,0 +1,140 @@
+//! What stands round the map: the header of the column, messages, first steps, cautions, the open dialogue.
+
+use super::conditions::units_menu;
+use crate::command::Command;
+use crate::model::{Model, NoticeLevel};
+use crate::theme::{Theme, space};
+use egui::{Align2, RichText, Ui, Vec2};
+
+/// The cautions, in full.
+pub const CAUTIONS: &str = "For training and planning only, not for navigation. Wires cannot be seen in any of this \
+    data. Land data may be wrong or old: crops, stock and fences change. Your aircraft's handbook, local rules and \
+    licensed instruction come first.";
+
+/// Header of the left column: the program's name, the area, and the menus.
+pub fn header(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    ui.horizontal(|ui| {
+        ui.label(RichText::new("Sparefield").font(theme.bold_font(theme.sizes.large)));
+        ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
+            ui.menu_button("View", |ui| view_menu(ui, model, commands));
+            if ui.button("Open…").on_hover_text("Open terrain, fields, hazards or an aircraft (Ctrl+O)").clicked() {
+                commands.push(Command::ChooseFiles);
+            }
+        });
+    });
+    if let Some(area) = &model.area {
+        let title = RichText::new(&area.title).color(theme.colours.ink_soft);
+        ui.add(egui::Label::new(title).truncate()).on_hover_text(area.provenance.join("\n"));
+    }
+    if let Some(opening) = &model.opening {
+        ui.horizontal(|ui| {
+            ui.add(egui::ProgressBar::new(opening.share).desired_width(210.0).text(&opening.what));
+            if ui.button("Stop").clicked() {
+                commands.push(Command::StopOpening);
+            }
+        });
+    }
+}
+
+fn view_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
+    ui.set_min_width(190.0);
+    let mut night = model.settings.night;
+    if ui.checkbox(&mut night, "Night colours").changed() {
+        commands.push(Command::SetNight(night));
+    }
+    ui.separator();
+    units_menu(ui, model.settings.units, commands);
+    ui.separator();
+    if ui.add_enabled(model.history.can_undo(), egui::Button::new("Undo").shortcut_text("Ctrl+Z")).clicked() {
+        commands.push(Command::Undo);
+        ui.close();
+    }
+    if ui.add_enabled(model.history.can_redo(), egui::Button::new("Redo").shortcut_text("Ctrl+Shift+Z")).clicked() {
+        commands.push(Command::Redo);
+        ui.close();
+    }
+    ui.separator();
+    if ui.button("Three things to try").clicked() {
+        commands.push(Command::ShowFirstSteps(true));
+        ui.close();
+    }
+    if ui.button("Open the sample area").clicked() {
+        commands.push(Command::OpenSample);
+        ui.close();
+    }
+}
+
+/// Cautions, one line, with the whole text behind it.
+pub fn cautions(ui: &mut Ui, theme: &Theme) {
+    let text = RichText::new("Training and planning aid, not for navigation · wires cannot be seen")
+        .size(theme.sizes.small)
+        .color(theme.colours.caution);
+    ui.add(egui::Label::new(text).wrap()).on_hover_text(CAUTIONS);
+}
+
+/// Messages, newest last, each with a way to dismiss it.
+pub fn notices(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    const SHOWN: usize = 3;
+    for (i, notice) in model.notices.iter().enumerate().take(SHOWN) {
+        let (fill, ink) = match notice.level {
+            NoticeLevel::Info => (theme.colours.panel_raised, theme.colours.ink),
+            NoticeLevel::Problem => (theme.colours.caution_soft, theme.colours.caution),
+        };
+        egui::Frame::new().fill(fill).corner_radius(5.0).inner_margin(8).show(ui, |ui| {
+            ui.horizontal_top(|ui| {
+                let width = ui.available_width() - 64.0;
+                ui.allocate_ui(Vec2::new(width, 0.0), |ui| {
+                    ui.add(egui::Label::new(RichText::new(&notice.text).color(ink)).wrap());
+                });
+                ui.with_layout(egui::Layout::right_to_left(egui::Align::TOP), |ui| {
+                    if ui.small_button("Dismiss").clicked() {
+                        commands.push(Command::DismissNotice(i));
+                    }
+                });
+            });
+        });
+    }
+    if model.notices.len() > SHOWN {
+        ui.label(
+            RichText::new(format!("and {} more messages", model.notices.len() - SHOWN))
+                .size(theme.sizes.small)
+                .color(theme.colours.ink_soft),
+        );
+    }
+}
+
+/// Three things to try, over the map's lower left corner.
+pub fn first_steps(ctx: &egui::Context, map: egui::Rect, theme: &Theme, commands: &mut Vec<Command>) {
+    egui::Area::new("first steps".into())
+        .pivot(Align2::LEFT_BOTTOM)
+        .fixed_pos(map.left_bottom() + Vec2::new(14.0, -44.0))
+        .order(egui::Order::Middle)
+        .show(ctx, |ui| {
+            let frame = egui::Frame::new()
+                .fill(theme.colours.panel_raised)
+                .stroke(egui::Stroke::new(1.0, theme.colours.line))
+                .corner_radius(8.0)
+                .inner_margin(14);
+            frame.show(ui, |ui| {
+                ui.set_max_width(330.0);
+                ui.label(RichText::new("The engine has stopped. Where now?").font(theme.bold_font(theme.sizes.heading)));
+                ui.add_space(space::TIGHT);
+                for step in [
+                    "1.  Drag the aircraft: lit land is in reach with a circuit in hand, the rest falls into dusk.",
+                    "2.  Drag the wind's direction in the column: watch the order of the fields change.",
+                    "3.  Click a field: read why it stands where it stands, and open any number to its working.",
+                ] {
+                    ui.add(egui::Label::new(step).wrap());
+                }
+                ui.add_space(space::TIGHT);
+                ui.label(
+                    RichText::new("The sample area is invented. Open your own terrain and fields with Open… or drop the files on the map.")
+                        .size(theme.sizes.small)
+                        .color(theme.colours.ink_soft),
+                );
+                if ui.button("Got it").clicked() {
+                    commands.push(Command::ShowFirstSteps(false));
+                }
+            });
+        });
+}

@@ -1,0 +1,336 @@
+//! The map: one widget that draws what it is given and says what the hand did.
+//!
+//! It knows nothing of the program's model and works out no domain answer. Layers are drawn from the ground up, one
+//! module each: relief ([`relief`], `tiles`), what stands on the ground (`ground`), fields and strips (`fields`),
+//! reach (`reach`), hazards (`hazards`), the aircraft (`aircraft`), and the furniture along the edges (`furniture`).
+//! `hands` turns pointer and keys into [`MapEvent`]s.
+
+mod aircraft;
+pub mod camera;
+mod fields;
+mod furniture;
+mod ground;
+mod hands;
+mod hazards;
+mod paint;
+mod reach;
+pub mod relief;
+mod tiles;
+
+pub use camera::{Bounds, Camera, View};
+pub use furniture::STRIP_HEIGHT;
+pub use hands::{AIRCRAFT_LABEL, MAP_LABEL, NOSE_LABEL};
+pub use tiles::Loading;
+
+use crate::theme::Theme;
+use egui::{Rect, Response, Role, Sense, Shape, Ui, Vec2, WidgetInfo};
+use paint::Patterns;
+use sparefield_geometry::air::WindVector;
+use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
+use sparefield_geometry::fields::verdict::RankedField;
+use sparefield_geometry::grid::{GridFrame, Terrain};
+use sparefield_geometry::position::{Bearing, LonLat, Xy};
+use std::sync::Arc;
+
+/// One contour of spare height.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ring {
+    /// Spare height on it, metres. The ring at 0 bounds the land in reach.
+    pub level_m: f64,
+    /// What stands on the line, in the user's unit ("+300 ft").
+    pub label: String,
+    /// Its pieces; a closed piece ends where it starts.
+    pub lines: Vec<Vec<Xy>>,
+}
+
+/// Where the land is in reach, on a grid.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LitMask {
+    /// Where the grid lies. Land outside it is out of reach.
+    pub frame: GridFrame,
+    /// How much of the veil lies on each cell, row by row from the north-west: 0 lit, 255 out of reach.
+    pub veil: Vec<u8>,
+}
+
+impl LitMask {
+    /// Height over which the veil fades in, metres above and below zero spare height.
+    const FADE_M: f32 = 4.0;
+
+    /// The mask of a grid of spare heights in metres; `NaN` (not reachable) is out of reach.
+    #[must_use]
+    pub fn from_spare_heights(frame: GridFrame, spare_m: &[f32]) -> Self {
+        let veil = spare_m
+            .iter()
+            .map(|s| if s.is_finite() { ((0.5 - s / (2.0 * Self::FADE_M)).clamp(0.0, 1.0) * 255.0) as u8 } else { 255 })
+            .collect();
+        Self { frame, veil }
+    }
+}
+
+/// Everything drawn about reach. A new answer is a new `Arc`; the map keeps what it derived from the old one until then.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReachOverlay {
+    /// Rings, the zero ring first.
+    pub rings: Vec<Ring>,
+    /// Land in reach.
+    pub lit: LitMask,
+}
+
+/// The aircraft's mark.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AircraftMark {
+    /// Where it is.
+    pub position: Xy,
+    /// Where the nose points; `None` when any heading is allowed.
+    pub heading: Option<Bearing>,
+    /// Motion over the ground, m/s.
+    pub ground_velocity_ms: Xy,
+    /// Short lines beside it, such as its height.
+    pub label: Vec<String>,
+}
+
+/// The wind as shown beside the aircraft.
+#[derive(Clone, Debug, PartialEq)]
+pub struct WindMark {
+    /// Where the air goes; calm draws no arrow.
+    pub wind: WindVector,
+    /// In words, such as "250/12 kt".
+    pub label: String,
+    /// Draw faint streaks in the direction of flow over the whole map.
+    pub streaks: bool,
+}
+
+/// The home strip.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HomeMark {
+    /// One end of the runway, or where home is.
+    pub from: Xy,
+    /// The other end; the same point when only a place is known.
+    pub to: Xy,
+    /// Name.
+    pub name: String,
+}
+
+/// What is known about the ground under the pointer, already in words.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct Readout {
+    /// Short statements from left to right, such as "ground 420 ft", "arrive 1,150 ft above it", "spare +300 ft".
+    pub parts: Vec<String>,
+}
+
+/// The user's unit for distances.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum DistanceUnit {
+    /// Metres and kilometres.
+    #[default]
+    Kilometres,
+    /// Feet and statute miles.
+    Miles,
+    /// Metres and nautical miles.
+    NauticalMiles,
+}
+
+/// Everything the map draws. Slices are the caller's; indices in ranking and events are into `fields`.
+pub struct MapInput<'a> {
+    /// Colours and sizes.
+    pub theme: &'a Theme,
+    /// The ground; `None` shows how to get some.
+    pub terrain: Option<&'a Arc<Terrain>>,
+    /// Changes whenever fields, hazards, quiet zones, lanes or home do: the key of what the map derives from them.
+    pub revision: u64,
+    /// Fields.
+    pub fields: &'a [Field],
+    /// Whether a field was never looked at or too long ago.
+    pub doubtful: &'a dyn Fn(usize) -> bool,
+    /// Things in the way.
+    pub hazards: &'a [Hazard],
+    /// Places not to be overflown low.
+    pub quiet_zones: &'a [QuietZone],
+    /// Lanes and tracks.
+    pub lanes: &'a [Vec<Xy>],
+    /// Home.
+    pub home: Option<&'a HomeMark>,
+    /// The ranking, best first; `None` before there is one.
+    pub ranked: Option<&'a [RankedField]>,
+    /// Reach; `None` before there is an answer.
+    pub reach: Option<&'a Arc<ReachOverlay>>,
+    /// The aircraft.
+    pub aircraft: Option<&'a AircraftMark>,
+    /// The wind.
+    pub wind: Option<&'a WindMark>,
+    /// The field chosen.
+    pub selected: Option<usize>,
+    /// The field pointed at, here or in a list.
+    pub hovered: Option<usize>,
+    /// The glide to the chosen field.
+    pub path: Option<&'a [Xy]>,
+    /// Heights are shown in feet: decides the steps of contours.
+    pub height_in_feet: bool,
+    /// How distances are shown.
+    pub distance_unit: DistanceUnit,
+    /// A height in metres in the user's words.
+    pub format_height: &'a dyn Fn(f64) -> String,
+    /// Geographic position of a place.
+    pub to_lonlat: &'a dyn Fn(Xy) -> Option<LonLat>,
+    /// What is known about a place under the pointer.
+    pub readout: &'a dyn Fn(Xy) -> Readout,
+    /// One sentence about a field under the pointer.
+    pub hover_text: &'a dyn Fn(usize) -> String,
+}
+
+/// What the hand did on the map.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum MapEvent {
+    /// Put the aircraft here; comes in every frame of a drag.
+    MoveAircraft(Xy),
+    /// Turn the aircraft's nose; comes in every frame of a drag.
+    TurnAircraft(Bearing),
+    /// The drag of the aircraft or its nose ended: one gesture, one entry to undo.
+    DropAircraftEnd,
+    /// Choose a field, or none.
+    SelectField(Option<usize>),
+    /// The pointer is over a field, or over none.
+    HoverField(Option<usize>),
+}
+
+enum Wish {
+    Show(Xy, Xy),
+    Reveal(Xy),
+}
+
+/// What the map remembers between frames: where it looks, and what it derived from its input.
+pub struct MapState {
+    camera: Camera,
+    fitted: bool,
+    wish: Option<Wish>,
+    tiles: tiles::Tiles,
+    patterns: Option<Patterns>,
+    ground: ground::GroundCache,
+    fields: fields::FieldCache,
+    veil: reach::VeilCache,
+    hover: Option<usize>,
+    nose_grip: Option<f64>,
+    drag_offset: Vec2,
+}
+
+impl Default for MapState {
+    fn default() -> Self {
+        Self::new(Loading::Background)
+    }
+}
+
+impl MapState {
+    /// A map that has not looked anywhere yet: the first frame shows all of its terrain.
+    #[must_use]
+    pub fn new(loading: Loading) -> Self {
+        Self {
+            camera: Camera::default(),
+            fitted: false,
+            wish: None,
+            tiles: tiles::Tiles::new(loading),
+            patterns: None,
+            ground: ground::GroundCache::default(),
+            fields: fields::FieldCache::default(),
+            veil: reach::VeilCache::default(),
+            hover: None,
+            nose_grip: None,
+            drag_offset: Vec2::ZERO,
+        }
+    }
+    /// Where the map looks.
+    #[must_use]
+    pub fn camera(&self) -> Camera {
+        self.camera
+    }
+    /// Looks somewhere else at once.
+    pub fn set_camera(&mut self, camera: Camera) {
+        self.camera = camera;
+        self.fitted = true;
+    }
+    /// Shows a box (south-west, north-east) whole from the next frame on.
+    pub fn show_box(&mut self, south_west: Xy, north_east: Xy) {
+        self.wish = Some(Wish::Show(south_west, north_east));
+    }
+    /// Shows all of the terrain from the next frame on.
+    pub fn fit(&mut self) {
+        self.fitted = false;
+    }
+    /// Makes sure that a place is on the screen, moving no more than needed.
+    pub fn reveal(&mut self, place: Xy) {
+        self.wish = Some(Wish::Reveal(place));
+    }
+
+    fn settle_camera(&mut self, rect: Rect, input: &MapInput<'_>) {
+        if !self.fitted && let Some(terrain) = input.terrain {
+            let (sw, ne) = terrain.frame.bounds();
+            if let Some(camera) = Camera::showing(sw, ne, rect.size()) {
+                self.camera = camera;
+                self.fitted = true;
+            }
+        }
+        match self.wish.take() {
+            Some(Wish::Show(sw, ne)) => self.camera = Camera::showing(sw, ne, rect.size()).unwrap_or(self.camera),
+            Some(Wish::Reveal(place)) => {
+                let inner = rect.shrink2(rect.size() * 0.12);
+                let p = View::new(self.camera, rect).to_screen(place);
+                self.camera.pan(inner.clamp(p) - p);
+            }
+            None => {}
+        }
+    }
+}
+
+/// Draws the map into all the room there is, and returns what the hand did.
+pub fn map_view(ui: &mut Ui, state: &mut MapState, input: &MapInput<'_>) -> Vec<MapEvent> {
+    let rect = ui.available_rect_before_wrap();
+    let response = ui.allocate_rect(rect, Sense::click_and_drag());
+    response.widget_info(|| WidgetInfo::labeled(Role::Canvas, true, hands::MAP_LABEL));
+    if !(rect.width() > 1.0 && rect.height() > 1.0) {
+        return Vec::new();
+    }
+    state.settle_camera(rect, input);
+    state.fields.refresh(input);
+    let events = hands::handle(ui, &response, state, input);
+    let view = View::new(state.camera, rect);
+    draw(ui, &response, &view, state, input);
+    events
+}
+
+fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: &MapInput<'_>) {
+    let ctx = ui.ctx().clone();
+    let painter = ui.painter().with_clip_rect(view.rect);
+    let ppp = ctx.pixels_per_point();
+    let patterns = match &state.patterns {
+        Some(p) if p.pixels_per_point() == ppp => p.clone(),
+        _ => state.patterns.insert(Patterns::new(&ctx, ppp)).clone(),
+    };
+    let mut brush = paint::Brush::new(&painter, *view, input.theme, &patterns);
+
+    brush.add(Shape::rect_filled(view.rect, 0.0, input.theme.colours.outside));
+    if let Some(terrain) = input.terrain {
+        let (shapes, labels) = state.tiles.show(&ctx, view, terrain, input.theme, input.height_in_feet);
+        brush.extend(shapes);
+        furniture::edge_of_terrain(&mut brush, terrain);
+        brush.contour_labels = labels;
+    }
+    state.ground.draw(&mut brush, input);
+    if let Some(wind) = input.wind {
+        furniture::streaks(&mut brush, wind);
+    }
+    fields::draw_areas(&mut brush, &state.fields, input, state.hover);
+    state.veil.draw(&ctx, &mut brush, input);
+    reach::rings(&mut brush, input);
+    hazards::draw(&mut brush, input);
+    fields::draw_marks(&mut brush, &state.fields, input, state.hover);
+    if let (Some(path), Some(_)) = (input.path, input.selected) {
+        aircraft::glide_path(&mut brush, path);
+    }
+    aircraft::draw(&mut brush, ui, response, state.nose_grip, input);
+    furniture::contour_heights(&mut brush, input);
+    furniture::strip(&mut brush, response, input);
+    if response.has_focus() {
+        let ring = egui::Stroke::new(2.0, input.theme.colours.accent);
+        brush.add(Shape::rect_stroke(view.rect.shrink(1.0), 0.0, ring, egui::StrokeKind::Inside));
+    }
+    brush.finish();
+}

@@ -1,0 +1,222 @@
+//! Land in reach stays lit, land out of reach falls into dusk; rings of spare height lie inside the lit part.
+
+use super::camera::Bounds;
+use super::paint::Brush;
+use super::{LitMask, MapInput, ReachOverlay, Ring};
+use crate::theme::{Theme, with_alpha};
+use egui::{Align2, Color32, ColorImage, Context, Mesh, Pos2, Rect, Shape, Stroke, TextureHandle, TextureOptions, pos2};
+use std::sync::Arc;
+
+/// Width in points and rhythm of each ring: told apart without colour.
+const MANNER: [(f32, &[f32]); 4] = [(3.0, &[]), (2.0, &[14.0, 5.0]), (1.5, &[6.0, 4.0]), (1.2, &[1.6, 3.2])];
+
+/// The veil as a texture, kept until reach or theme changes.
+#[derive(Default)]
+pub(super) struct VeilCache {
+    made_of: Option<(Arc<ReachOverlay>, Color32)>,
+    texture: Option<TextureHandle>,
+    strip: usize,
+}
+
+impl VeilCache {
+    pub(super) fn draw(&mut self, ctx: &Context, brush: &mut Brush<'_>, input: &MapInput<'_>) {
+        let Some(reach) = input.reach else { return };
+        let veil = veil_colour(input.theme);
+        let same = self.made_of.as_ref().is_some_and(|(r, v)| Arc::ptr_eq(r, reach) && *v == veil);
+        if !same {
+            self.texture = image(&reach.lit, veil, ctx.input(|i| i.max_texture_side)).map(|(image, step)| {
+                self.strip = step;
+                // The same texture is set anew: its place on the card is reused while the aircraft is dragged.
+                match self.texture.take() {
+                    Some(mut texture) => {
+                        texture.set(image, TextureOptions::LINEAR);
+                        texture
+                    }
+                    None => ctx.load_texture("veil", image, TextureOptions::LINEAR),
+                }
+            });
+            self.made_of = Some((Arc::clone(reach), veil));
+        }
+        let view = brush.view;
+        let Some(texture) = &self.texture else {
+            brush.add(Shape::rect_filled(view.rect, 0.0, veil));
+            return;
+        };
+        let (sw, ne) = reach.lit.frame.bounds();
+        let mask = Rect::from_two_pos(view.to_screen(sw), view.to_screen(ne));
+        let [w, h] = texture.size();
+        let step = self.strip.max(1);
+        // The texture may cover a little more than the grid when cells were taken together.
+        let used = pos2(
+            reach.lit.frame.cols as f32 / (w * step) as f32,
+            reach.lit.frame.rows as f32 / (h * step) as f32,
+        );
+        let seen = mask.intersect(view.rect);
+        let mut mesh = Mesh::with_texture(texture.id());
+        if seen.is_positive() {
+            let uv = |p: Pos2| {
+                pos2(
+                    (p.x - mask.left()) / mask.width() * used.x,
+                    (p.y - mask.top()) / mask.height() * used.y,
+                )
+            };
+            mesh.add_rect_with_uv(seen, Rect::from_min_max(uv(seen.min), uv(seen.max)), Color32::WHITE);
+            brush.add(Shape::mesh(mesh));
+        }
+        for rect in around(view.rect, mask) {
+            brush.add(Shape::rect_filled(rect, 0.0, veil));
+        }
+    }
+}
+
+fn veil_colour(theme: &Theme) -> Color32 {
+    with_alpha(theme.colours.veil, theme.colours.veil_strength)
+}
+
+/// The mask as a picture, and how many cells one texel takes together (more than one only beyond the card's limit).
+fn image(lit: &LitMask, veil: Color32, max_side: usize) -> Option<(ColorImage, usize)> {
+    let (cols, rows) = (lit.frame.cols, lit.frame.rows);
+    if cols == 0 || rows == 0 || lit.veil.len() != cols * rows {
+        return None;
+    }
+    let ramp: Vec<Color32> = (0..=255u8).map(|v| with_alpha(veil, f32::from(v) / 255.0)).collect();
+    let step = cols.max(rows).div_ceil(max_side.max(1)).max(1);
+    if step == 1 {
+        let pixels = lit.veil.iter().map(|&v| ramp[usize::from(v)]).collect();
+        return Some((ColorImage::new([cols, rows], pixels), 1));
+    }
+    let (w, h) = (cols.div_ceil(step), rows.div_ceil(step));
+    let mut pixels = Vec::with_capacity(w * h);
+    for y in 0..h {
+        for x in 0..w {
+            // The darkest of the cells: never show land as in reach that is not.
+            let mut darkest = 0;
+            for row in (y * step)..((y + 1) * step).min(rows) {
+                let line = &lit.veil[row * cols..(row + 1) * cols];
+                darkest = line[(x * step)..((x + 1) * step).min(cols)].iter().copied().fold(darkest, u8::max);
+            }
+            pixels.push(ramp[usize::from(darkest)]);
+        }
+    }
+    Some((ColorImage::new([w, h], pixels), step))
+}
+
+/// The parts of a rectangle outside another.
+fn around(outer: Rect, hole: Rect) -> Vec<Rect> {
+    let hole = hole.intersect(outer);
+    if !hole.is_positive() {
+        return vec![outer];
+    }
+    let parts = [
+        Rect::from_min_max(outer.min, pos2(outer.right(), hole.top())),
+        Rect::from_min_max(pos2(outer.left(), hole.bottom()), outer.max),
+        Rect::from_min_max(pos2(outer.left(), hole.top()), pos2(hole.left(), hole.bottom())),
+        Rect::from_min_max(pos2(hole.right(), hole.top()), pos2(outer.right(), hole.bottom())),
+    ];
+    parts.into_iter().filter(Rect::is_positive).collect()
+}
+
+/// Rings with their labels, the zero ring last and on top.
+pub(super) fn rings(brush: &mut Brush<'_>, input: &MapInput<'_>) {
+    let Some(reach) = input.reach else { return };
+    for (n, ring) in reach.rings.iter().enumerate().rev() {
+        let colour = input.theme.colours.rings[n.min(3)];
+        let (width, dashes) = MANNER[n.min(3)];
+        let halo = with_alpha(input.theme.colours.halo, if n == 0 { 0.55 } else { 0.35 });
+        let paths: Vec<Vec<Pos2>> = ring
+            .lines
+            .iter()
+            .filter(|line| brush.sees(&Bounds::around(line)))
+            .map(|line| brush.path(line))
+            .filter(|path| path.len() > 1)
+            .collect();
+        for path in &paths {
+            brush.line(path, Stroke::new(width + 2.0, halo));
+            if dashes.is_empty() {
+                brush.line(path, Stroke::new(width, colour));
+            } else {
+                brush.dashed(path, Stroke::new(width, colour), dashes);
+            }
+        }
+        label(brush, ring, &paths, colour);
+    }
+}
+
+/// Puts the ring's label on the line where the line runs most nearly level, once for each long stretch.
+fn label(brush: &mut Brush<'_>, ring: &Ring, paths: &[Vec<Pos2>], colour: Color32) {
+    let ink = brush.theme.colours.ink;
+    let galley = brush.galley(ring.label.clone(), brush.theme.bold_font(12.0), ink);
+    let inner = brush.view.rect.shrink2(galley.size() / 2.0 + egui::vec2(8.0, 30.0));
+    for path in paths {
+        let total: f32 = path.windows(2).map(|p| (p[1] - p[0]).length()).sum();
+        if total < 90.0 {
+            continue;
+        }
+        let mut sites: Vec<(f32, Pos2)> = Vec::new();
+        let mut walked = 0.0;
+        for (k, pair) in path.windows(2).enumerate() {
+            let d = pair[1] - pair[0];
+            walked += d.length();
+            if walked < 14.0 || !inner.contains(pair[1]) {
+                continue;
+            }
+            walked = 0.0;
+            // Direction over some distance, so that a wriggle does not decide.
+            let (from, to) = (path[k.saturating_sub(6)], path[(k + 7).min(path.len() - 1)]);
+            let run = to - from;
+            sites.push((run.y.abs() / run.length().max(1.0), pair[1]));
+        }
+        sites.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut left = (total / 700.0).ceil().min(3.0) as usize;
+        let mut placed: Vec<Pos2> = Vec::new();
+        for (_, at) in sites {
+            if left == 0 {
+                break;
+            }
+            let rect = Align2::CENTER_CENTER.anchor_size(at, galley.size()).expand2(egui::vec2(5.0, 1.0));
+            // Two labels of one ring keep apart.
+            if placed.iter().all(|p| (*p - at).length() > 260.0) && brush.claim(rect) {
+                placed.push(at);
+                brush.add(Shape::rect_filled(rect, 3.0, with_alpha(brush.theme.colours.halo, 0.94)));
+                brush.add(Shape::rect_stroke(rect, 3.0, Stroke::new(1.0, colour), egui::StrokeKind::Inside));
+                let at = Align2::CENTER_CENTER.anchor_size(at, galley.size()).min;
+                brush.add(Shape::galley(at, Arc::clone(&galley), ink));
+                left -= 1;
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use sparefield_geometry::grid::GridFrame;
+    use sparefield_geometry::position::Xy;
+
+    fn mask(cols: usize, rows: usize, spare: &[f32]) -> LitMask {
+        LitMask::from_spare_heights(GridFrame { origin: Xy::default(), cell_m: 25.0, cols, rows }, spare)
+    }
+
+    #[test]
+    fn land_that_cannot_be_reached_is_veiled_and_land_with_spare_height_is_lit() {
+        assert_eq!(mask(4, 1, &[f32::NAN, -50.0, 0.0, 50.0]).veil, [255, 255, 127, 0]);
+    }
+
+    #[test]
+    fn taking_cells_together_never_lights_land_out_of_reach() {
+        let lit = mask(4, 2, &[50.0, f32::NAN, 50.0, 50.0, 50.0, 50.0, 50.0, 50.0]);
+        let veil = Color32::BLACK;
+        let (image, step) = image(&lit, veil, 2).unwrap();
+        assert_eq!((image.size, step), ([2, 1], 2));
+        assert_eq!((image.pixels[0].a(), image.pixels[1].a()), (255, 0));
+    }
+
+    #[test]
+    fn around_a_hole_and_the_hole_make_the_whole() {
+        let outer = Rect::from_min_max(pos2(0.0, 0.0), pos2(10.0, 8.0));
+        let hole = Rect::from_min_max(pos2(2.0, -3.0), pos2(6.0, 5.0));
+        let area: f32 = around(outer, hole).iter().map(|r| r.area()).sum();
+        assert_eq!(area, 80.0 - 20.0);
+        assert_eq!(around(outer, hole.translate(egui::vec2(50.0, 0.0))), [outer]);
+    }
+}

@@ -1,0 +1,231 @@
+//! Quantities written for people, in the units they chose.
+//!
+//! Number and unit are set apart by one no-break space, so that a line never ends between them; the readers of this
+//! module take that space back. Rounding is to the nearest step that the program's knowledge deserves, and no digits
+//! beyond.
+
+use super::{HeightUnit, LengthUnit, SpeedUnit};
+use sparefield_geometry::air::WindVector;
+use sparefield_geometry::fields::verdict::Quantity;
+use sparefield_geometry::position::Bearing;
+
+/// What stands between a number and its unit.
+const GAP: char = '\u{a0}';
+const NOT_KNOWN: &str = "unknown";
+
+/// The units in which somebody wants to read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct UnitPrefs {
+    /// For heights.
+    pub height: HeightUnit,
+    /// For speeds and winds.
+    pub speed: SpeedUnit,
+    /// For horizontal distances.
+    pub length: LengthUnit,
+}
+
+/// How a wind is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WindWords {
+    /// `250°/12 kt`.
+    Short,
+    /// `from 250° at 12 kt`.
+    Long,
+}
+
+impl UnitPrefs {
+    /// A height: whole metres or tens of feet; below 10 m or 100 ft finer, as edges and hedges need.
+    #[must_use]
+    pub fn format_height(&self, height_m: f64) -> String {
+        let value = height_m / self.height.metres();
+        let text = match self.height {
+            HeightUnit::Ft if value.abs() < 99.5 => rounded(value, 1.0, 0),
+            HeightUnit::Ft => rounded(value, 10.0, 0),
+            HeightUnit::M if value.abs() < 9.95 => rounded(value, 0.1, 1),
+            HeightUnit::M => rounded(value, 1.0, 0),
+        };
+        with_unit(text, self.height.symbol())
+    }
+
+    /// A horizontal distance: whole units up to 1 000, tens up to 10 000, then kilometres or statute miles.
+    #[must_use]
+    pub fn format_length(&self, length_m: f64) -> String {
+        let value = length_m / self.length.metres();
+        if value.abs() >= 9_995.0 {
+            return match self.length {
+                LengthUnit::M => with_unit(rounded(length_m / 1_000.0, 0.1, 1), "km"),
+                LengthUnit::Ft | LengthUnit::Yd => with_unit(rounded(length_m / super::MILE_M, 0.1, 1), "mi"),
+            };
+        }
+        let text = if value.abs() < 9.95 {
+            rounded(value, 0.1, 1)
+        } else if value.abs() < 999.5 {
+            rounded(value, 1.0, 0)
+        } else {
+            rounded(value, 10.0, 0)
+        };
+        with_unit(text, self.length.symbol())
+    }
+
+    /// A speed: whole units, tenths for m/s.
+    #[must_use]
+    pub fn format_speed(&self, speed_ms: f64) -> String {
+        let value = speed_ms / self.speed.metres_per_second();
+        let text = if self.speed == SpeedUnit::Ms { rounded(value, 0.1, 1) } else { rounded(value, 1.0, 0) };
+        with_unit(text, self.speed.symbol())
+    }
+
+    /// A sink rate, positive downwards: tens of feet a minute where heights are in feet, else tenths of m/s.
+    #[must_use]
+    pub fn format_sink(&self, sink_ms: f64) -> String {
+        match self.height {
+            HeightUnit::Ft => with_unit(rounded(sink_ms / super::FPM_MS, 10.0, 0), "ft/min"),
+            HeightUnit::M => with_unit(rounded(sink_ms, 0.1, 1), "m/s"),
+        }
+    }
+
+    /// A wind by where it comes from.
+    #[must_use]
+    pub fn format_wind(&self, wind: WindVector, words: WindWords) -> String {
+        let speed = self.format_speed(wind.speed_ms());
+        match (wind.from_bearing(), words) {
+            (None, _) if wind.speed_ms().is_finite() => "calm".into(),
+            (None, _) => NOT_KNOWN.into(),
+            (Some(from), WindWords::Short) => format!("{}/{speed}", format_bearing(from)),
+            (Some(from), WindWords::Long) => format!("from {} at {speed}", format_bearing(from)),
+        }
+    }
+}
+
+/// A direction as three figures, north as 360°.
+#[must_use]
+pub fn format_bearing(bearing: Bearing) -> String {
+    let deg = bearing.deg();
+    if !deg.is_finite() {
+        return NOT_KNOWN.into();
+    }
+    let whole = deg.round() as i64 % 360;
+    format!("{:03}°", if whole == 0 { 360 } else { whole })
+}
+
+/// A slope given as rise over run, in per cent with one decimal.
+#[must_use]
+pub fn format_slope(slope: f64) -> String {
+    with_unit(rounded(slope * 100.0, 0.1, 1), "%")
+}
+
+/// A quantity in words, in the reader's units.
+#[must_use]
+pub fn format_quantity(quantity: Quantity, prefs: &UnitPrefs) -> String {
+    match quantity {
+        Quantity::Length(m) => prefs.format_length(m),
+        Quantity::Height(m) => prefs.format_height(m),
+        Quantity::Speed(ms) => prefs.format_speed(ms),
+        Quantity::Slope(slope) => format_slope(slope),
+        Quantity::Direction(bearing) => format_bearing(bearing),
+        Quantity::Number(value, decimals) => {
+            if value.is_finite() {
+                let text = format!("{value:.*}", usize::from(decimals.min(12)));
+                // No "−0.0".
+                if text.trim_start_matches(['-', '0', '.']).is_empty() {
+                    text.trim_start_matches('-').into()
+                } else {
+                    text
+                }
+            } else {
+                NOT_KNOWN.into()
+            }
+        }
+        Quantity::Days(1) => format!("1{GAP}day"),
+        Quantity::Days(days) => format!("{days}{GAP}days"),
+    }
+}
+
+fn rounded(value: f64, step: f64, decimals: usize) -> Option<String> {
+    value.is_finite().then(|| format!("{:.decimals$}", (value / step).round() * step + 0.0))
+}
+
+fn with_unit(number: Option<String>, unit: &str) -> String {
+    number.map_or_else(|| NOT_KNOWN.to_owned(), |n| format!("{n}{GAP}{unit}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::*;
+    use super::*;
+    use proptest::prelude::*;
+
+    const METRIC: UnitPrefs = UnitPrefs { height: HeightUnit::M, speed: SpeedUnit::Ms, length: LengthUnit::M };
+    const KNOTS: UnitPrefs = UnitPrefs { height: HeightUnit::Ft, speed: SpeedUnit::Kt, length: LengthUnit::Ft };
+
+    fn plain(text: String) -> String {
+        text.replace(GAP, " ")
+    }
+
+    #[test]
+    fn every_quantity_in_words() {
+        let show = |q| plain(format_quantity(q, &UnitPrefs::default()));
+        assert_eq!(show(Quantity::Length(287.4)), "287 m");
+        assert_eq!(show(Quantity::Length(1_254.0)), "1250 m");
+        assert_eq!(show(Quantity::Length(12_340.0)), "12.3 km");
+        assert_eq!(show(Quantity::Length(4.96)), "5.0 m");
+        assert_eq!(show(Quantity::Height(457.2)), "1500 ft");
+        assert_eq!(show(Quantity::Height(2.0)), "7 ft");
+        assert_eq!(show(Quantity::Height(-30.0)), "-98 ft");
+        assert_eq!(show(Quantity::Height(-0.01)), "0 ft");
+        assert_eq!(show(Quantity::Speed(22.352)), "50 mph");
+        assert_eq!(show(Quantity::Slope(-0.021)), "-2.1 %");
+        assert_eq!(show(Quantity::Direction(Bearing::from_deg(75.2))), "075°");
+        assert_eq!(show(Quantity::Direction(Bearing::from_deg(359.9))), "360°");
+        assert_eq!(show(Quantity::Direction(Bearing::NORTH)), "360°");
+        assert_eq!(show(Quantity::Number(1.6445, 2)), "1.64");
+        assert_eq!(show(Quantity::Number(-0.001, 1)), "0.0");
+        assert_eq!(show(Quantity::Days(1)), "1 day");
+        assert_eq!(show(Quantity::Days(12)), "12 days");
+        for nothing in [f64::NAN, f64::INFINITY] {
+            for q in [
+                Quantity::Length(nothing),
+                Quantity::Height(nothing),
+                Quantity::Speed(nothing),
+                Quantity::Slope(nothing),
+                Quantity::Number(nothing, 1),
+            ] {
+                assert_eq!(show(q), "unknown");
+            }
+        }
+        assert_eq!(plain(METRIC.format_height(1.55)), "1.6 m");
+        assert_eq!(plain(METRIC.format_height(123.4)), "123 m");
+        assert_eq!(plain(METRIC.format_speed(6.16)), "6.2 m/s");
+        assert_eq!(plain(KNOTS.format_length(20_000.0)), "12.4 mi");
+        assert_eq!(plain(KNOTS.format_sink(3.048)), "600 ft/min");
+        let wind = WindVector::coming_from(Bearing::from_deg(250.0), 12.0 * 1_852.0 / 3_600.0);
+        assert_eq!(plain(KNOTS.format_wind(wind, WindWords::Short)), "250°/12 kt");
+        assert_eq!(plain(KNOTS.format_wind(wind, WindWords::Long)), "from 250° at 12 kt");
+        assert_eq!(KNOTS.format_wind(WindVector::CALM, WindWords::Long), "calm");
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_written_is_read_back(value in -9_000.0..9_000.0f64) {
+            for prefs in [METRIC, KNOTS, UnitPrefs { height: HeightUnit::M, speed: SpeedUnit::Kmh, length: LengthUnit::Yd }] {
+                let height = parse_height_m(&prefs.format_height(value), None).unwrap();
+                prop_assert!((height - value).abs() <= 5.0 * prefs.height.metres() + 1e-6);
+                let length = parse_length_m(&prefs.format_length(value), None).unwrap();
+                prop_assert!((length - value).abs() <= 81.0);
+                let speed = parse_speed_ms(&prefs.format_speed(value / 100.0), None).unwrap();
+                prop_assert!((speed - value / 100.0).abs() <= 0.3);
+                let sink = parse_sink_ms(&prefs.format_sink(value / 1_000.0)).unwrap();
+                prop_assert!((sink - value / 1_000.0).abs() <= 0.05 + 1e-9);
+            }
+        }
+        #[test]
+        fn winds_are_read_back(from in 0.0..360.0f64, speed in 1.0..60.0f64) {
+            let wind = WindVector::coming_from(Bearing::from_deg(from), speed);
+            for prefs in [METRIC, KNOTS, UnitPrefs::default()] {
+                let back = parse_wind(&prefs.format_wind(wind, WindWords::Short)).unwrap();
+                prop_assert!((back.speed_ms - speed).abs() <= 0.3);
+                prop_assert!(back.from.unwrap().turn_to(Bearing::from_deg(from)).abs() <= 0.501f64.to_radians());
+            }
+        }
+    }
+}

@@ -1,0 +1,210 @@
+//! Records into fields.
+
+use super::Placer;
+use super::columns;
+use super::record::{Layer, Notes, Pair, Record, Shape};
+use super::ring::{self, Part, Ring, RingFault};
+use crate::quantity::parse_day;
+use serde_json::Value;
+use sparefield_geometry::fields::model::{BoundaryEdge, Field, Stock, Surface};
+use sparefield_geometry::position::Xy;
+use std::collections::HashSet;
+
+/// Every field of a layer, and how many there are.
+pub(crate) fn fields(layer: Layer, place: &Placer<'_>, notes: &mut Notes) -> (Vec<Field>, usize) {
+    notes.append(layer.notes);
+    let mut fields: Vec<Field> = Vec::with_capacity(layer.records.len());
+    let mut ids = Ids::default();
+    for record in layer.records {
+        fields.extend(record_fields(record, place, &mut ids, notes));
+    }
+    let count = fields.len();
+    (fields, count)
+}
+
+/// Identifiers given so far.
+#[derive(Default)]
+pub(crate) struct Ids {
+    used: HashSet<String>,
+}
+
+impl Ids {
+    /// The wanted identifier, or the next free one like it.
+    pub(crate) fn unique(&mut self, wanted: &str) -> String {
+        let mut id = wanted.to_owned();
+        let mut n = 2_u32;
+        while !self.used.insert(id.clone()) {
+            id = format!("{wanted} ({n})");
+            n += 1;
+        }
+        id
+    }
+}
+
+fn record_fields(record: Record, place: &Placer<'_>, ids: &mut Ids, notes: &mut Notes) -> Vec<Field> {
+    let (at, number) = (record.place(), record.number);
+    let Record { id, shape, mut columns, .. } = record;
+    // The id member of GeoJSON stands above a column of that name, which is then kept among the others.
+    let given = id.or_else(|| columns.take_text("id"));
+    let name = columns.take_text("name").unwrap_or_default();
+    let label = match (&given, name.is_empty()) {
+        (_, false) => format!("{at} ({})", columns::shortened(&name)),
+        (Some(id), true) => format!("{at} ({})", columns::shortened(id)),
+        (None, true) => at,
+    };
+    let edges = columns.take("edges");
+    let shapes = shape.flatten();
+    if shapes.is_empty() {
+        notes.add("records without a shape", label, "it has no shape and was left out");
+        return Vec::new();
+    }
+    let mut parts = Vec::new();
+    let mut polygons = Vec::new();
+    for shape in shapes {
+        match shape {
+            Shape::Polygons(more) => polygons.extend(more),
+            Shape::Rings(rings) => polygons.extend(nested(rings, place, &label, notes)),
+            _ => notes.add("records that are no areas", &label, "it is a point or a line and no area; it was left out"),
+        }
+    }
+    let several = polygons.len() > 1;
+    for polygon in polygons {
+        let known = edges.as_ref().filter(|_| !several).map(|(_, value)| value);
+        match clean(polygon, known, place, &label, notes) {
+            Ok(more) => parts.extend(more),
+            Err(fault) => {
+                notes.add("outlines that cannot be used", &label, format!("{}; it was left out", fault.words()));
+            }
+        }
+    }
+    if parts.is_empty() {
+        return Vec::new();
+    }
+    if several && edges.is_some() {
+        notes.add(
+            "edges of a field in several parts",
+            &label,
+            "it has several parts, so its edges belong to no one of them; all its sides count as unknown",
+        );
+    }
+    let surface = columns.take("surface").map_or(Surface::Unknown, |(key, value)| {
+        Surface::from_words(&columns_text(&value)).unwrap_or_else(|| {
+            let text = columns::shortened(&columns_text(&value));
+            notes.add("surfaces not understood", &label, format!("“{text}” is no surface; it counts as unknown"));
+            columns.put_back(key, value);
+            Surface::Unknown
+        })
+    });
+    let stock = columns.take("stock").map_or(Stock::Unknown, |(key, value)| {
+        columns::stock(&value).unwrap_or_else(|| {
+            let text = columns::shortened(&columns_text(&value));
+            notes.add(
+                "stock not understood",
+                &label,
+                format!("“{text}” says neither none nor present; stock is unknown"),
+            );
+            columns.put_back(key, value);
+            Stock::Unknown
+        })
+    });
+    let surveyed = columns.take("surveyed").and_then(|(key, value)| match parse_day(&columns_text(&value)) {
+        Ok(day) => Some(day),
+        Err(error) => {
+            notes.add("survey dates not understood", &label, format!("{error}; the day of survey is unknown"));
+            columns.put_back(key, value);
+            None
+        }
+    });
+    let notes_text = columns.take_text("notes").unwrap_or_default();
+    let other = columns.rest();
+    let wanted = given.unwrap_or_else(|| format!("field-{number}"));
+    if parts.len() > 1 {
+        notes.add(
+            "fields in several parts",
+            &label,
+            format!("it has {} separate parts; each became a field, “{wanted}-1” and so on", parts.len()),
+        );
+    }
+    let many = parts.len() > 1;
+    parts
+        .into_iter()
+        .enumerate()
+        .map(|(i, part)| {
+            let wanted = if many { format!("{wanted}-{}", i + 1) } else { wanted.clone() };
+            let id = ids.unique(&wanted);
+            if id != wanted {
+                notes.add(
+                    "identifiers used twice",
+                    &label,
+                    format!("the identifier “{wanted}” is taken; it became “{id}”"),
+                );
+            }
+            Field {
+                id,
+                name: name.clone(),
+                outer: part.outer.points,
+                holes: part.holes,
+                edges: part.outer.edges,
+                surface,
+                stock,
+                surveyed,
+                notes: notes_text.clone(),
+                other: other.clone(),
+            }
+        })
+        .collect()
+}
+
+fn columns_text(value: &Value) -> String {
+    super::record::text_of(value)
+}
+
+/// Places a ring in the frame, without its closing vertex.
+pub(crate) fn placed(mut ring: Vec<Pair>, place: &Placer<'_>) -> Result<Vec<Xy>, RingFault> {
+    ring::open(&mut ring);
+    ring.into_iter().map(|pair| place(pair).ok_or(RingFault::NotFinite)).collect()
+}
+
+/// Sorts rings without roles into polygons, outer ring first.
+pub(crate) fn nested(rings: Vec<Vec<Pair>>, place: &Placer<'_>, label: &str, notes: &mut Notes) -> Vec<Vec<Vec<Pair>>> {
+    if rings.len() == 1 {
+        return vec![rings];
+    }
+    // Placed only to compare; a ring that cannot be placed is judged, and reported, alone.
+    let on_map: Vec<Vec<Xy>> = rings.iter().map(|r| placed(r.clone(), place).unwrap_or_default()).collect();
+    let (groups, odd_direction) = ring::nest(on_map);
+    if odd_direction {
+        notes.add(
+            "rings with the wrong direction",
+            label,
+            "its rings run the wrong way round; what lies inside another ring was taken as a hole",
+        );
+    }
+    groups
+        .into_iter()
+        .map(|(outer, holes)| {
+            std::iter::once(outer).chain(holes).map(|i| rings.get(i).cloned().unwrap_or_default()).collect()
+        })
+        .collect()
+}
+
+/// One polygon of the file as clean parts in the frame, with what stands on the sides of its outer ring.
+pub(crate) fn clean(
+    polygon: Vec<Vec<Pair>>,
+    edges: Option<&Value>,
+    place: &Placer<'_>,
+    label: &str,
+    notes: &mut Notes,
+) -> Result<Vec<Part>, RingFault> {
+    let mut rings = polygon.into_iter();
+    let outer = placed(rings.next().unwrap_or_default(), place)?;
+    let holes = rings.map(|ring| placed(ring, place)).collect::<Result<Vec<_>, _>>()?;
+    let edges = edges
+        .and_then(|value| columns::edges(value, outer.len(), label, notes))
+        .unwrap_or_else(|| vec![BoundaryEdge::UNKNOWN; outer.len()]);
+    let cleaned = ring::clean_polygon(Ring { points: outer, edges }, holes)?;
+    for repair in cleaned.repairs {
+        notes.add("outlines repaired", label, repair);
+    }
+    Ok(cleaned.parts)
+}

@@ -1,0 +1,415 @@
+//! Which field to choose: every field judged for this aircraft, wind and arrival, and put in order.
+//!
+//! # Gates
+//! A field is out when, for every strip and direction, one of these holds; the reason says which:
+//! - no strip of the aircraft's width and margins fits, or the usable length is less than the needed length;
+//! - the tailwind, the crosswind or the wind as a whole is beyond the aircraft;
+//! - the slope is more than 2 % downhill, 10 % uphill or 5 % across ([`super::criteria`] names the sources);
+//! - wires stand across the approach so that a path to the landing end does not clear them by 50 ft;
+//! - a standing tall crop: a light aircraft turns over in it;
+//! - there is no terrain under the landing end, so neither slope nor arrival height is known;
+//! - it is not in reach, or is reached with less height than a circuit needs.
+//!
+//! # Limits
+//! What an instructor would accept only for want of better holds the verdict down instead: stock, ploughed, soft or
+//! unknown ground, an unknown boundary under the approach, an old survey, little height in hand. Verdict and score are
+//! made from the same nine numbers ([`super::criteria`]), so a field at least as good in each that passes the same gates
+//! never has a worse verdict or place. Unknown is never counted as good.
+//!
+//! # Choice of strip
+//! Every candidate strip is judged in both directions; the best verdict counts, then the fewest gates, then the score.
+
+use super::approach::{WindComponents, approach_gradient, displacement_m};
+use super::circuit_height::{CircuitHeight, CircuitSetting};
+use super::criteria::{
+    MAX_CROSS_SLOPE, MAX_DOWNHILL, MAX_TAILWIND_SHARE, MAX_UPHILL, SLOPE_UNKNOWN, Surroundings, UNKNOWN_AT_MOST, Weights,
+    allowed_verdict, alternatives_value, approach_value, clearness_value, freshness_value, length_value, slope_value,
+    spare_value, surface_value, wind_value,
+};
+use super::model::{Day, Field, QuietZone, Surface};
+use super::needed::{LandingCase, SafetyFactor};
+use super::reasons;
+use super::strip::{bounds, inside_ring};
+use super::study::{APPROACH_LENGTH_M, EndStudy, FieldStudy, StripGround, StripStudy, WIRES_MARGIN_M};
+use super::verdict::{CriterionKind, RankedField, Verdict};
+use crate::air::{Wind, isa_density_ratio};
+use crate::aircraft::Aircraft;
+use crate::position::{Bearing, Xy};
+use crate::reach::Arrival;
+use rayon::prelude::*;
+use rstar::RTree;
+use rstar::primitives::GeomWithData;
+use serde::{Deserialize, Serialize};
+
+pub use super::approach::ObstacleRule;
+
+/// Distance within which another field counts as an alternative, metres. Common practice, no source.
+pub const ALTERNATIVE_WITHIN_M: f64 = 1_000.0;
+
+/// Choices that a ranking depends on.
+#[derive(Clone, Copy, Debug, PartialEq, Default, Serialize, Deserialize)]
+pub struct RankOptions {
+    /// Weights of the criteria.
+    pub weights: Weights,
+    /// How obstacles take length.
+    pub obstacle_rule: ObstacleRule,
+    /// General safety factor.
+    pub safety: SafetyFactor,
+    /// The day from which the age of surveys counts; `None` makes every survey's age unknown.
+    pub today: Option<Day>,
+}
+
+/// What fields are ranked for.
+#[derive(Clone, Copy, Debug)]
+pub struct RankInput<'a> {
+    /// The aircraft the studies were made for.
+    pub aircraft: &'a Aircraft,
+    /// The wind.
+    pub wind: &'a Wind,
+    /// Choices.
+    pub options: &'a RankOptions,
+    /// Places not to be overflown low.
+    pub quiet_zones: &'a [QuietZone],
+}
+
+/// Why a strip does not serve; several may hold.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Gate {
+    TooShort,
+    WindTooStrong,
+    Tailwind,
+    Crosswind,
+    Downhill,
+    Uphill,
+    CrossSlope,
+    Wires,
+    Surface,
+    NoTerrain,
+    NotInReach,
+    TooLow,
+}
+
+impl Gate {
+    pub(super) const ALL: [Self; 12] = [
+        Self::NotInReach,
+        Self::TooLow,
+        Self::TooShort,
+        Self::WindTooStrong,
+        Self::Tailwind,
+        Self::Crosswind,
+        Self::Wires,
+        Self::Downhill,
+        Self::Uphill,
+        Self::CrossSlope,
+        Self::Surface,
+        Self::NoTerrain,
+    ];
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Gates(u16);
+
+impl Gates {
+    fn set(&mut self, gate: Gate, holds: bool) {
+        if holds {
+            self.0 |= 1 << gate as u16;
+        }
+    }
+    pub(super) fn has(self, gate: Gate) -> bool {
+        self.0 & (1 << gate as u16) != 0
+    }
+    fn count(self) -> u32 {
+        self.0.count_ones()
+    }
+}
+
+/// One strip in one direction, judged.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Judged<'a> {
+    pub(super) study: &'a StripStudy,
+    pub(super) end: &'a EndStudy,
+    pub(super) start: Xy,
+    pub(super) far_end: Xy,
+    pub(super) heading: Bearing,
+    pub(super) ground: Option<StripGround>,
+    pub(super) case: LandingCase,
+    pub(super) gradient: f64,
+    pub(super) displacement_m: f64,
+    /// Which obstacle governs.
+    pub(super) governing: Option<usize>,
+    pub(super) usable_m: f64,
+    pub(super) needed_m: f64,
+    pub(super) headwind_ms: f64,
+    pub(super) crosswind_ms: f64,
+    pub(super) arrival_m: Option<f64>,
+    pub(super) circuit: Option<CircuitHeight>,
+    pub(super) spare_m: Option<f64>,
+    pub(super) quiet_zone: Option<usize>,
+    pub(super) values: [f64; 9],
+    pub(super) known: [bool; 9],
+    pub(super) gates: Gates,
+    pub(super) verdict: Verdict,
+    pub(super) score: f64,
+}
+
+impl Judged<'_> {
+    /// Better first; the last keys only make the choice the same every time.
+    fn order(&self, other: &Self) -> core::cmp::Ordering {
+        self.verdict
+            .cmp(&other.verdict)
+            .then(self.gates.count().cmp(&other.gates.count()))
+            .then(other.score.total_cmp(&self.score))
+            .then(other.usable_m.total_cmp(&self.usable_m))
+    }
+}
+
+/// What all strips of a field share.
+pub(super) struct Place<'a> {
+    pub(super) field: &'a Field,
+    pub(super) study: &'a FieldStudy,
+    pub(super) input: &'a RankInput<'a>,
+    arrival: Option<Arrival>,
+    density_ratio: f64,
+    circuits: CircuitSetting<'a>,
+    zones: Vec<usize>,
+}
+
+impl<'a> Place<'a> {
+    pub(super) fn new(
+        field: &'a Field,
+        study: &'a FieldStudy,
+        input: &'a RankInput<'a>,
+        zone_bounds: &[Option<(Xy, Xy)>],
+        arrival: Option<Arrival>,
+    ) -> Self {
+        let threshold = study.strips.iter().find_map(|s| s.ends[0].threshold_amsl_m);
+        let ground = study.ground_amsl_m.or(threshold).unwrap_or(input.wind.ground_amsl_m);
+        let reach = study.radius_m + APPROACH_LENGTH_M;
+        let c = study.centre;
+        let zones = zone_bounds
+            .iter()
+            .enumerate()
+            .filter_map(|(i, b)| {
+                let (low, high) = (*b)?;
+                let near = low.x <= c.x + reach && high.x >= c.x - reach && low.y <= c.y + reach && high.y >= c.y - reach;
+                near.then_some(i)
+            })
+            .collect();
+        Self {
+            field,
+            study,
+            input,
+            arrival: arrival.filter(|a| a.height_amsl_m.is_finite()),
+            density_ratio: isa_density_ratio(ground),
+            circuits: CircuitSetting::new(input.aircraft, input.wind, ground),
+            zones,
+        }
+    }
+
+    /// The best strip and direction, if there is any strip.
+    pub(super) fn best(&self) -> Option<Judged<'a>> {
+        let mut best: Option<Judged<'a>> = None;
+        for strip in &self.study.strips {
+            for end in [0, 1] {
+                let judged = self.judge(strip, end);
+                if best.as_ref().is_none_or(|b| judged.order(b).is_lt()) {
+                    best = Some(judged);
+                }
+            }
+        }
+        best
+    }
+
+    fn judge(&self, strip: &'a StripStudy, end: usize) -> Judged<'a> {
+        let RankInput { aircraft, wind, options, .. } = self.input;
+        let line = if end == 0 { strip.strip } else { strip.strip.reversed() };
+        let ground = if end == 0 { strip.ground } else { strip.ground.map(StripGround::reversed) };
+        let end = &strip.ends[end];
+        let heading = line.heading;
+        let air = WindComponents::new(wind.surface, heading);
+        let mut gates = Gates::default();
+
+        let gradient = approach_gradient(aircraft, self.density_ratio, wind.surface, heading);
+        gates.set(Gate::WindTooStrong, gradient.is_none());
+        let gradient = gradient.unwrap_or(0.0);
+        let (mut displacement, mut governing) = (0.0, None);
+        for (i, p) in end.obstacles.iter().enumerate() {
+            let d = displacement_m(options.obstacle_rule, gradient, p.height_m, p.before_threshold_m);
+            if d > displacement {
+                (displacement, governing) = (d, Some(i));
+            }
+        }
+        let usable_m = (line.length_m - displacement).max(0.0);
+        let in_way = |p: &super::study::ApproachPoint| {
+            displacement_m(options.obstacle_rule, gradient, p.height_m + WIRES_MARGIN_M, p.before_threshold_m) > 0.0
+        };
+        gates.set(Gate::Wires, end.wires.iter().any(in_way));
+
+        let case = LandingCase {
+            surface: self.field.surface,
+            slope: ground.map(|g| g.slope - g.slope_error),
+            headwind_ms: air.headwind_ms,
+            density_ratio: self.density_ratio,
+            safety: options.safety,
+        };
+        let needed_m = case.needed_m(aircraft);
+        // Written so that a length that is not a number is too short.
+        gates.set(Gate::TooShort, !(usable_m >= needed_m));
+        gates.set(Gate::Tailwind, !(air.headwind_ms >= -MAX_TAILWIND_SHARE * aircraft.approach_speed_ms));
+        gates.set(Gate::Crosswind, !(air.crosswind_ms.abs() <= aircraft.max_crosswind_ms));
+        if let Some(g) = ground {
+            gates.set(Gate::Downhill, !(g.slope >= -MAX_DOWNHILL));
+            gates.set(Gate::Uphill, g.slope > MAX_UPHILL);
+            gates.set(Gate::CrossSlope, !(g.cross_slope.abs() <= MAX_CROSS_SLOPE));
+        }
+        gates.set(Gate::NoTerrain, ground.is_none() || end.threshold_amsl_m.is_none());
+        gates.set(Gate::Surface, self.field.surface == Surface::TallCrop);
+
+        let circuit = self.arrival.and_then(|a| self.circuits.height(heading, a.track));
+        let arrival_m = self.arrival.zip(end.threshold_amsl_m).map(|(a, t)| a.height_amsl_m - t);
+        let spare_m = arrival_m.zip(circuit).map(|(a, c)| a - c.total_m);
+        gates.set(Gate::NotInReach, self.arrival.is_none());
+        gates.set(Gate::WindTooStrong, self.arrival.is_some() && circuit.is_none());
+        gates.set(Gate::TooLow, spare_m.is_some_and(|s| !(s >= 0.0)));
+
+        let quiet_zone = self.low_over(line.start, heading, gradient);
+        let assumed = governing.is_some_and(|i| end.obstacles[i].assumed);
+        let approach = approach_value(displacement, line.length_m)
+            .min(if end.unknown_edge || end.ground_gap { UNKNOWN_AT_MOST } else { 1.0 })
+            .min(if assumed { 0.8 } else { 1.0 });
+        let age = self.age_days();
+        let values = [
+            length_value(usable_m, needed_m),
+            wind_value(air.headwind_ms, air.crosswind_ms, aircraft.max_crosswind_ms, aircraft.approach_speed_ms),
+            ground.map_or(SLOPE_UNKNOWN, |g| slope_value(g.slope, g.slope_error, g.cross_slope, g.roughness_m)),
+            surface_value(self.field.surface),
+            approach,
+            spare_m.map_or(0.0, spare_value),
+            clearness_value(Surroundings {
+                wires_near: self.study.nearby.wires,
+                tall_near: self.study.nearby.tall,
+                wires_under_approach: !end.wires.is_empty(),
+                stock: self.field.stock,
+                low_over_quiet_zone: quiet_zone.is_some(),
+            }),
+            freshness_value(age),
+            0.0,
+        ];
+        let known = [
+            !assumed && ground.is_some(),
+            true,
+            ground.is_some(),
+            self.field.surface != Surface::Unknown,
+            !(end.unknown_edge || end.ground_gap || assumed),
+            spare_m.is_some(),
+            self.field.stock != super::model::Stock::Unknown,
+            age.is_some(),
+            true,
+        ];
+        let verdict = if gates == Gates::default() { allowed_verdict(&values) } else { Verdict::Out };
+        Judged {
+            study: strip,
+            end,
+            start: line.start,
+            far_end: line.end,
+            heading,
+            ground,
+            case,
+            gradient,
+            displacement_m: displacement,
+            governing,
+            usable_m,
+            needed_m,
+            headwind_ms: air.headwind_ms,
+            crosswind_ms: air.crosswind_ms,
+            arrival_m,
+            circuit,
+            spare_m,
+            quiet_zone,
+            values,
+            known,
+            gates,
+            verdict,
+            score: options.weights.score(&values),
+        }
+    }
+
+    /// Days since the last look; `None` when unknown or in the future.
+    pub(super) fn age_days(&self) -> Option<i32> {
+        let (today, then) = (self.input.options.today?, self.field.surveyed?);
+        today.days_since_epoch.checked_sub(then.days_since_epoch).filter(|age| *age >= 0)
+    }
+
+    /// The quiet zone that the final passes lower over than it should.
+    fn low_over(&self, start: Xy, heading: Bearing, gradient: f64) -> Option<usize> {
+        let back = -heading.unit();
+        self.zones.iter().copied().find(|&i| {
+            let zone = &self.input.quiet_zones[i];
+            (0..=20).map(|k| f64::from(k) * APPROACH_LENGTH_M / 20.0).any(|d| {
+                d * gradient < zone.below_agl_m && inside_ring(&zone.outer, start + back * d)
+            })
+        })
+    }
+}
+
+/// Fields in the order of choice: by verdict, then score, then identifier.
+///
+/// `studies` and `arrivals` belong to `fields` by index; an arrival is overhead the field's centre, `None` where the
+/// field is not in reach. A field without a study is out. The same on any number of threads.
+#[must_use]
+pub fn rank(
+    fields: &[Field],
+    studies: &[FieldStudy],
+    input: &RankInput<'_>,
+    arrivals: &[Option<Arrival>],
+) -> Vec<RankedField> {
+    let zone_bounds: Vec<_> = input.quiet_zones.iter().map(|z| bounds(&z.outer)).collect();
+    let mut ranked: Vec<RankedField> = fields
+        .par_iter()
+        .enumerate()
+        .with_min_len(8)
+        .map(|(index, field)| {
+            let Some(study) = studies.get(index) else { return reasons::not_studied(index, &input.options.weights) };
+            let arrival = arrivals.get(index).copied().flatten();
+            let place = Place::new(field, study, input, &zone_bounds, arrival);
+            reasons::ranked_field(index, &place, place.best().as_ref())
+        })
+        .collect();
+    add_alternatives(&mut ranked, studies);
+    ranked.sort_by(|a, b| {
+        a.verdict
+            .cmp(&b.verdict)
+            .then(b.score.total_cmp(&a.score))
+            .then_with(|| fields[a.index].id.cmp(&fields[b.index].id))
+            .then(a.index.cmp(&b.index))
+    });
+    for (place, field) in ranked.iter_mut().enumerate() {
+        field.rank = place + 1;
+    }
+    ranked
+}
+
+/// Counts the other fields that are not out beside each; changes scores only, never verdicts.
+fn add_alternatives(ranked: &mut [RankedField], studies: &[FieldStudy]) {
+    let centre = |r: &RankedField| studies.get(r.index).map(|s| s.centre).filter(|c| c.x.is_finite() && c.y.is_finite());
+    let usable = ranked.iter().filter(|r| r.verdict != Verdict::Out);
+    let points = usable.filter_map(|r| centre(r).map(|c| GeomWithData::new([c.x, c.y], r.index))).collect();
+    let tree = RTree::bulk_load(points);
+    for field in ranked {
+        let Some(c) = centre(field) else { continue };
+        let within = tree.locate_within_distance([c.x, c.y], ALTERNATIVE_WITHIN_M * ALTERNATIVE_WITHIN_M);
+        let others = within.filter(|p| p.data != field.index).count();
+        let value = alternatives_value(others);
+        if let Some(criterion) = field.criteria.iter_mut().find(|c| c.kind == CriterionKind::Alternatives) {
+            field.score += criterion.weight * (value - criterion.value);
+            criterion.value = value;
+        }
+        if others > 0 && field.verdict != Verdict::Out {
+            field.reasons.push(reasons::others_beside(others));
+        }
+    }
+}
+
+#[cfg(test)]
+#[path = "rank_tests.rs"]
+mod tests;

@@ -1,0 +1,372 @@
+//! What a judged strip means in words: gates, limits, what is not known, and what speaks for the field.
+
+use super::criteria::{
+    MAX_CROSS_SLOPE, MAX_DOWNHILL, MAX_TAILWIND_SHARE, MAX_UPHILL, ROOMY_FROM, UNKNOWN_AT_MOST, Weights, slope_value,
+};
+use super::model::{Stock, Surface};
+use super::rank::{Gate, Judged, Place};
+use super::study::{GroundKnown, NoStrip, Under, may_include_trees};
+use super::verdict::{ApproachObstacle, Criterion, CriterionKind, Quantity, RankedField, Reason, ReasonKind, StripVerdict, Verdict};
+use crate::fields::approach::displacement_m;
+
+/// Slope below which a field is called level in words.
+const LEVEL: f64 = 0.005;
+
+fn reason(kind: ReasonKind, template: &str, quantities: &[Quantity]) -> Reason {
+    Reason { kind, template: template.into(), quantities: quantities.to_vec() }
+}
+
+/// A field nobody studied.
+pub(super) fn not_studied(index: usize, weights: &Weights) -> RankedField {
+    out(index, weights, vec![reason(ReasonKind::Gate, "not looked at for this aircraft yet", &[])])
+}
+
+/// Says how many other usable fields lie beside a field.
+pub(super) fn others_beside(others: usize) -> Reason {
+    let words = if others == 1 { "{0} other field within {1}" } else { "{0} other fields within {1}" };
+    let within = Quantity::Length(super::rank::ALTERNATIVE_WITHIN_M);
+    reason(ReasonKind::Good, words, &[Quantity::Number(others as f64, 0), within])
+}
+
+fn criteria(weights: &Weights, values: &[f64; 9], known: &[bool; 9]) -> Vec<Criterion> {
+    let list = CriterionKind::ALL.into_iter().enumerate();
+    list.map(|(i, kind)| Criterion { kind, value: values[i], weight: weights.values()[i], known: known[i] }).collect()
+}
+
+fn out(index: usize, weights: &Weights, reasons: Vec<Reason>) -> RankedField {
+    RankedField {
+        index,
+        rank: 0,
+        verdict: Verdict::Out,
+        score: 0.0,
+        arrival_height_m: None,
+        circuit_height_m: None,
+        spare_height_m: None,
+        strip: None,
+        criteria: criteria(weights, &[0.0; 9], &[false; 9]),
+        reasons,
+    }
+}
+
+/// The field as ranked, with its reasons; the place in the list is still to be filled in.
+pub(super) fn ranked_field(index: usize, place: &Place<'_>, best: Option<&Judged<'_>>) -> RankedField {
+    let aircraft = place.input.aircraft;
+    let weights = &place.input.options.weights;
+    let Some(j) = best else {
+        let (strip, margin) = (Quantity::Length(aircraft.strip_width_m), Quantity::Length(aircraft.edge_margin_m));
+        let words = match place.study.no_strip {
+            Some(NoStrip::BadOutline) => "its outline encloses nothing; draw it again",
+            Some(NoStrip::BadAircraft) => "the aircraft's strip width or edge margin is not a usable number",
+            Some(NoStrip::TooNarrow) | None => "no strip {0} wide fits with {1} kept from the edges",
+        };
+        return out(index, weights, vec![reason(ReasonKind::Gate, words, &[strip, margin])]);
+    };
+    let mut reasons = Vec::with_capacity(12);
+    gates(place, j, &mut reasons);
+    limits(place, j, &mut reasons);
+    not_known(place, j, &mut reasons);
+    notes(place, j, &mut reasons);
+    good(place, j, &mut reasons);
+    RankedField {
+        index,
+        rank: 0,
+        verdict: j.verdict,
+        score: j.score,
+        arrival_height_m: j.arrival_m,
+        circuit_height_m: j.circuit.map(|c| c.total_m),
+        spare_height_m: j.spare_m,
+        strip: Some(strip_verdict(place, j)),
+        criteria: criteria(weights, &j.values, &j.known),
+        reasons,
+    }
+}
+
+fn strip_verdict(place: &Place<'_>, j: &Judged<'_>) -> StripVerdict {
+    let aircraft = place.input.aircraft;
+    let mut obstacles: Vec<ApproachObstacle> = j
+        .end
+        .obstacles
+        .iter()
+        .map(|p| ApproachObstacle {
+            what: p.what.words().into(),
+            height_m: p.height_m,
+            before_threshold_m: p.before_threshold_m,
+            displacement_m: displacement_m(
+                place.input.options.obstacle_rule,
+                j.gradient,
+                p.height_m,
+                p.before_threshold_m,
+            ),
+            assumed: p.assumed,
+        })
+        .collect();
+    obstacles.sort_by(|a, b| b.displacement_m.total_cmp(&a.displacement_m));
+    StripVerdict {
+        heading: j.heading,
+        start: j.start,
+        end: j.far_end,
+        width_m: j.study.strip.width_m,
+        length_m: j.study.strip.length_m,
+        displacement_m: j.displacement_m,
+        usable_length_m: j.usable_m,
+        needed_length_m: j.needed_m,
+        landing_distance_m: aircraft.landing_distance_m,
+        factors: j.case.factors(aircraft),
+        obstacles,
+        approach_gradient: j.gradient,
+        slope: j.ground.map(|g| g.slope),
+        cross_slope: j.ground.map(|g| g.cross_slope),
+        slope_error: j.ground.map(|g| g.slope_error),
+        roughness_m: j.ground.map(|g| g.roughness_m),
+        headwind_ms: j.headwind_ms,
+        crosswind_ms: j.crosswind_ms,
+    }
+}
+
+fn gates(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
+    let aircraft = place.input.aircraft;
+    for gate in Gate::ALL.into_iter().filter(|g| j.gates.has(*g)) {
+        let slope = j.ground.map_or(0.0, |g| g.slope);
+        let (words, quantities) = match gate {
+            Gate::NotInReach => ("not in reach", vec![]),
+            Gate::TooLow => (
+                "{0} too low for a circuit: arrives {1} above it, {2} needed",
+                vec![
+                    Quantity::Height(-j.spare_m.unwrap_or(0.0)),
+                    Quantity::Height(j.arrival_m.unwrap_or(0.0)),
+                    Quantity::Height(j.circuit.map_or(0.0, |c| c.total_m)),
+                ],
+            ),
+            Gate::TooShort => (
+                "too short by {0}: {1} usable, {2} needed",
+                vec![
+                    Quantity::Length(j.needed_m - j.usable_m),
+                    Quantity::Length(j.usable_m),
+                    Quantity::Length(j.needed_m),
+                ],
+            ),
+            Gate::WindTooStrong => ("the wind is too strong for an approach or a circuit here", vec![]),
+            Gate::Tailwind => (
+                "tailwind of {0}, more than {1}",
+                vec![
+                    Quantity::Speed(-j.headwind_ms),
+                    Quantity::Speed(MAX_TAILWIND_SHARE * aircraft.approach_speed_ms),
+                ],
+            ),
+            Gate::Crosswind => (
+                "crosswind of {0}, more than the aircraft's {1}",
+                vec![Quantity::Speed(j.crosswind_ms.abs()), Quantity::Speed(aircraft.max_crosswind_ms)],
+            ),
+            Gate::Wires => wires_words("wires across the approach", j),
+            Gate::Downhill => {
+                ("downhill by {0}, more than {1}", vec![Quantity::Slope(-slope), Quantity::Slope(MAX_DOWNHILL)])
+            }
+            Gate::Uphill => ("uphill by {0}, more than {1}", vec![Quantity::Slope(slope), Quantity::Slope(MAX_UPHILL)]),
+            Gate::CrossSlope => (
+                "slopes across by {0}, more than {1}",
+                vec![
+                    Quantity::Slope(j.ground.map_or(0.0, |g| g.cross_slope.abs())),
+                    Quantity::Slope(MAX_CROSS_SLOPE),
+                ],
+            ),
+            Gate::Surface => ("tall crop: expect to turn over", vec![]),
+            Gate::NoTerrain => (
+                match place.study.ground {
+                    GroundKnown::NotLoaded => "no terrain is loaded: slope and arrival height are not known",
+                    GroundKnown::Outside => "outside the terrain: slope and arrival height are not known",
+                    GroundKnown::Gap | GroundKnown::Yes => {
+                        "the terrain has a gap here: slope and arrival height are not known"
+                    }
+                },
+                vec![],
+            ),
+        };
+        reasons.push(reason(ReasonKind::Gate, words, &quantities));
+    }
+}
+
+fn wires_words(words: &'static str, j: &Judged<'_>) -> (&'static str, Vec<Quantity>) {
+    let Some(p) = j.end.wires.first() else { return (words, vec![]) };
+    let words = if words.starts_with("wires across") {
+        "wires across the approach: tops {0} above the landing end, {1} before it"
+    } else {
+        "wires under the approach, cleared: tops {0} above the landing end, {1} before it"
+    };
+    (words, vec![Quantity::Height(p.height_m), Quantity::Length(p.before_threshold_m)])
+}
+
+fn limits(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
+    let mut limit = |words: &str, quantities: &[Quantity]| reasons.push(reason(ReasonKind::Limit, words, quantities));
+    let low = |kind: CriterionKind| {
+        CriterionKind::ALL.iter().position(|k| *k == kind).is_some_and(|i| j.values[i] < ROOMY_FROM)
+    };
+    if low(CriterionKind::LengthInHand) && !j.gates.has(Gate::TooShort) {
+        limit("only {0} longer than needed", &[Quantity::Length(j.usable_m - j.needed_m)]);
+    }
+    if low(CriterionKind::WindAlignment) {
+        if j.headwind_ms < 0.0 && !j.gates.has(Gate::Tailwind) {
+            limit("tailwind of {0}", &[Quantity::Speed(-j.headwind_ms)]);
+        }
+        let max = place.input.aircraft.max_crosswind_ms;
+        if j.crosswind_ms.abs() > 0.7 * max && !j.gates.has(Gate::Crosswind) {
+            limit("crosswind of {0}; the aircraft's limit is {1}", &[
+                Quantity::Speed(j.crosswind_ms.abs()),
+                Quantity::Speed(max),
+            ]);
+        }
+    }
+    if let Some(g) = j.ground.filter(|_| low(CriterionKind::Slope)) {
+        let level = |slope, error, across, rough| slope_value(slope, error, across, rough) < ROOMY_FROM;
+        if g.slope < 0.0 && !j.gates.has(Gate::Downhill) && level(g.slope, 0.0, 0.0, 0.0) {
+            limit("downhill by {0}", &[Quantity::Slope(-g.slope)]);
+        } else if level(g.slope.min(0.0), g.slope_error, 0.0, 0.0) && !j.gates.has(Gate::Downhill) {
+            limit("may be downhill by {0}: the terrain tells slope only to ±{1}", &[
+                Quantity::Slope(g.slope_error - g.slope),
+                Quantity::Slope(g.slope_error),
+            ]);
+        }
+        if level(g.slope.max(0.0), 0.0, 0.0, 0.0) && !j.gates.has(Gate::Uphill) {
+            limit("uphill by {0}", &[Quantity::Slope(g.slope)]);
+        }
+        if level(0.0, 0.0, g.cross_slope, 0.0) && !j.gates.has(Gate::CrossSlope) {
+            limit("slopes across by {0}", &[Quantity::Slope(g.cross_slope.abs())]);
+        }
+        if level(0.0, 0.0, 0.0, g.roughness_m) {
+            limit("uneven: the ground departs from a plane by {0}", &[Quantity::Height(g.roughness_m)]);
+        }
+    }
+    match place.field.surface {
+        Surface::ShortCrop | Surface::LongGrass | Surface::SoftOrWet => limit(place.field.surface.words(), &[]),
+        Surface::Ploughed => limit("ploughed: land along the furrows", &[]),
+        Surface::Stubble | Surface::GrazedGrass | Surface::TallCrop | Surface::Unknown => {}
+    }
+    if let Some(p) = j.governing.map(|i| j.end.obstacles[i]).filter(|_| j.displacement_m > 0.25 * j.study.strip.length_m) {
+        limit(&format!("{} under the approach takes {{0}} of {{1}}", p.what.words()), &[
+            Quantity::Length(j.displacement_m),
+            Quantity::Length(j.study.strip.length_m),
+        ]);
+    }
+    if let Some(spare) = j.spare_m.filter(|s| *s >= 0.0 && low(CriterionKind::SpareHeight)) {
+        limit("only {0} more height than a circuit needs", &[Quantity::Height(spare)]);
+    }
+    if place.field.stock == Stock::Present {
+        limit("animals on it", &[]);
+    }
+    if !j.end.wires.is_empty() && !j.gates.has(Gate::Wires) {
+        let (words, quantities) = wires_words("wires under the approach", j);
+        limit(words, &quantities);
+    }
+    if place.study.nearby.wires > 1 {
+        limit("{0} lines of wires near the circuit", &[Quantity::Number(place.study.nearby.wires as f64, 0)]);
+    }
+    if place.study.nearby.tall > 4 {
+        limit("{0} masts, trees or buildings near the circuit", &[Quantity::Number(
+            place.study.nearby.tall as f64,
+            0,
+        )]);
+    }
+    if let Some(zone) = j.quiet_zone.and_then(|i| place.input.quiet_zones.get(i)) {
+        // The name is data, and braces in it are not gaps.
+        let name = zone.name.replace(['{', '}'], "");
+        limit(&format!("the final passes low over a quiet zone {name}").trim_end().to_owned(), &[]);
+    }
+    if let Some(age) = place.age_days().filter(|_| low(CriterionKind::Freshness)) {
+        limit("last looked at {0} ago", &[Quantity::Days(age)]);
+    }
+}
+
+fn not_known(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
+    let mut say = |words: &str, quantities: &[Quantity]| reasons.push(reason(ReasonKind::NotKnown, words, quantities));
+    if place.field.surface == Surface::Unknown {
+        say("what grows there is not known", &[]);
+    }
+    if place.field.stock == Stock::Unknown {
+        say("whether animals are there is not known", &[]);
+    }
+    if j.end.unknown_edge {
+        say("nobody looked at the boundary under the approach; a height was assumed", &[]);
+    }
+    if let Some(p) = j.governing.map(|i| j.end.obstacles[i]).filter(|p| p.assumed && !matches!(p.what, Under::Edge(super::model::EdgeKind::Unknown))) {
+        say(&format!("the height of the {} under the approach is assumed", p.what.words()), &[]);
+    }
+    if j.end.ground_gap && j.end.threshold_amsl_m.is_some() {
+        say("the terrain under the approach has a gap", &[]);
+    }
+    if let Some(g) = j.ground {
+        if g.slope_error - g.slope > MAX_DOWNHILL || g.slope_error > MAX_DOWNHILL / 2.0 {
+            say("slope is known only to ±{0}: this terrain cannot vouch for a slope under {1}", &[
+                Quantity::Slope(g.slope_error),
+                Quantity::Slope(MAX_DOWNHILL),
+            ]);
+        }
+        if g.cross_error > 0.025 {
+            say("slope across is known only to ±{0}", &[Quantity::Slope(g.cross_error)]);
+        }
+        if place.study.accuracy.is_some_and(may_include_trees) {
+            say("the terrain's heights may include trees and buildings", &[]);
+        }
+    }
+    match (place.field.surveyed, place.age_days()) {
+        (None, _) => say("nobody noted when it was last looked at", &[]),
+        (Some(_), None) => say("how long ago it was looked at is not known", &[]),
+        (Some(_), Some(_)) => {}
+    }
+}
+
+fn notes(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
+    if let Some(p) = j.governing.map(|i| j.end.obstacles[i]) {
+        if j.displacement_m <= 0.25 * j.study.strip.length_m {
+            let words = format!("{} under the approach takes {{0}}", p.what.words());
+            reasons.push(reason(ReasonKind::Note, &words, &[Quantity::Length(j.displacement_m)]));
+        }
+    }
+    if place.study.nearby.wires == 1 {
+        reasons.push(reason(ReasonKind::Note, "wires near the circuit", &[]));
+    }
+    if let Some(g) = j.ground.filter(|g| g.slope > LEVEL && g.slope <= 0.06) {
+        reasons.push(reason(ReasonKind::Note, "uphill by {0}", &[Quantity::Slope(g.slope)]));
+    }
+}
+
+fn good(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
+    let value = |kind: CriterionKind| CriterionKind::ALL.iter().position(|k| *k == kind).map_or(0.0, |i| j.values[i]);
+    let mut say = |words: &str, quantities: &[Quantity]| reasons.push(reason(ReasonKind::Good, words, quantities));
+    if value(CriterionKind::LengthInHand) >= ROOMY_FROM {
+        say("{0} longer than needed", &[Quantity::Length(j.usable_m - j.needed_m)]);
+    }
+    if let Some(spare) = j.spare_m.filter(|_| value(CriterionKind::SpareHeight) >= ROOMY_FROM) {
+        say("{0} more height than a circuit needs", &[Quantity::Height(spare)]);
+    }
+    if j.headwind_ms > 1.0 && value(CriterionKind::WindAlignment) >= ROOMY_FROM {
+        say("headwind of {0}", &[Quantity::Speed(j.headwind_ms)]);
+    }
+    if matches!(place.field.surface, Surface::Stubble | Surface::GrazedGrass) {
+        say(place.field.surface.words(), &[]);
+    }
+    if value(CriterionKind::Approach) > 0.9 && value(CriterionKind::Approach) > UNKNOWN_AT_MOST {
+        say("nothing known under the approach takes length", &[]);
+    }
+}
+
+/// The sentence a card starts with: verdict, usable length, landing direction and slope; for a field that is out, why.
+#[must_use]
+pub fn headline(field: &RankedField) -> Reason {
+    let first_gate = field.reasons.iter().find(|r| r.kind == ReasonKind::Gate);
+    if let (Verdict::Out, Some(gate)) = (field.verdict, first_gate) {
+        let template = format!("out: {}", gate.template);
+        return Reason { kind: ReasonKind::Gate, template, quantities: gate.quantities.clone() };
+    }
+    let Some(strip) = &field.strip else {
+        return reason(ReasonKind::Note, field.verdict.words(), &[]);
+    };
+    let slope = match strip.slope {
+        None => ", slope not known",
+        Some(s) if s < -LEVEL => ", slightly downhill",
+        Some(s) if s > 0.06 => ", steeply uphill",
+        Some(s) if s > 0.03 => ", uphill",
+        Some(s) if s > LEVEL => ", slightly uphill",
+        Some(_) => ", about level",
+    };
+    let template = format!("{}: {{0}} usable landing {{1}}{slope}", field.verdict.words());
+    reason(ReasonKind::Note, &template, &[Quantity::Length(strip.usable_length_m), Quantity::Direction(strip.heading)])
+}

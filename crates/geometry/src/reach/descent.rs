@@ -1,0 +1,430 @@
+//! Height lost on a straight ground displacement, in still or moving air.
+//!
+//! In steady air the loss is an asymmetric norm of the displacement: ground speed along the track is
+//! g = w∥ + √(V² − w⊥²) and the loss per metre is sink/g. True speeds all scale with 1/√σ (σ the density ratio), so the
+//! computation runs on equivalent airspeeds with the wind scaled by √σ: density acts through the wind only.
+//!
+//! # Source
+//! Wind triangle and glide over the ground: common practice of air navigation; subadditivity of the loss follows from
+//! the convexity of sink against speed (derived: averaging two air velocities never needs more sink).
+
+use super::layers::{LayeredRange, layer_bounds};
+use crate::air::{Wind, isa_density_ratio};
+use crate::aircraft::{Aircraft, GlideSpeed};
+use crate::position::Xy;
+
+/// Intervals per quadrant of the table over the unit diamond |x| + |y| = 1.
+const NODES: usize = 512;
+
+/// An interval of the table is used only where the cubic is this close to the exact value, relative.
+const TABLE_ACCURACY: f64 = 2e-11;
+
+/// Newton steps at most; the bracket is halved when a step leaves it, so that this is never reached in practice.
+const NEWTON_STEPS: usize = 80;
+
+/// The speeds a glide may be flown at, and the sink at them; equivalent airspeeds.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Speeds {
+    a: f64,
+    b: f64,
+    /// Slowest and fastest; equal where the pilot holds one speed.
+    low: f64,
+    high: f64,
+}
+
+/// The best straight glide in one direction.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Straight {
+    /// Height lost per metre over the ground.
+    pub(super) loss: f64,
+    /// Equivalent airspeed flown.
+    pub(super) speed: f64,
+    /// Part of the airspeed along the track.
+    along: f64,
+    /// Ground speed times √σ.
+    ground: f64,
+    /// −1 at the slowest speed allowed, 1 at the fastest, 0 between.
+    limit: i8,
+}
+
+impl Speeds {
+    pub(super) fn of(aircraft: &Aircraft) -> Self {
+        let (a, b) = aircraft.glide.coefficients();
+        match aircraft.glide_speed {
+            GlideSpeed::Held(v) => Self { a, b, low: v, high: v },
+            GlideSpeed::BestForWind => {
+                // Slower than least sink is never best: it sinks faster and covers less ground.
+                let least_sink = (b / (3.0 * a)).sqrt().sqrt();
+                let high = aircraft.max_speed_ms.max(aircraft.min_glide_speed_ms);
+                Self { a, b, low: aircraft.min_glide_speed_ms.max(least_sink).min(high), high }
+            }
+        }
+    }
+
+    /// The farthest glide per metre of height when the wind helps in every direction, for first bounds.
+    pub(super) fn greatest_ratio(&self, wind_ms: f64) -> f64 {
+        let u = Xy::new(1.0, 0.0);
+        self.best(u, u * wind_ms, None).map_or(f64::INFINITY, |s| 1.0 / s.loss)
+    }
+
+    fn sink(&self, v: f64) -> f64 {
+        self.a * v * v * v + self.b / v
+    }
+
+    /// Loss per metre along the unit vector `u` at one speed in the (scaled) wind, `None` where it cannot be flown.
+    pub(super) fn loss_at(&self, speed: f64, u: Xy, wind: Xy) -> Option<f64> {
+        let across = wind.cross(u);
+        let along2 = speed * speed - across * across;
+        let ground = wind.dot(u) + along2.max(0.0).sqrt();
+        (along2 >= 0.0 && ground > 0.0).then(|| self.sink(speed) / ground)
+    }
+
+    /// The least loss per metre along the unit vector `u`, `None` where the direction cannot be flown.
+    ///
+    /// With s = √(V² − w⊥²) the sink is convex in s, so sink/(w∥ + s) has one minimum, where
+    /// sink′(s)·(w∥ + s) = sink; the left side less the right grows with s, and Newton with a bracket finds the root.
+    pub(super) fn best(&self, u: Xy, wind: Xy, guess_speed: Option<f64>) -> Option<Straight> {
+        let along_wind = wind.dot(u);
+        let across2 = {
+            let across = wind.cross(u);
+            across * across
+        };
+        if !(self.high * self.high >= across2) {
+            return None;
+        }
+        let s_high = (self.high * self.high - across2).sqrt();
+        if !(along_wind + s_high > 0.0) {
+            return None;
+        }
+        let finish = |s: f64, speed: f64, limit: i8| {
+            let ground = along_wind + s;
+            Some(Straight { loss: self.sink(speed) / ground, speed, along: s, ground, limit })
+        };
+        // Excess of sink′·ground over sink, and its derivative.
+        let excess = |s: f64| {
+            let v = (s * s + across2).sqrt();
+            let (v2, inv) = (v * v, 1.0 / v);
+            let inner = 3.0 * self.a * v - self.b * inv / v2;
+            let slope = s * inner;
+            let curvature = inner + s * s * inv * (3.0 * self.a + 3.0 * self.b / (v2 * v2));
+            let ground = along_wind + s;
+            (slope * ground - self.sink(v), curvature * ground)
+        };
+        if self.low >= self.high || excess(s_high).0 <= 0.0 {
+            return finish(s_high, self.high, 1);
+        }
+        let mut s_low = (self.low * self.low - across2).max(0.0).sqrt();
+        if along_wind + s_low > 0.0 {
+            if excess(s_low).0 >= 0.0 {
+                return finish(s_low, (s_low * s_low + across2).sqrt(), -1);
+            }
+        } else {
+            s_low = -along_wind;
+        }
+        let (mut lo, mut hi) = (s_low, s_high);
+        let mut s = guess_speed.map_or(0.5 * (lo + hi), |v| (v * v - across2).max(0.0).sqrt());
+        if !(s > lo && s < hi) {
+            s = 0.5 * (lo + hi);
+        }
+        for _ in 0..NEWTON_STEPS {
+            let (e, de) = excess(s);
+            if e > 0.0 {
+                hi = s;
+            } else {
+                lo = s;
+            }
+            let step = s - e / de;
+            let next = if step > lo && step < hi { step } else { 0.5 * (lo + hi) };
+            let change = (next - s).abs();
+            s = next;
+            // The loss is flat at its minimum: an error of 1e-8 in s changes it by some 1e-16.
+            if change <= 1e-9 * s_high {
+                break;
+            }
+        }
+        finish(s, (s * s + across2).sqrt(), 0)
+    }
+}
+
+/// Loss over a displacement in uniform wind: a cubic table over the unit diamond, and the direct computation where a
+/// cubic would not be exact enough (limits of speed, strong wind).
+#[derive(Clone, Debug)]
+struct UniformLoss {
+    speeds: Speeds,
+    /// Wind times √σ.
+    wind: Xy,
+    /// Cubic coefficients per interval, four quadrants after each other; `NaN` means: compute directly.
+    cubics: Vec<[f64; 4]>,
+}
+
+/// Signs of x and y in a quadrant; bit 0: west, bit 1: south.
+pub(super) fn quadrant_signs(quadrant: usize) -> (f64, f64) {
+    (if quadrant & 1 == 0 { 1.0 } else { -1.0 }, if quadrant & 2 == 0 { 1.0 } else { -1.0 })
+}
+
+/// Quadrant, parameter within it (0 on the x axis, 1 on the y axis) and length |x| + |y| of a displacement.
+pub(super) fn diamond(d: Xy) -> (usize, f64, f64) {
+    let (ax, ay) = (d.x.abs(), d.y.abs());
+    let length = ax + ay;
+    let quadrant = usize::from(d.x < 0.0) | (usize::from(d.y < 0.0) << 1);
+    (quadrant, ay / length, length)
+}
+
+impl UniformLoss {
+    fn new(speeds: Speeds, wind: Xy) -> Self {
+        let mut cubics = vec![[f64::NAN; 4]; 4 * NODES];
+        for quadrant in 0..4 {
+            let (sx, sy) = quadrant_signs(quadrant);
+            let at = |t: f64| Xy::new(sx * (1.0 - t), sy * t);
+            let edge = Xy::new(-sx, sy);
+            // Value, derivative along the edge, and which speed limit binds.
+            let node = |t: f64, guess: Option<f64>| {
+                let d = at(t);
+                let length = d.norm();
+                let u = d * (1.0 / length);
+                let s = speeds.best(u, wind, guess)?;
+                let air = u * s.ground - wind;
+                let gradient = air * (s.loss / s.along);
+                Some((s.loss * length, gradient.dot(edge), s.limit, s.speed))
+            };
+            let mut left = node(0.0, None);
+            for k in 0..NODES {
+                let right = node((k + 1) as f64 / NODES as f64, left.map(|l| l.3));
+                if let (Some(l), Some(r)) = (left, right)
+                    && l.2 == r.2
+                {
+                    let h = 1.0 / NODES as f64;
+                    let (m0, m1, rise) = (l.1 * h, r.1 * h, r.0 - l.0);
+                    let cubic = [l.0, m0, 3.0 * rise - 2.0 * m0 - m1, m0 + m1 - 2.0 * rise];
+                    let middle = node((k as f64 + 0.5) / NODES as f64, Some(l.3));
+                    let value = cubic[0] + 0.5 * (cubic[1] + 0.5 * (cubic[2] + 0.5 * cubic[3]));
+                    if middle.is_some_and(|m| (m.0 - value).abs() <= TABLE_ACCURACY * m.0) {
+                        cubics[quadrant * NODES + k] = cubic;
+                    }
+                }
+                left = right;
+            }
+        }
+        Self { speeds, wind, cubics }
+    }
+
+    /// Infinite where the direction cannot be flown.
+    fn loss(&self, d: Xy) -> f64 {
+        let (quadrant, t, length) = diamond(d);
+        if length == 0.0 {
+            return 0.0;
+        }
+        let x = t * NODES as f64;
+        let k = (x as usize).min(NODES - 1);
+        let f = x - k as f64;
+        let c = &self.cubics[quadrant * NODES + k];
+        let value = c[0] + f * (c[1] + f * (c[2] + f * c[3]));
+        if value.is_nan() {
+            return self.direct(d);
+        }
+        value * length
+    }
+
+    #[cold]
+    fn direct(&self, d: Xy) -> f64 {
+        let length = d.norm();
+        let best = self.speeds.best(d * (1.0 / length), self.wind, None);
+        best.map_or(f64::INFINITY, |s| s.loss * length)
+    }
+}
+
+#[derive(Clone, Debug)]
+enum Air {
+    Uniform(UniformLoss),
+    Layered(LayeredRange),
+}
+
+/// Height lost by one aircraft on straight ground displacements, in one wind, between two heights.
+///
+/// In a wind that is the same at every height the result is exact to 1e-10, at the density of the middle of the height
+/// range. In a wind that changes with height the air is cut into layers and every layer takes the worse of its two
+/// ends, so that the loss is never understated; see [`super::layers`].
+#[derive(Clone, Debug)]
+pub struct Descent {
+    air: Air,
+    speeds: Speeds,
+}
+
+impl Descent {
+    /// Prepares the glide between two heights above mean sea level, metres.
+    ///
+    /// Outside the range the air of its nearest layer is continued.
+    #[must_use]
+    pub fn new(aircraft: &Aircraft, wind: &Wind, low_amsl_m: f64, high_amsl_m: f64) -> Self {
+        let speeds = Speeds::of(aircraft);
+        let air = if wind.is_uniform() {
+            let middle = 0.5 * (low_amsl_m + high_amsl_m);
+            let scaled = wind.at_amsl(middle).xy() * isa_density_ratio(middle).sqrt();
+            Air::Uniform(UniformLoss::new(speeds, scaled))
+        } else {
+            Air::Layered(LayeredRange::new(speeds, wind, &layer_bounds(wind, low_amsl_m, high_amsl_m)))
+        };
+        Self { air, speeds }
+    }
+
+    /// Whether the loss is the same at every height.
+    #[must_use]
+    pub fn is_uniform(&self) -> bool {
+        matches!(self.air, Air::Uniform(_))
+    }
+
+    /// Height above mean sea level left after the displacement `d` (metres over the ground) from a height, metres.
+    ///
+    /// `None` where the wind does not let the aircraft fly in that direction, at some height on the way.
+    #[must_use]
+    pub fn height_after(&self, from_amsl_m: f64, d: Xy) -> Option<f64> {
+        match &self.air {
+            Air::Uniform(u) => {
+                let h = from_amsl_m - u.loss(d);
+                h.is_finite().then_some(h)
+            }
+            Air::Layered(l) => l.after(from_amsl_m, d).map(|e| e.height),
+        }
+    }
+
+    /// The least height to start from so as to arrive at `to_amsl_m` after the displacement `d`; `None` as in
+    /// [`Descent::height_after`].
+    #[must_use]
+    pub fn height_needed(&self, to_amsl_m: f64, d: Xy) -> Option<f64> {
+        match &self.air {
+            Air::Uniform(u) => {
+                let h = to_amsl_m + u.loss(d);
+                h.is_finite().then_some(h)
+            }
+            Air::Layered(l) => l.needed(to_amsl_m, d),
+        }
+    }
+
+    /// The glide as a line that can be followed backwards from its end.
+    pub(super) fn line(&self, from_amsl_m: f64, d: Xy) -> Option<GlideLine<'_>> {
+        match &self.air {
+            Air::Uniform(u) => {
+                let loss = u.loss(d);
+                loss.is_finite().then(|| GlideLine::straight(from_amsl_m - loss, loss))
+            }
+            Air::Layered(l) => l.after(from_amsl_m, d).map(|e| l.line(e)),
+        }
+    }
+
+    /// An upper bound of how far the aircraft gets towards west, east, south and north between two heights, by any
+    /// path: per layer the support of the set flown in it, summed (the Minkowski sum of the layers' sets).
+    pub(super) fn extents(&self, from_amsl_m: f64, to_amsl_m: f64) -> [f64; 4] {
+        let drop = (from_amsl_m - to_amsl_m).max(0.0);
+        let mut out = match &self.air {
+            Air::Uniform(u) => {
+                let mut support = [0.0f64; 4];
+                for quadrant in 0..4 {
+                    let (sx, sy) = quadrant_signs(quadrant);
+                    for k in 0..=64 {
+                        let t = f64::from(k) / 64.0;
+                        let d = Xy::new(sx * (1.0 - t), sy * t);
+                        let range = drop / u.loss(d);
+                        super::layers::widen(&mut support, d * range);
+                    }
+                }
+                support
+            }
+            Air::Layered(l) => l.extents(from_amsl_m, to_amsl_m),
+        };
+        for reach in &mut out {
+            // The nodes cut the corners of the set by some 1e-4; ten times that, and more, is added.
+            *reach *= 1.01;
+        }
+        out
+    }
+
+    /// An upper bound for how far, relative to the glide's own distance, the heights above a square may dip below the
+    /// least of its corners, when the square is seen under `angle_rad` from the start.
+    ///
+    /// In uniform air the height is a concave function of the place, so it is zero. In layers the set in reach is the
+    /// radial sum of convex sets, whose dents grow with the square of the angle and of how much the layers disagree.
+    pub(super) fn dent(&self, angle_rad: f64) -> f64 {
+        match &self.air {
+            Air::Uniform(_) => 0.0,
+            Air::Layered(l) => l.dent(angle_rad),
+        }
+    }
+
+    /// By how much the loss per metre in the worst layer may exceed that in the best, in any one direction.
+    pub(super) fn unevenness(&self) -> f64 {
+        match &self.air {
+            Air::Uniform(_) => 1.0,
+            Air::Layered(l) => l.unevenness(),
+        }
+    }
+
+    /// The air heading (unit vector) of a straight glide along the track `u` in a wind; `None` where it cannot be
+    /// flown.
+    pub(super) fn air_heading(&self, u: Xy, wind: Xy, density_ratio: f64) -> Option<Xy> {
+        let scaled = wind * density_ratio.sqrt();
+        let s = self.speeds.best(u, scaled, None)?;
+        let air = u * s.ground - scaled;
+        let speed = air.norm();
+        (speed > 0.0).then(|| air * (1.0 / speed))
+    }
+}
+
+/// A straight glide, followed backwards from its end (parameter 0) to its start (parameter 1); between breaks the
+/// height is linear in the parameter.
+#[derive(Clone, Debug)]
+pub(super) struct GlideLine<'a> {
+    pub(super) layers: Option<&'a LayeredRange>,
+    /// Row of the lower direction node, and the share of the upper one.
+    pub(super) row: usize,
+    pub(super) share: f64,
+    /// Range coordinate at the end, and its growth over the whole line.
+    pub(super) end: f64,
+    pub(super) span: f64,
+    /// Current piece: layer, range coordinates of its ends, height at the first, height per range.
+    pub(super) layer: usize,
+    pub(super) piece_start: f64,
+    pub(super) piece_stop: f64,
+    pub(super) piece_height: f64,
+    pub(super) slope: f64,
+}
+
+impl GlideLine<'_> {
+    /// A line of one piece, from `end_height` rising by `rise` to its start.
+    pub(super) fn straight(end_height: f64, rise: f64) -> Self {
+        Self {
+            layers: None,
+            row: 0,
+            share: 0.0,
+            end: 0.0,
+            span: rise,
+            layer: 0,
+            piece_start: 0.0,
+            piece_stop: f64::INFINITY,
+            piece_height: end_height,
+            slope: 1.0,
+        }
+    }
+
+    /// Height at a parameter; must be called with parameters that do not decrease.
+    pub(super) fn height(&mut self, t: f64) -> f64 {
+        let r = self.end + self.span * t;
+        while r > self.piece_stop {
+            let Some(layers) = self.layers else { break };
+            layers.next_piece(self);
+        }
+        self.piece_height + (r - self.piece_start) * self.slope
+    }
+
+    /// The parameter up to which the height is linear from the last one asked for; may be infinite.
+    pub(super) fn linear_until(&self) -> f64 {
+        if self.span > 0.0 { (self.piece_stop - self.end) / self.span } else { f64::INFINITY }
+    }
+
+    /// Moves on to the piece that goes on from a parameter where the current one ends.
+    pub(super) fn advance(&mut self, t: f64) {
+        while self.linear_until() <= t {
+            let Some(layers) = self.layers else { break };
+            layers.next_piece(self);
+        }
+    }
+}

@@ -1,0 +1,345 @@
+//! The floor under a glide: terrain plus clearance, and whether a straight glide stays above it everywhere.
+//!
+//! Between four posts the terrain is bilinear, so along a straight line it is a quadratic in the distance, and the glide
+//! is linear (piecewise, in layered wind). The least margin in every crossed patch is therefore found exactly, not by
+//! samples. Tiles of 8 and 64 patches with their highest post let the walk skip what cannot matter.
+//!
+//! A patch with a post without data is never crossed: ground of unknown height is not assumed to be low. A line that
+//! runs exactly along a row or column of posts needs only those posts.
+
+use super::descent::GlideLine;
+use crate::grid::Terrain;
+
+/// How far a margin may be negative through rounding, metres.
+const ROUNDING_M: f64 = 1e-6;
+
+/// Patches per side of a small and a large tile.
+const SMALL: usize = 8;
+const LARGE: usize = 64;
+
+/// Highest posts of the tiles over a window of the terrain; `INFINITY` where a post has no data.
+#[derive(Clone, Debug)]
+pub(super) struct Pyramid {
+    /// First row and column of the window in the terrain.
+    pub(super) offset: (usize, usize),
+    /// Posts in the window.
+    pub(super) rows: usize,
+    pub(super) cols: usize,
+    small: Vec<f32>,
+    pub(super) small_cols: usize,
+    pub(super) small_rows: usize,
+    large: Vec<f32>,
+    large_cols: usize,
+}
+
+impl Pyramid {
+    pub(super) fn new(terrain: &Terrain, offset: (usize, usize), rows: usize, cols: usize) -> Self {
+        let (small_rows, small_cols) = (tiles(rows, SMALL), tiles(cols, SMALL));
+        let mut small = vec![f32::NEG_INFINITY; small_rows * small_cols];
+        for r in 0..rows {
+            let start = (offset.0 + r) * terrain.frame.cols + offset.1;
+            let posts = &terrain.heights_m[start..start + cols];
+            // A post on the border of tiles belongs to both.
+            let last_row = (r / SMALL).min(small_rows - 1);
+            let first_row = if r % SMALL == 0 && r > 0 { r / SMALL - 1 } else { last_row };
+            for tile_col in 0..small_cols {
+                let first = tile_col * SMALL;
+                let mut highest = f32::NEG_INFINITY;
+                for &h in &posts[first..(first + SMALL + 1).min(cols)] {
+                    highest = highest.max(if h.is_nan() { f32::INFINITY } else { h });
+                }
+                for tile_row in first_row..=last_row {
+                    let tile = &mut small[tile_row * small_cols + tile_col];
+                    *tile = tile.max(highest);
+                }
+            }
+        }
+        let ratio = LARGE / SMALL;
+        let (large_rows, large_cols) = (small_rows.div_ceil(ratio), small_cols.div_ceil(ratio));
+        let mut large = vec![f32::NEG_INFINITY; large_rows * large_cols];
+        for r in 0..small_rows {
+            for c in 0..small_cols {
+                let tile = &mut large[r / ratio * large_cols + c / ratio];
+                *tile = tile.max(small[r * small_cols + c]);
+            }
+        }
+        Self { offset, rows, cols, small, small_cols, small_rows, large, large_cols }
+    }
+
+    /// Highest post of a small tile.
+    pub(super) fn small_max(&self, row: usize, col: usize) -> f64 {
+        f64::from(self.small[row * self.small_cols + col])
+    }
+
+    /// Rows and columns of the posts at a small tile's edges: (first row, last row, first column, last column).
+    pub(super) fn small_edges(&self, row: usize, col: usize) -> (usize, usize, usize, usize) {
+        let end = |i: usize, n: usize| ((i + 1) * SMALL).min(n - 1);
+        (row * SMALL, end(row, self.rows), col * SMALL, end(col, self.cols))
+    }
+
+    /// The small tile that holds a post.
+    pub(super) fn small_of(&self, row: usize, col: usize) -> (usize, usize) {
+        ((row / SMALL).min(self.small_rows - 1), (col / SMALL).min(self.small_cols - 1))
+    }
+}
+
+/// Tiles needed for a number of posts; at least one.
+fn tiles(posts: usize, size: usize) -> usize {
+    posts.saturating_sub(1).div_ceil(size).max(1)
+}
+
+/// A place in the window: columns east and rows south of its north-west post.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Place {
+    pub(super) x: f64,
+    pub(super) y: f64,
+}
+
+/// The floor over a window of terrain.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Floor<'a> {
+    pub(super) terrain: &'a Terrain,
+    pub(super) pyramid: &'a Pyramid,
+    pub(super) clearance_m: f64,
+}
+
+/// One direction of the walk through the patches.
+#[derive(Clone, Copy)]
+struct Axis {
+    start: f64,
+    change: f64,
+    inverse: f64,
+    /// Patches in this direction.
+    count: i64,
+}
+
+impl Axis {
+    fn new(from: f64, to: f64, posts: usize) -> Self {
+        let change = to - from;
+        Self { start: from, change, inverse: 1.0 / change, count: posts as i64 - 1 }
+    }
+    /// The patch just ahead of a coordinate.
+    fn patch_ahead(&self, at: f64) -> i64 {
+        if self.change < 0.0 { at.ceil() as i64 - 1 } else { at.floor() as i64 }
+    }
+    /// Parameter at which the line leaves the patches `first..first + size`.
+    fn leaves(&self, first: i64, size: i64) -> f64 {
+        if self.change == 0.0 {
+            return f64::INFINITY;
+        }
+        let border = if self.change > 0.0 { first + size } else { first };
+        (border as f64 - self.start) * self.inverse
+    }
+    fn at(&self, t: f64) -> f64 {
+        self.start + self.change * t
+    }
+    /// The patch entered on leaving `first..first + size`.
+    fn next(&self, first: i64, size: i64) -> i64 {
+        if self.change > 0.0 { first + size } else { first - 1 }
+    }
+}
+
+impl Floor<'_> {
+    /// Height of the post at a row and column of the window, plus clearance; `NaN` without data.
+    pub(super) fn at_post(&self, row: usize, col: usize) -> f64 {
+        self.post(row, col) + self.clearance_m
+    }
+
+    fn post(&self, row: usize, col: usize) -> f64 {
+        let (r, c) = (row + self.pyramid.offset.0, col + self.pyramid.offset.1);
+        f64::from(self.terrain.heights_m[r * self.terrain.frame.cols + c])
+    }
+
+    /// Height of the surface plus clearance at a place; `NaN` outside the window or without data.
+    pub(super) fn at(&self, p: Place) -> f64 {
+        let inside = p.x >= 0.0 && p.y >= 0.0 && p.x <= self.last_col() && p.y <= self.last_row();
+        if !inside {
+            return f64::NAN;
+        }
+        let (c, r) = (p.x.floor(), p.y.floor());
+        let (fx, fy) = (p.x - c, p.y - r);
+        let (c, r) = (c as usize, r as usize);
+        let row = |r: usize| {
+            let west = self.post(r, c);
+            if fx > 0.0 { west + fx * (self.post(r, c + 1) - west) } else { west }
+        };
+        let north = row(r);
+        (if fy > 0.0 { north + fy * (row(r + 1) - north) } else { north }) + self.clearance_m
+    }
+
+    fn last_col(&self) -> f64 {
+        self.pyramid.cols as f64 - 1.0
+    }
+    fn last_row(&self) -> f64 {
+        self.pyramid.rows as f64 - 1.0
+    }
+
+    /// Whether the glide stays above the floor over its whole length, both ends included.
+    ///
+    /// The walk goes from the end back to the start. `known_clear` is asked for each small tile on the way and may say
+    /// that everything from the start up to any place of that tile is known to be clear.
+    pub(super) fn is_clear(
+        &self,
+        start: Place,
+        end: Place,
+        line: &mut GlideLine<'_>,
+        mut known_clear: impl FnMut(usize, usize) -> bool,
+    ) -> bool {
+        let (x, y) = (
+            Axis::new(end.x, start.x, self.pyramid.cols),
+            Axis::new(end.y, start.y, self.pyramid.rows),
+        );
+        if x.change == 0.0 && y.change == 0.0 {
+            return line.height(0.0) - self.at(end) >= -ROUNDING_M;
+        }
+        if x.change == 0.0 && end.x == end.x.floor() {
+            return self.is_clear_along(y, line, |i| (end.x, i));
+        }
+        if y.change == 0.0 && end.y == end.y.floor() {
+            return self.is_clear_along(x, line, |i| (i, end.y));
+        }
+        let (mut px, mut py) = (x.patch_ahead(end.x), y.patch_ahead(end.y));
+        let mut t = 0.0f64;
+        let (mut not_large, mut not_small) = ((i64::MIN, 0), (i64::MIN, 0));
+        loop {
+            if px < 0 || py < 0 || px >= x.count || py >= y.count {
+                return false;
+            }
+            let height = line.height(t);
+            let top = height - self.clearance_m;
+            let (large, small) = ((px / LARGE as i64, py / LARGE as i64), (px / SMALL as i64, py / SMALL as i64));
+            let mut size = 1;
+            if large != not_large {
+                let highest = self.pyramid.large[large.1 as usize * self.pyramid.large_cols + large.0 as usize];
+                if f64::from(highest) <= top {
+                    size = LARGE as i64;
+                } else {
+                    not_large = large;
+                }
+            }
+            if size == 1 && small != not_small {
+                if known_clear(small.1 as usize, small.0 as usize) {
+                    return true;
+                }
+                if self.pyramid.small_max(small.1 as usize, small.0 as usize) <= top {
+                    size = SMALL as i64;
+                } else {
+                    not_small = small;
+                }
+            }
+            let (ax, ay) = (px - px % size, py - py % size);
+            let (tx, ty) = (x.leaves(ax, size), y.leaves(ay, size));
+            let leave = tx.min(ty).clamp(t, 1.0);
+            if size == 1 && !self.patch_is_clear(px, py, (x, y), (t, leave), height, line) {
+                return false;
+            }
+            if leave >= 1.0 {
+                return true;
+            }
+            let (cross_x, cross_y) = (tx <= ty, ty <= tx);
+            if size > 1 {
+                // Where the line leaves a tile through one side, its other coordinate stays within the tile.
+                if !cross_x {
+                    px = x.patch_ahead(x.at(leave)).clamp(ax, (ax + size).min(x.count) - 1);
+                }
+                if !cross_y {
+                    py = y.patch_ahead(y.at(leave)).clamp(ay, (ay + size).min(y.count) - 1);
+                }
+            }
+            if cross_x {
+                px = x.next(ax, size);
+            }
+            if cross_y {
+                py = y.next(ay, size);
+            }
+            t = leave;
+        }
+    }
+
+    /// Least margin in one patch, over the parameters `from..to`, against zero.
+    fn patch_is_clear(
+        &self,
+        px: i64,
+        py: i64,
+        (x, y): (Axis, Axis),
+        (from, to): (f64, f64),
+        height: f64,
+        line: &mut GlideLine<'_>,
+    ) -> bool {
+        let (col, row) = (px as usize, py as usize);
+        let (nw, ne) = (self.post(row, col), self.post(row, col + 1));
+        let (sw, se) = (self.post(row + 1, col), self.post(row + 1, col + 1));
+        let top = height - self.clearance_m;
+        if nw <= top && ne <= top && sw <= top && se <= top {
+            return true;
+        }
+        let twist = nw - ne - sw + se;
+        let surface = |t: f64| {
+            let u = (x.at(t) - px as f64).clamp(0.0, 1.0);
+            let v = (y.at(t) - py as f64).clamp(0.0, 1.0);
+            nw + u * (ne - nw) + v * (sw - nw) + u * v * twist
+        };
+        let (mut a, mut margin_a) = (from, height - surface(from) - self.clearance_m);
+        loop {
+            let limit = line.linear_until();
+            let b = if limit < to { limit.max(a) } else { to };
+            let margin_b = line.height(b) - surface(b) - self.clearance_m;
+            let step = b - a;
+            // Second-order part of the margin over the piece: −twist·Δu·Δv.
+            let bend = -twist * x.change * y.change * step * step;
+            let rise = margin_b - margin_a;
+            let mut least = margin_a.min(margin_b);
+            if bend > 0.0 && rise.abs() < bend {
+                least = least.min(margin_a - (bend - rise) * (bend - rise) / (4.0 * bend));
+            }
+            // A margin that is not a number is a post without data.
+            if !(least >= -ROUNDING_M && twist.is_finite()) {
+                return false;
+            }
+            if b >= to {
+                return true;
+            }
+            line.advance(b);
+            (a, margin_a) = (b, margin_b);
+        }
+    }
+
+    /// The same along a row or column of posts, where the surface is linear from post to post.
+    fn is_clear_along(&self, axis: Axis, line: &mut GlideLine<'_>, place: impl Fn(f64) -> (f64, f64)) -> bool {
+        let mut i = axis.patch_ahead(axis.start);
+        let mut t = 0.0f64;
+        loop {
+            if i < 0 || i >= axis.count {
+                return false;
+            }
+            let leave = axis.leaves(i, 1).clamp(t, 1.0);
+            let surface = |at: f64| {
+                // Both posts must be known, even where one carries no weight.
+                let low = place(i as f64);
+                let high = place((i + 1) as f64);
+                let a = self.at(Place { x: low.0, y: low.1 });
+                let b = self.at(Place { x: high.0, y: high.1 });
+                a + (at - i as f64).clamp(0.0, 1.0) * (b - a)
+            };
+            loop {
+                if !(line.height(t) - surface(axis.at(t)) >= -ROUNDING_M) {
+                    return false;
+                }
+                let limit = line.linear_until();
+                if limit >= leave {
+                    break;
+                }
+                t = limit.max(t);
+                line.advance(t);
+            }
+            if !(line.height(leave) - surface(axis.at(leave)) >= -ROUNDING_M) {
+                return false;
+            }
+            if leave >= 1.0 {
+                return true;
+            }
+            t = leave;
+            i = axis.next(i, 1);
+        }
+    }
+}
