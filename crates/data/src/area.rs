@@ -3,11 +3,10 @@
 mod classify;
 mod sample;
 
-pub use classify::{Classified, classify};
+pub use classify::{FileRole, classify};
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame, FrameError};
-use crate::quantity::ReportedWind;
 use crate::terrain::{self, TerrainInfo, TerrainRequest};
 use crate::vector::{self, Hazards, VectorOptions};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
@@ -78,30 +77,10 @@ pub struct Start {
     pub position: Xy,
     /// Height above ground, metres.
     pub height_agl_m: f64,
-    /// Heading from true north.
-    pub heading_true: Bearing,
-    /// Surface wind, from true north.
-    pub wind: ReportedWind,
-}
-
-/// What a line on the map shows. Lines are drawn and never counted in a result.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum LaneKind {
-    /// A road or track.
-    Lane,
-    /// A river or stream.
-    River,
-}
-
-/// A line that helps to find one's way on the map.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Lane {
-    /// What it shows.
-    pub kind: LaneKind,
-    /// Name; may be empty.
-    pub name: String,
-    /// The line.
-    pub line: Vec<Xy>,
+    /// Heading from grid north.
+    pub heading: Option<Bearing>,
+    /// Where the surface wind comes from, true, and its speed in m/s.
+    pub wind: Option<(Bearing, f64)>,
 }
 
 /// One area in one frame. Cheap to clone.
@@ -119,8 +98,10 @@ pub struct Area {
     pub hazards: Arc<Vec<Hazard>>,
     /// Quiet zones.
     pub quiet_zones: Arc<Vec<QuietZone>>,
-    /// Lines for orientation.
-    pub lanes: Arc<Vec<Lane>>,
+    /// Roads and tracks, for orientation only.
+    pub lanes: Arc<Vec<Vec<Xy>>>,
+    /// Rivers and streams, for orientation only.
+    pub rivers: Arc<Vec<Vec<Xy>>>,
     /// Home strip, where one is known.
     pub home: Option<Home>,
     /// A state worth looking at first, where one is known.
@@ -195,7 +176,8 @@ impl Area {
             fields: Arc::new(fields),
             hazards: Arc::new(hazards.hazards),
             quiet_zones: Arc::new(hazards.quiet_zones),
-            lanes: Arc::new(Vec::new()),
+            lanes: Arc::default(),
+            rivers: Arc::default(),
             home: None,
             start: None,
             provenance,
@@ -209,6 +191,27 @@ impl Area {
     pub fn centre(&self) -> Xy {
         let (low, high) = self.terrain.frame.bounds();
         (low + high) * 0.5
+    }
+
+    /// The angle from true north to grid north at a place, radians: true bearing = grid bearing + convergence.
+    ///
+    /// Far outside the area, where the frame has no image on the globe, it is that of the middle of the terrain.
+    #[must_use]
+    pub fn convergence_rad(&self, at: Xy) -> f64 {
+        let there = |p: Xy| self.frame.grid_convergence_rad(p).ok().filter(|c| c.is_finite());
+        there(at).or_else(|| there(self.centre())).unwrap_or(0.0)
+    }
+
+    /// A bearing from true north as one from grid north at a place.
+    #[must_use]
+    pub fn to_grid(&self, from_true_north: Bearing, at: Xy) -> Bearing {
+        Bearing::from_rad(from_true_north.rad() - self.convergence_rad(at))
+    }
+
+    /// A bearing from grid north as one from true north at a place.
+    #[must_use]
+    pub fn to_true(&self, from_grid_north: Bearing, at: Xy) -> Bearing {
+        Bearing::from_rad(from_grid_north.rad() + self.convergence_rad(at))
     }
 }
 
