@@ -3,17 +3,23 @@
 //! Nothing here reads a file, a clock or a setting; whoever calls says which day it is.
 
 use sparefield_data::area::Area;
-use sparefield_data::frame::FrameError;
 use sparefield_data::quantity::{ReportedWind, UnitPrefs, WindAloft, WindWords};
-use sparefield_geometry::air::{Wind, WindLayer, WindProfile, WindVector};
+use sparefield_geometry::air::{Wind, WindLayer, WindProfile, WindVector, isa_density_ratio};
 use sparefield_geometry::aircraft::{Aircraft, AircraftError, GlideSpeed};
+use sparefield_geometry::contour::contours;
 use sparefield_geometry::fields::approach::ObstacleRule;
-use sparefield_geometry::fields::model::Day;
+use sparefield_geometry::fields::circuit_height::generic_circuit_height;
+use sparefield_geometry::fields::hazards::HazardIndex;
+use sparefield_geometry::fields::model::{Day, QuietZone};
 use sparefield_geometry::fields::needed::SafetyFactor;
-use sparefield_geometry::fields::verdict::{RankedField, Verdict};
-use sparefield_geometry::math;
+use sparefield_geometry::fields::rank::{RankInput, RankOptions, rank};
+use sparefield_geometry::fields::study::{FieldStudy, StudyOptions, study_all};
+use sparefield_geometry::fields::verdict::{Quantity, RankedField, Reason, ReasonKind, Verdict};
+use sparefield_geometry::fields::workings;
+use sparefield_geometry::grid::{SurfaceKind, Terrain};
 use sparefield_geometry::position::{Bearing, Xy};
-use sparefield_geometry::reach::{AircraftState, ReachError};
+use sparefield_geometry::reach::{AircraftState, Arrival, Reach, ReachError, ReachOptions, forward_reach};
+use std::sync::Arc;
 use thiserror::Error;
 
 /// A height as people give it.
@@ -36,15 +42,24 @@ pub struct StateInput {
     pub heading: Option<Bearing>,
 }
 
-/// The wind as people know it: directions from true north.
+/// The wind as people know it: directions from true north, heights above mean sea level.
 #[derive(Clone, Debug, PartialEq)]
 pub struct WindInput {
     /// Wind at 10 m above the ground, where known.
     pub surface: Option<ReportedWind>,
-    /// Winds at heights above mean sea level.
+    /// Winds aloft.
     pub aloft: Vec<WindAloft>,
     /// How the surface wind grows with height.
     pub profile: WindProfile,
+}
+
+impl WindInput {
+    /// A known surface wind, from true north, and nothing known aloft.
+    #[must_use]
+    pub fn surface(from_true: Bearing, speed_ms: f64, profile: WindProfile) -> Self {
+        let from = (speed_ms > 0.0).then_some(from_true);
+        Self { surface: Some(ReportedWind { from, speed_ms, gust_ms: None }), aloft: Vec::new(), profile }
+    }
 }
 
 /// The rules by which landing distance and approach are judged.
@@ -60,7 +75,7 @@ pub struct Rules {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Conditions {
     /// The aircraft.
-    pub aircraft: Aircraft,
+    pub aircraft: Arc<Aircraft>,
     /// The wind as known.
     pub wind: WindInput,
     /// Where the engine stops.
@@ -71,41 +86,407 @@ pub struct Conditions {
     pub today: Day,
 }
 
-/// Why there is no assessment.
+/// Why there is no assessment. Every one is a plain answer to what was asked, not a failure of the program.
 #[derive(Clone, Debug, PartialEq, Error)]
 #[non_exhaustive]
 pub enum AssessError {
-    /// The aircraft's numbers contradict each other.
+    /// The aircraft's numbers contradict each other: correct the aircraft.
     #[error("the aircraft cannot be used: {0}")]
     Aircraft(#[from] AircraftError),
-    /// The aircraft is outside or below the terrain.
+    /// The aircraft is outside, below or too near the terrain: move it.
     #[error("{0}")]
     Reach(#[from] ReachError),
-    /// The wind has no direction.
+    /// The wind has no direction: give one.
     #[error(
         "the direction of the wind is variable, so nothing can be worked out; give the direction that is worst, or calm"
     )]
     VariableWind,
-    /// The wind is at least as strong as the fastest glide.
+    /// The wind is at least as strong as the fastest glide: check both.
     #[error(
-        "the wind of {wind_kt:.0} kt {place} is as strong as the fastest glide of this aircraft ({airspeed_kt:.0} kt), so it \
-         cannot make way against it; check the wind and the aircraft"
+        "the wind of {wind_kt:.0} kt {place} is as strong as the fastest glide of this aircraft ({airspeed_kt:.0} kt), so \
+         it makes no way against it and cannot land; check the wind and the aircraft"
     )]
     WindTooStrong {
         /// Wind in knots.
         wind_kt: f64,
-        /// Where that wind is.
-        place: String,
+        /// Where that wind blows.
+        place: &'static str,
         /// Fastest gliding airspeed in knots.
         airspeed_kt: f64,
     },
-    /// A place has no image on the globe.
-    #[error("{0}")]
-    Frame(String),
 }
 
-impl From<FrameError> for AssessError {
-    fn from(error: FrameError) -> Self {
-        Self::Frame(error.to_string())
+const KNOT_MS: f64 = 1_852.0 / 3_600.0;
+
+/// What depends on the area, the aircraft and nothing else; made once and reused while the aircraft moves.
+#[derive(Clone, Debug)]
+pub struct Studies {
+    fields: Arc<Vec<FieldStudy>>,
+    aircraft: Arc<Aircraft>,
+}
+
+impl Studies {
+    /// Studies every field of the area for the aircraft of the conditions.
+    #[must_use]
+    pub fn new(area: &Area, conditions: &Conditions) -> Self {
+        let hazards = HazardIndex::new(area.hazards.as_ref().clone());
+        let options = StudyOptions::default();
+        let fields = study_all(&area.fields, &hazards, Some(&area.terrain), &conditions.aircraft, &options);
+        Self { fields: Arc::new(fields), aircraft: Arc::clone(&conditions.aircraft) }
     }
+
+    /// Whether these studies serve other conditions, too: they do while the aircraft is the same.
+    #[must_use]
+    pub fn fits(&self, conditions: &Conditions) -> bool {
+        Arc::ptr_eq(&self.aircraft, &conditions.aircraft) || self.aircraft == conditions.aircraft
+    }
+}
+
+/// Where the aircraft can glide to, which fields would take it, and why.
+#[derive(Clone, Debug)]
+pub struct Assessment {
+    /// The state it was computed from.
+    pub state: AircraftState,
+    /// Ground under the aircraft, metres above mean sea level.
+    pub ground_amsl_m: f64,
+    /// The wind in the area's frame.
+    pub wind: Wind,
+    /// Where the aircraft can glide to.
+    pub reach: Reach,
+    /// How it arrives overhead each field's centre, by index; `None` where a field is not in reach.
+    pub arrivals: Vec<Option<Arrival>>,
+    /// Every field in the order of choice.
+    pub ranked: Vec<RankedField>,
+    /// Height for a circuit over a place with no particular field, metres; what reach rings are drawn with.
+    pub generic_circuit_m: f64,
+    aircraft: Arc<Aircraft>,
+    studies: Arc<Vec<FieldStudy>>,
+    quiet_zones: Arc<Vec<QuietZone>>,
+    options: RankOptions,
+}
+
+/// A contour of spare height.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ring {
+    /// Spare height on it, metres.
+    pub level_m: f64,
+    /// Its pieces; a closed piece ends where it starts.
+    pub lines: Vec<Vec<Xy>>,
+}
+
+/// How a shown number came about.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Working {
+    /// What the number is, in words.
+    pub label: String,
+    /// The number.
+    pub value: Quantity,
+    /// Whether its sign matters, as that of a difference does.
+    pub signed: bool,
+    /// The formula in words and signs.
+    pub formula: String,
+    /// What went in, by name.
+    pub inputs: Vec<(String, Quantity)>,
+    /// Published source, or "common practice, no source", or "from memory".
+    pub source: &'static str,
+}
+
+/// Works out reach and ranking.
+///
+/// `cancel` is asked regularly whether to stop. The same input gives the same bits on any number of threads.
+///
+/// # Errors
+/// When the aircraft, its state or the wind make no sense here; the sentence says which.
+pub fn assess(
+    area: &Area,
+    studies: &Studies,
+    conditions: &Conditions,
+    cancel: &dyn Fn() -> bool,
+) -> Result<Assessment, AssessError> {
+    let aircraft = &conditions.aircraft;
+    aircraft.validate()?;
+    let StateInput { position, height, heading } = conditions.state;
+    let ground_amsl_m = ground_under(&area.terrain, position)?;
+    let height_amsl_m = match height {
+        HeightInput::AboveGround(agl) => ground_amsl_m + agl,
+        HeightInput::AboveSea(amsl) => amsl,
+    };
+    let wind = frame_wind(area, &conditions.wind, position, ground_amsl_m)?;
+    check_wind(aircraft, &wind, height_amsl_m)?;
+    let state = AircraftState { position, height_amsl_m, heading };
+    let reach = forward_reach(&area.terrain, aircraft, &wind, &state, &ReachOptions::of(aircraft), cancel)?;
+    let arrivals: Vec<Option<Arrival>> =
+        studies.fields.iter().map(|study| reach.arrival_at(&area.terrain, study.centre)).collect();
+    if cancel() {
+        return Err(ReachError::Cancelled.into());
+    }
+    let options = RankOptions {
+        obstacle_rule: conditions.rules.obstacle,
+        safety: conditions.rules.safety,
+        today: Some(conditions.today),
+        ..RankOptions::default()
+    };
+    let input = RankInput { aircraft, wind: &wind, options: &options, quiet_zones: &area.quiet_zones };
+    let ranked = rank(&area.fields, &studies.fields, &input, &arrivals);
+    // Thinner air higher up needs more height; the greater of both ends is the cautious one.
+    let (low, high) = area.terrain.range().unwrap_or((ground_amsl_m, ground_amsl_m));
+    let generic_circuit_m =
+        generic_circuit_height(aircraft, &wind, low).max(generic_circuit_height(aircraft, &wind, high.min(height_amsl_m)));
+    Ok(Assessment {
+        state,
+        ground_amsl_m,
+        wind,
+        reach,
+        arrivals,
+        ranked,
+        generic_circuit_m,
+        aircraft: Arc::clone(aircraft),
+        studies: Arc::clone(&studies.fields),
+        quiet_zones: Arc::clone(&area.quiet_zones),
+        options,
+    })
+}
+
+fn ground_under(terrain: &Terrain, position: Xy) -> Result<f64, ReachError> {
+    let (row, col) = terrain.frame.fractional(position);
+    let within = |x: f64, n: usize| n > 0 && x >= 0.0 && x <= (n - 1) as f64;
+    if !(within(row, terrain.frame.rows) && within(col, terrain.frame.cols)) {
+        return Err(ReachError::OutsideTerrain);
+    }
+    terrain.height_at(position).ok_or(ReachError::NoTerrain)
+}
+
+/// The wind in the area's frame.
+///
+/// The surface wind belongs to the ground under the home strip where one is known, else to that under the aircraft.
+/// With winds aloft alone, the surface wind is the lowest of them carried down the profile.
+///
+/// # Errors
+/// When the surface wind has no direction.
+pub fn frame_wind(area: &Area, input: &WindInput, position: Xy, ground_amsl_m: f64) -> Result<Wind, AssessError> {
+    let (place, ground) = match &area.home {
+        Some(home) => (home.position, area.terrain.height_at(home.position).unwrap_or(home.elevation_amsl_m)),
+        None => (position, ground_amsl_m),
+    };
+    let convergence = area.convergence_rad(place);
+    let turned = |wind: WindVector| {
+        wind.from_bearing().map_or(wind, |from| {
+            WindVector::coming_from(Bearing::from_rad(from.rad() - convergence), wind.speed_ms())
+        })
+    };
+    let aloft: Vec<WindLayer> = input
+        .aloft
+        .iter()
+        .map(|layer| WindLayer { height_amsl_m: layer.height_m, wind: turned(layer.wind) })
+        .collect();
+    let lowest = aloft.iter().min_by(|a, b| a.height_amsl_m.total_cmp(&b.height_amsl_m));
+    let surface = match (&input.surface, lowest) {
+        (Some(reported), _) => turned(reported.vector().ok_or(AssessError::VariableWind)?),
+        (None, Some(layer)) => {
+            let ratio = input.profile.ratio_at(layer.height_amsl_m - ground).max(1.0);
+            WindVector { east_ms: layer.wind.east_ms / ratio, north_ms: layer.wind.north_ms / ratio }
+        }
+        (None, None) => WindVector::CALM,
+    };
+    Ok(Wind::new(surface, input.profile, aloft, ground))
+}
+
+fn check_wind(aircraft: &Aircraft, wind: &Wind, height_amsl_m: f64) -> Result<(), AssessError> {
+    let fastest = match aircraft.glide_speed {
+        GlideSpeed::Held(v) => v,
+        GlideSpeed::BestForWind => aircraft.max_speed_ms,
+    };
+    let looked_at = [
+        ("at the surface", wind.surface, wind.ground_amsl_m),
+        ("at the aircraft's height", wind.at_amsl(height_amsl_m), height_amsl_m),
+    ];
+    for (place, vector, amsl) in looked_at {
+        let airspeed = fastest / isa_density_ratio(amsl).sqrt();
+        if vector.speed_ms() >= airspeed {
+            let (wind_kt, airspeed_kt) = (vector.speed_ms() / KNOT_MS, airspeed / KNOT_MS);
+            return Err(AssessError::WindTooStrong { wind_kt, place, airspeed_kt });
+        }
+    }
+    Ok(())
+}
+
+/// What is always said, whatever the result.
+pub const STANDING_CAUTIONS: [&str; 4] = [
+    "A training and planning aid, not for navigation and not for use in flight.",
+    "Wires cannot be seen in terrain or land data: assume them along every road, to every building and between any \
+     two poles, until you have looked.",
+    "Land data may be wrong or old: surfaces, stock, fences and crops change within days.",
+    "The aircraft's handbook, local rules and licensed instruction come first.",
+];
+
+impl Assessment {
+    /// Height of the aircraft above the ground, metres.
+    #[must_use]
+    pub fn height_agl_m(&self) -> f64 {
+        self.state.height_amsl_m - self.ground_amsl_m
+    }
+
+    /// Spare height at the centres of the reach's cells, metres: arrival height above ground less the height for a
+    /// circuit; `NaN` where not reachable.
+    #[must_use]
+    pub fn spare_heights_m(&self, terrain: &Terrain) -> Vec<f32> {
+        let frame = &self.reach.frame;
+        (0..frame.rows * frame.cols).map(|i| self.spare_at(terrain, i / frame.cols, i % frame.cols) as f32).collect()
+    }
+
+    fn spare_at(&self, terrain: &Terrain, row: usize, col: usize) -> f64 {
+        let (row0, col0) = self.reach.offset;
+        let arrival = self.reach.arrival_at_cell(row, col);
+        match (arrival, terrain.post(row + row0, col + col0)) {
+            (Some(arrival), Some(ground)) => arrival - ground - self.generic_circuit_m,
+            _ => f64::NAN,
+        }
+    }
+
+    /// Contours of spare height.
+    #[must_use]
+    pub fn rings(&self, terrain: &Terrain, levels_m: &[f64]) -> Vec<Ring> {
+        let spare = self.spare_heights_m(terrain);
+        let frame = &self.reach.frame;
+        let value = |row: usize, col: usize| f64::from(spare[row * frame.cols + col]);
+        levels_m.iter().map(|&level_m| Ring { level_m, lines: contours(frame, value, level_m) }).collect()
+    }
+
+    /// The glide to a field's centre, `None` where it is not in reach.
+    #[must_use]
+    pub fn path_to(&self, terrain: &Terrain, field: usize) -> Option<Vec<Xy>> {
+        let centre = self.studies.get(field)?.centre;
+        let path = self.reach.path_to(terrain, centre)?;
+        Some(path.into_iter().map(|p| p.position).collect())
+    }
+
+    /// The one sentence about a field that comes first.
+    #[must_use]
+    pub fn headline(&self, ranked: &RankedField) -> Reason {
+        let gate = ranked.reasons.iter().find(|r| r.kind == ReasonKind::Gate);
+        match (&ranked.strip, ranked.spare_height_m, gate) {
+            (_, _, Some(gate)) if ranked.verdict == Verdict::Out => gate.clone(),
+            (Some(strip), Some(spare), _) => Reason {
+                kind: ReasonKind::Note,
+                template: format!(
+                    "{}: land {{0}} with {{1}} usable for {{2}} needed, {{3}} in hand above the circuit",
+                    ranked.verdict.words()
+                ),
+                quantities: vec![
+                    Quantity::Direction(strip.heading),
+                    Quantity::Length(strip.usable_length_m),
+                    Quantity::Length(strip.needed_length_m),
+                    Quantity::Height(spare),
+                ],
+            },
+            _ => Reason { kind: ReasonKind::Note, template: ranked.verdict.words().into(), quantities: Vec::new() },
+        }
+    }
+
+    /// How every number shown for a field came about.
+    #[must_use]
+    pub fn workings(&self, ranked: &RankedField) -> Vec<Working> {
+        let Some(study) = self.studies.get(ranked.index) else { return Vec::new() };
+        let input = RankInput {
+            aircraft: &self.aircraft,
+            wind: &self.wind,
+            options: &self.options,
+            quiet_zones: &self.quiet_zones,
+        };
+        let arrival = self.arrivals.get(ranked.index).copied().flatten();
+        workings::workings(ranked, study, &input, arrival)
+            .into_iter()
+            .map(|w| Working {
+                signed: w.label == "spare height",
+                label: w.label,
+                value: w.value,
+                formula: w.formula,
+                inputs: w.inputs,
+                source: w.source,
+            })
+            .collect()
+    }
+
+    /// What has to be said about this result: the standing cautions, where the heights are from, and what was taken
+    /// for granted.
+    #[must_use]
+    pub fn cautions(&self, area: &Area, conditions: &Conditions, units: &UnitPrefs) -> Vec<String> {
+        let mut list: Vec<String> = STANDING_CAUTIONS.iter().map(|&c| c.to_owned()).collect();
+        list.push(heights_caution(area, units));
+        if area.is_sample {
+            list.push("The sample area is invented and shows no real place.".to_owned());
+        }
+        if area.hazards.is_empty() {
+            list.push("No hazards were loaded, so none were looked at.".to_owned());
+        }
+        list.extend(self.wind_cautions(&conditions.wind, units));
+        if conditions.state.heading.is_none() {
+            list.push(
+                "No heading was given, so the height for the first turn and the reaction time is not taken off."
+                    .to_owned(),
+            );
+        }
+        if self.reach.starts_below_clearance {
+            list.push(format!(
+                "The aircraft starts lower than the clearance of {} kept above the ground, so nothing counts as in reach.",
+                units.format_height(conditions.aircraft.terrain_clearance_m)
+            ));
+        }
+        list
+    }
+
+    fn wind_cautions(&self, wind: &WindInput, units: &UnitPrefs) -> Vec<String> {
+        let mut list = Vec::new();
+        match (&wind.surface, wind.aloft.is_empty()) {
+            (None, true) => list.push("No wind was given, so calm air was taken; any wind changes the choice.".to_owned()),
+            (None, false) => list.push(format!(
+                "No surface wind was given; {} was derived from the wind aloft.",
+                units.format_speed(self.wind.surface.speed_ms())
+            )),
+            (Some(reported), _) => {
+                if let Some(gust) = reported.gust_ms {
+                    list.push(format!(
+                        "Gusts of {} are not taken into account: expect more sink, a faster approach and more length.",
+                        units.format_speed(gust)
+                    ));
+                }
+            }
+        }
+        list
+    }
+
+    /// The wind in words, from true north.
+    #[must_use]
+    pub fn wind_words(&self, area: &Area, units: &UnitPrefs) -> String {
+        let place = area.home.as_ref().map_or(self.state.position, |h| h.position);
+        let convergence = area.convergence_rad(place);
+        let turned = |wind: WindVector| {
+            wind.from_bearing().map_or(wind, |from| {
+                WindVector::coming_from(Bearing::from_rad(from.rad() + convergence), wind.speed_ms())
+            })
+        };
+        let mut words = format!("{} at the surface", units.format_wind(turned(self.wind.surface), WindWords::Long));
+        for layer in self.wind.aloft() {
+            words.push_str(&format!(
+                ", {} at {} above sea level",
+                units.format_wind(turned(layer.wind), WindWords::Long),
+                units.format_height(layer.height_amsl_m)
+            ));
+        }
+        words
+    }
+}
+
+fn heights_caution(area: &Area, units: &UnitPrefs) -> String {
+    let kind = match area.terrain.accuracy.kind {
+        SurfaceKind::BareGround => "They are of bare ground.",
+        SurfaceKind::SurfaceModel => "They include the tops of trees and buildings.",
+        SurfaceKind::Unknown => "Whether they include trees and buildings is not known.",
+    };
+    format!(
+        "Heights are from {}, {} apart, and differ from the truth by about {} from one post to the next. {kind}",
+        if area.is_sample { "the invented sample terrain".to_owned() } else { format!("“{}”", area.title) },
+        units.format_length(area.terrain.frame.cell_m),
+        units.format_height(area.terrain.accuracy.point_to_point_m),
+    )
 }
