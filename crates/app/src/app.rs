@@ -9,7 +9,7 @@ use crate::settings;
 use crate::theme::{Palette, Scheme, Theme};
 use crate::views;
 use egui::{Key, Modifiers};
-use sparefield_data::area::{AreaRequest, FileRole, classify};
+use sparefield_data::area::{AreaRequest, classify};
 use sparefield_geometry::fields::model::Day;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -35,6 +35,7 @@ pub struct App {
     /// What is true.
     pub model: Model,
     map: views::map::MapState,
+    derived: views::map_panel::MapDerived,
     palette: Palette,
     theme: Theme,
     applied: Option<Scheme>,
@@ -65,8 +66,9 @@ impl App {
         let repaint = ctx.clone();
         let assess = AssessJob::start(move || repaint.request_repaint())?;
         let mut app = Self {
-            model: Model::new(sparefield_data::aircraft_file::builtin()?, kept),
+            model: Model::new(sparefield_data::aircraft_file::builtin(), kept),
             map: views::map::MapState::default(),
+            derived: views::map_panel::MapDerived::default(),
             palette,
             theme,
             applied: None,
@@ -191,38 +193,24 @@ impl App {
     }
 
     fn open_files(&mut self, ctx: &egui::Context, chosen: &Chosen) {
-        let roles = match classify(&chosen.files) {
-            Ok(roles) => roles,
-            Err(e) => {
-                self.model.notify(NoticeLevel::Problem, e.to_string());
-                return;
-            }
-        };
-        // Terrain starts a new area; fields or hazards alone join the terrain that is open.
-        let has_terrain = roles.iter().any(|(_, r)| *r == FileRole::Terrain);
-        let mut request = if has_terrain { AreaRequest::default() } else { self.request.clone() };
-        let mut land = false;
-        for (path, role) in roles {
-            match role {
-                FileRole::Terrain => request.terrain.push(path),
-                FileRole::Fields => request.fields = Some(path),
-                FileRole::Hazards => request.hazards = Some(path),
-                FileRole::Aircraft => {
-                    match sparefield_data::aircraft_file::load(&path) {
-                        Ok(loaded) => {
-                            for w in &loaded.warnings {
-                                self.model.notify(NoticeLevel::Info, w.to_string());
-                            }
-                            self.commands.push(Command::AddAircraft(Arc::new(loaded.value)));
-                        }
-                        Err(e) => self.model.notify(NoticeLevel::Problem, e.to_string()),
-                    }
-                    continue;
-                }
-            }
-            land = true;
+        let is_aircraft = |p: &PathBuf| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml"));
+        let (aircraft, land): (Vec<PathBuf>, Vec<PathBuf>) = chosen.files.iter().cloned().partition(is_aircraft);
+        for path in aircraft {
+            self.take_aircraft(&path);
         }
-        if !land {
+        if land.is_empty() {
+            return;
+        }
+        let found = classify(&land);
+        for refused in &found.refused {
+            self.model.notify(NoticeLevel::Problem, refused.to_string());
+        }
+        // Terrain starts a new area; fields or hazards alone join the terrain that is open.
+        let mut request = if found.terrain.is_empty() { self.request.clone() } else { AreaRequest::default() };
+        request.terrain.extend(found.terrain.iter().cloned());
+        request.fields.extend(found.fields.iter().cloned());
+        request.hazards.extend(found.hazards.iter().cloned());
+        if found.terrain.is_empty() && found.fields.is_empty() && found.hazards.is_empty() {
             return;
         }
         if request.terrain.is_empty() {
@@ -241,6 +229,18 @@ impl App {
         };
         self.opening_request = request.clone();
         self.start_opening(ctx, OpenWhat::Files(Box::new(request)), &what);
+    }
+
+    fn take_aircraft(&mut self, path: &std::path::Path) {
+        match sparefield_data::aircraft_file::load(path) {
+            Ok(loaded) => {
+                for w in &loaded.warnings {
+                    self.model.notify(NoticeLevel::Info, w.to_string());
+                }
+                self.commands.push(Command::AddAircraft(Arc::new(loaded.value)));
+            }
+            Err(e) => self.model.notify(NoticeLevel::Problem, e.to_string()),
+        }
     }
 
     fn start_opening(&mut self, ctx: &egui::Context, what: OpenWhat, words: &str) {
@@ -310,7 +310,8 @@ impl App {
         }
         let map = egui::CentralPanel::default().frame(egui::Frame::new().fill(c.outside)).show(ui, |ui| {
             let rect = ui.max_rect();
-            self.map_view(ui);
+            let (model, theme) = (&self.model, &self.theme);
+            views::map_panel::map_panel(ui, model, &mut self.map, &mut self.derived, theme, &mut self.commands);
             rect
         });
         let first_steps = self.model.settings.show_first_steps && self.model.area.as_ref().is_some_and(|a| a.is_sample);

@@ -1,9 +1,9 @@
 //! Everything the pilot can do, as values. Views push commands; the app applies them at one point in each frame.
 
-use crate::model::{HeightInput, ProfileChoice};
+use crate::assess::{HeightInput, Rules};
+use crate::model::ProfileChoice;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
-use sparefield_geometry::fields::approach::ObstacleRule;
 use sparefield_geometry::position::{Bearing, Xy};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -32,10 +32,8 @@ pub enum Command {
     SetAircraft(usize),
     /// Take an aircraft read from a file.
     AddAircraft(Arc<Aircraft>),
-    /// Choose the rule for obstacles under the approach.
-    SetObstacleRule(ObstacleRule),
-    /// Choose the general safety factor on landing distance.
-    SetSafetyFactor(f64),
+    /// Choose the rules for approach and landing distance.
+    SetRules(Rules),
     /// Choose a field for the card.
     Select(Option<usize>),
     /// Point at a field.

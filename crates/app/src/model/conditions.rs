@@ -1,39 +1,22 @@
 //! What the pilot sets: aircraft, place, height, heading, wind.
 
+use crate::assess::{self, HeightInput, Rules, StateInput, WindInput};
 use sparefield_data::area::Area;
+use sparefield_data::quantity::ReportedWind;
 use sparefield_geometry::air::WindProfile;
 use sparefield_geometry::aircraft::Aircraft;
-use sparefield_geometry::fields::approach::ObstacleRule;
+use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::{Bearing, Xy};
 use std::sync::Arc;
 
 /// Largest height that may be set, metres: well above any glide of these aircraft that stays in an area.
 pub const MAX_HEIGHT_M: f64 = 6_000.0;
 
-/// A height, and what it is measured from.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum HeightInput {
-    /// Above the ground under the aircraft, metres.
-    AboveGround(f64),
-    /// Above mean sea level, metres.
-    AboveSea(f64),
-}
-
-impl HeightInput {
-    /// The number, whatever it is measured from.
-    #[must_use]
-    pub fn metres(self) -> f64 {
-        match self {
-            Self::AboveGround(m) | Self::AboveSea(m) => m,
-        }
-    }
-    /// Height above mean sea level over ground of the given height, metres.
-    #[must_use]
-    pub fn amsl_m(self, ground_amsl_m: f64) -> f64 {
-        match self {
-            Self::AboveGround(m) => m + ground_amsl_m,
-            Self::AboveSea(m) => m,
-        }
+/// The number of a height, whatever it is measured from, metres.
+#[must_use]
+pub fn height_metres(height: HeightInput) -> f64 {
+    match height {
+        HeightInput::AboveGround(m) | HeightInput::AboveSea(m) => m,
     }
 }
 
@@ -88,10 +71,8 @@ pub struct Conditions {
     pub wind_speed_ms: f64,
     /// How the wind grows with height.
     pub profile: ProfileChoice,
-    /// Rule for obstacles under the approach.
-    pub obstacle_rule: ObstacleRule,
-    /// General safety factor on the landing distance.
-    pub safety_factor: f64,
+    /// Rules for approach and landing distance.
+    pub rules: Rules,
 }
 
 impl Conditions {
@@ -106,8 +87,7 @@ impl Conditions {
             wind_from: Bearing::from_deg(240.0),
             wind_speed_ms: 5.0,
             profile: ProfileChoice::OpenGrass,
-            obstacle_rule: ObstacleRule::Gradient,
-            safety_factor: 1.43,
+            rules: Rules::default(),
         }
     }
 
@@ -121,11 +101,27 @@ impl Conditions {
         if let Some(start) = &area.start {
             self.position = start.position;
             self.height = HeightInput::AboveGround(start.height_agl_m);
-            self.heading = start.heading.or(self.heading);
-            if let Some((from, speed)) = start.wind {
-                self.wind_from = from;
-                self.wind_speed_ms = speed;
-            }
+            let heading = area.frame.grid_bearing(start.heading_true, start.position);
+            self.heading = Some(heading.unwrap_or(start.heading_true));
+            self.wind_from = start.wind.from.unwrap_or(self.wind_from);
+            self.wind_speed_ms = start.wind.speed_ms;
+        }
+    }
+
+    /// The conditions as the core takes them.
+    #[must_use]
+    pub fn to_assess(&self, today: Day) -> assess::Conditions {
+        let surface = ReportedWind { from: Some(self.wind_from), speed_ms: self.wind_speed_ms, gust_ms: None };
+        assess::Conditions {
+            aircraft: (*self.aircraft).clone(),
+            wind: WindInput {
+                surface: Some(if self.wind_speed_ms > 0.0 { surface } else { ReportedWind::CALM }),
+                aloft: Vec::new(),
+                profile: self.profile.profile(),
+            },
+            state: StateInput { position: self.position, height: self.height, heading: self.heading },
+            rules: self.rules,
+            today,
         }
     }
 }

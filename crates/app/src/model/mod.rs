@@ -5,7 +5,7 @@
 mod conditions;
 mod history;
 
-pub use conditions::{Conditions, HeightInput, MAX_HEIGHT_M, ProfileChoice};
+pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use history::History;
 
 use crate::assess::Assessment;
@@ -157,8 +157,7 @@ impl Model {
                 self.hangar.push((**a).clone());
                 self.conditions.aircraft = Arc::clone(a);
             }
-            Command::SetObstacleRule(r) => self.conditions.obstacle_rule = *r,
-            Command::SetSafetyFactor(f) => self.conditions.safety_factor = *f,
+            Command::SetRules(r) => self.conditions.rules = *r,
             Command::Select(s) => {
                 self.selected = *s;
                 self.open_working = None;
@@ -209,6 +208,12 @@ impl Model {
     #[must_use]
     pub fn ground_under_aircraft(&self) -> Option<f64> {
         self.area.as_ref().and_then(|a| a.terrain.height_at(self.conditions.position))
+    }
+
+    /// The angle to add to a grid bearing for a true one, radians; 0 before there is an area.
+    #[must_use]
+    pub fn convergence_rad(&self, at: Xy) -> f64 {
+        self.area.as_ref().and_then(|a| a.frame.grid_convergence_rad(at).ok()).unwrap_or(0.0)
     }
 
     /// Adds a message, once.

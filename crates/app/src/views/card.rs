@@ -22,7 +22,7 @@ pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
     let Some(ranked) = assessment.ranked.iter().find(|r| r.index == selected) else { return };
     let Some(field) = area.fields.get(selected) else { return };
     let units = &model.settings.units;
-    let convergence = area.convergence_rad(field.centroid());
+    let convergence = model.convergence_rad(field.centroid());
     title(ui, ranked, field, theme, commands);
     ui.separator();
     ScrollArea::vertical().id_salt("card").auto_shrink([false, false]).show(ui, |ui| {
@@ -116,7 +116,7 @@ fn picture(ui: &mut Ui, field: &Field, strip: &StripVerdict, area: &Area, model:
     let far = place(strip.start) + Vec2::new(0.0, 40.0);
     painter.add(Shape::dashed_line(&[far, place(strip.start)], Stroke::new(1.5, c.ink_soft), 6.0, 4.0));
     let wind_from = model.conditions.wind_from;
-    let convergence = area.convergence_rad(field.centroid());
+    let convergence = model.convergence_rad(field.centroid());
     let relative = wind_from.rad() - convergence - strip.heading.rad();
     wind_arrow(&painter, Pos2::new(rect.right() - 34.0, rect.top() + 34.0), relative, theme);
     let speed = model.settings.units.format_speed(model.conditions.wind_speed_ms);

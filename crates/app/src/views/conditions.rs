@@ -1,11 +1,13 @@
 //! The conditions in one line each: aircraft, height, heading, wind. Each is typed, dragged, or changed by arrow keys.
 
 use crate::command::Command;
-use crate::model::{HeightInput, MAX_HEIGHT_M, Model, ProfileChoice};
+use crate::assess::{HeightInput, Rules};
+use crate::model::{MAX_HEIGHT_M, Model, ProfileChoice, height_metres};
 use crate::theme::{Theme, space};
 use egui::{ComboBox, DragValue, Id, Response, RichText, Ui};
 use sparefield_data::quantity::{self, HeightUnit, SpeedUnit, UnitPrefs};
 use sparefield_geometry::fields::approach::ObstacleRule;
+use sparefield_geometry::fields::needed::SafetyFactor;
 use sparefield_geometry::position::Bearing;
 
 const LABEL_WIDTH: f32 = 66.0;
@@ -50,7 +52,7 @@ fn height_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Com
     line(ui, "Height", |ui, label| {
         let step = if units.height == HeightUnit::Ft { 50.0 * 0.304_8 } else { 20.0 };
         let typed = Typed {
-            value: height.metres(),
+            value: height_metres(height),
             range: 0.0..=MAX_HEIGHT_M,
             speed: step / 10.0,
             format: &|v| units.format_height(v),
@@ -71,10 +73,10 @@ fn height_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Com
                     return;
                 };
                 if ui.selectable_label(above_ground, "above ground").clicked() && !above_ground {
-                    commands.push(Command::SetHeight(HeightInput::AboveGround(height.metres() - ground)));
+                    commands.push(Command::SetHeight(HeightInput::AboveGround(height_metres(height) - ground)));
                 }
                 if ui.selectable_label(!above_ground, "above sea").clicked() && above_ground {
-                    commands.push(Command::SetHeight(HeightInput::AboveSea(height.metres() + ground)));
+                    commands.push(Command::SetHeight(HeightInput::AboveSea(height_metres(height) + ground)));
                 }
             })
             .response
@@ -94,7 +96,7 @@ fn height_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Com
 }
 
 fn heading_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
-    let convergence = model.area.as_ref().map_or(0.0, |a| a.convergence_rad(model.conditions.position));
+    let convergence = model.convergence_rad(model.conditions.position);
     line(ui, "Heading", |ui, label| {
         let mut first_turn = model.conditions.heading.is_some();
         let heading = model.conditions.heading.unwrap_or_default();
@@ -151,19 +153,24 @@ fn wind_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comma
 
 fn rules(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     ui.label("Length taken by what stands under the approach");
-    for (rule, words) in [
+    let rules = model.conditions.rules;
+    for (obstacle, words) in [
         (ObstacleRule::Gradient, "by the approach gradient in this wind"),
         (ObstacleRule::Times8, "at least 8 times its height"),
         (ObstacleRule::Times10, "at least 10 times its height"),
     ] {
-        if ui.radio(model.conditions.obstacle_rule == rule, words).clicked() {
-            commands.push(Command::SetObstacleRule(rule));
+        if ui.radio(rules.obstacle == obstacle, words).clicked() {
+            commands.push(Command::SetRules(Rules { obstacle, ..rules }));
         }
     }
     ui.label("General factor on the landing distance");
-    for (factor, words) in [(1.43, "1.43, as for planning"), (1.25, "1.25"), (1.0, "1.0, nothing in hand")] {
-        if ui.radio((model.conditions.safety_factor - factor).abs() < 1e-9, words).clicked() {
-            commands.push(Command::SetSafetyFactor(factor));
+    for (safety, words) in [
+        (SafetyFactor::Recommended, "1.43, as handbooks recommend"),
+        (SafetyFactor::Own(1.25), "1.25"),
+        (SafetyFactor::Own(1.0), "1.0, nothing in hand"),
+    ] {
+        if ui.radio((rules.safety.value() - safety.value()).abs() < 1e-9, words).clicked() {
+            commands.push(Command::SetRules(Rules { safety, ..rules }));
         }
     }
 }

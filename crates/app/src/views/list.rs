@@ -108,7 +108,7 @@ fn row(ui: &mut Ui, ranked: &RankedField, area: &Area, model: &Model, theme: &Th
     let (rect, response) = ui.allocate_exact_size(Vec2::new(ui.available_width(), ROW), Sense::click());
     let field = &area.fields[ranked.index];
     let units = &model.settings.units;
-    let convergence = area.convergence_rad(field.centroid());
+    let convergence = model.convergence_rad(field.centroid());
     let summary = summary(ranked, units, convergence);
     let spare = ranked.spare_height_m.map(|s| signed_height(units, s));
     let chosen = model.selected == Some(ranked.index);

@@ -1,3 +1,9 @@
 //! What is drawn: views read the model and push commands; they never compute a domain answer.
 
+pub mod card;
+pub mod conditions;
+pub mod furniture;
+pub mod list;
 pub mod map;
+pub mod map_panel;
+pub mod marks;

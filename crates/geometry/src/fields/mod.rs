@@ -11,3 +11,4 @@ pub mod reasons;
 pub mod strip;
 pub mod study;
 pub mod verdict;
+pub mod workings;

@@ -341,6 +341,8 @@ fn candidates(space: &StripSpace, width: f64, margin: f64, shortest: f64, scratc
     headings.dedup();
     found.extend(headings.into_iter().filter_map(|h| space.longest(h, width, scratch)));
     let mut strips: Vec<Strip> = found.into_iter().filter_map(|s| without_margin(s, margin)).collect();
+    // Shorter than wide is no landing run.
+    strips.retain(|s| s.length_m > s.width_m);
     strips.sort_by(|a, b| b.length_m.total_cmp(&a.length_m));
     let mut kept: Vec<Strip> = Vec::new();
     for strip in strips {

@@ -105,6 +105,7 @@ pub fn forward_reach(
         top: height,
         buckets: Vec::new(),
         lowest_bucket: 0,
+        improvable: Vec::new(),
         cancel,
     };
     if starts > 0 {
@@ -232,6 +233,8 @@ struct Solver<'a> {
     top: f64,
     buckets: Vec<Vec<(u32, f64)>>,
     lowest_bucket: usize,
+    /// Cells of which a better start was hidden, whether or not a worse one was not.
+    improvable: Vec<u32>,
     cancel: &'a dyn Fn() -> bool,
 }
 
@@ -274,7 +277,10 @@ impl Solver<'_> {
                         self.anchors[cell] = number;
                         break;
                     }
-                    self.anchors[cell] = HIDDEN;
+                    if self.anchors[cell] != HIDDEN {
+                        self.anchors[cell] = HIDDEN;
+                        self.improvable.push(cell as u32);
+                    }
                 }
             }
         }
@@ -284,10 +290,8 @@ impl Solver<'_> {
     /// Second part: hidden cells, round what hides them.
     fn round_obstacles(&mut self) -> Result<(), ReachError> {
         let mut queued = vec![false; self.frame.len()];
-        for cell in 0..self.frame.len() {
-            if self.anchors[cell] != HIDDEN {
-                continue;
-            }
+        for cell in core::mem::take(&mut self.improvable) {
+            let cell = cell as usize;
             for near in neighbours(&self.frame, cell) {
                 if self.anchors[near] < HIDDEN && !queued[near] {
                     queued[near] = true;

@@ -22,14 +22,26 @@ use crate::position::Xy;
 /// A chord across one of them understates the range by at most (2/128)²/8 = 3e-5 of itself.
 const DIRECTIONS: usize = 128;
 
-/// Heights above the reference ground where layers meet below 20 m, metres.
-const LOW_BOUNDS: [f64; 15] = [0.0, 0.5, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0];
+/// Heights above the reference ground where layers meet at least, metres, up to the top of the profile.
+const PROFILE_BOUNDS: [f64; 18] =
+    [0.0, 0.5, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 20.0, 30.0, 40.0, 50.0, 65.0, 80.0, 100.0, 125.0, PROFILE_TOP_M];
+
+/// Greatest change of wind within a layer, m/s, unless that needs more than [`MAX_PARTS`] parts.
+///
+/// The worse end of a layer is half of this away from its mean: 0.1 m/s, some 0.5 % of a slow aircraft's speed.
+const WIND_STEP_MS: f64 = 0.2;
+
+/// Parts of a layer at most.
+const MAX_PARTS: f64 = 40.0;
+
+/// Thickest layer where the wind changes, and where only density does, metres.
+const STEP_M: f64 = 20.0;
+const CALM_STEP_M: f64 = 100.0;
 
 /// Two neighbouring directions of which one gives more than this times the range of the other are not interpolated.
 const MAX_NEIGHBOUR_RATIO: f64 = 1.5;
 
-/// Layer boundaries for a wind, upwards, enclosing the two heights: fine in the profile near the ground, 20 m where the
-/// wind changes aloft, 100 m where only density changes.
+/// Layer boundaries for a wind, upwards, enclosing the two heights: as fine as the wind changes.
 ///
 /// The grid hangs on the ground of the wind, not on the heights asked for, so that a higher start uses the same layers.
 pub(super) fn layer_bounds(wind: &Wind, low_amsl_m: f64, high_amsl_m: f64) -> Vec<f64> {
@@ -37,35 +49,39 @@ pub(super) fn layer_bounds(wind: &Wind, low_amsl_m: f64, high_amsl_m: f64) -> Ve
     let ground = wind.ground_amsl_m;
     let profile_top = ground + PROFILE_TOP_M;
     let changing_top = wind.aloft().last().map_or(profile_top, |l| l.height_amsl_m.max(profile_top));
-    let mut bounds: Vec<f64> = LOW_BOUNDS.iter().map(|z| ground + z).collect();
-    bounds.push(ground + SURFACE_WIND_HEIGHT_M);
-    bounds.extend((5..=30).map(|k| ground + 5.0 * f64::from(k)));
-    bounds.extend(wind.aloft().iter().map(|l| l.height_amsl_m));
+    let mut coarse: Vec<f64> = PROFILE_BOUNDS.iter().map(|z| ground + z).collect();
+    coarse.push(ground + SURFACE_WIND_HEIGHT_M);
+    coarse.extend(wind.aloft().iter().map(|l| l.height_amsl_m));
     let steps = |from: f64, to: f64, step: f64| {
-        // Heights are finite and bounded by the caller; the cap only guards the memory.
+        // Heights are bounded by the caller; the cap only guards the memory.
         let count = ((to - from) / step).ceil().clamp(0.0, 2_000.0) as usize;
         (1..=count).map(move |k| from + k as f64 * step)
     };
-    bounds.extend(steps(profile_top, changing_top.min(high + 20.0), 20.0));
-    let constant_from = changing_top.max(profile_top);
-    bounds.extend(steps(constant_from, high + 100.0, 100.0));
+    coarse.extend(steps(profile_top, changing_top.min(high + STEP_M), STEP_M));
+    coarse.extend(steps(changing_top, high + CALM_STEP_M, CALM_STEP_M));
     // Below the reference ground the profile gives no wind; a layer given there may.
     if low < ground {
-        bounds.extend(steps(-ground, -low + 20.0, 20.0).map(|z| -z));
+        coarse.extend(steps(-ground, STEP_M - low, STEP_M).map(|z| -z));
     }
-    bounds.retain(|z| z.is_finite());
-    bounds.sort_by(f64::total_cmp);
-    bounds.dedup_by(|b, a| *b - *a < 1e-6);
-    // Keep one boundary at or below the low end and one at or above the high end.
+    coarse.retain(|z| z.is_finite());
+    coarse.sort_by(f64::total_cmp);
+    coarse.dedup_by(|b, a| *b - *a < 1e-6);
+    let mut bounds = Vec::new();
+    for pair in coarse.windows(2) {
+        // The last one before the range, and all up to the first one after it.
+        if pair[1] < low || pair[0] > high {
+            continue;
+        }
+        let change = (wind.at_amsl(pair[1]).xy() - wind.at_amsl(pair[0]).xy()).norm();
+        let parts = (change / WIND_STEP_MS).ceil().clamp(1.0, MAX_PARTS);
+        bounds.extend((0..parts as usize).map(|k| pair[0] + (pair[1] - pair[0]) * k as f64 / parts));
+        if pair[1] >= high {
+            bounds.push(pair[1]);
+            break;
+        }
+    }
     // Only heights that are not numbers leave fewer; every answer is then `None`.
-    if bounds.len() < 2 {
-        return vec![0.0, 1.0];
-    }
-    let first = bounds.iter().rposition(|&z| z <= low).unwrap_or(0);
-    let last = bounds.iter().position(|&z| z >= high).unwrap_or(bounds.len() - 1).max(first + 1);
-    bounds.truncate(last + 1);
-    bounds.drain(..first.min(bounds.len().saturating_sub(2)));
-    bounds
+    if bounds.len() < 2 { vec![0.0, 1.0] } else { bounds }
 }
 
 /// Adds a displacement to the extents west, east, south, north.

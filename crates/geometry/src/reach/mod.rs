@@ -75,3 +75,6 @@ pub struct PathPoint {
 
 /// A window of the terrain grid, for callers that draw it.
 pub type ReachFrame = GridFrame;
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,207 @@
+//! The map as the window shows it: the model turned into what the map widget draws, and its events into commands.
+
+use super::list::{signed_height, words};
+use super::map::{
+    AircraftMark, DistanceUnit, HomeMark, MapEvent, MapInput, MapState, Readout, ReachOverlay, WindMark, map_view,
+};
+use crate::assess::HeightInput;
+use crate::command::Command;
+use crate::model::{Model, height_metres};
+use crate::theme::Theme;
+use egui::Ui;
+use sparefield_data::quantity::{HeightUnit, LengthUnit, SpeedUnit, format_bearing};
+use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
+use sparefield_geometry::fields::verdict::{ReasonKind, Verdict};
+use sparefield_geometry::position::{Bearing, Xy};
+use std::sync::Arc;
+
+/// A survey older than this is shown as old, days. Common practice, no source: a field changes with the season.
+const OLD_SURVEY_DAYS: i32 = 365;
+
+/// What the window worked out once for the present area and answer, so that a frame does not do it again.
+#[derive(Default)]
+pub struct MapDerived {
+    area_revision: u64,
+    lanes: Vec<Vec<Xy>>,
+    home: Option<HomeMark>,
+    path_of: Option<(usize, usize)>,
+    path: Vec<Xy>,
+    overlay_of: Option<(usize, HeightUnit)>,
+    overlay: Option<Arc<ReachOverlay>>,
+}
+
+impl MapDerived {
+    fn refresh(&mut self, model: &Model) {
+        let Some(area) = &model.area else { return };
+        if self.area_revision != model.area_revision {
+            *self = Self { area_revision: model.area_revision, ..Self::default() };
+            self.lanes = area.lanes.iter().map(|l| l.line.clone()).collect();
+            self.home = area.home.as_ref().map(|h| {
+                let from = h.ends.first().map_or(h.position, |e| e.threshold);
+                let to = h.ends.get(1).map_or(from, |e| e.threshold);
+                HomeMark { from, to, name: h.name.clone() }
+            });
+        }
+        let Some(assessment) = &model.assessment else {
+            self.overlay = None;
+            self.overlay_of = None;
+            self.path.clear();
+            self.path_of = None;
+            return;
+        };
+        let answer = Arc::as_ptr(assessment) as usize;
+        let unit = model.settings.units.height;
+        if self.overlay_of != Some((answer, unit)) {
+            let label = |level: f64| {
+                if level == 0.0 { "in reach".to_owned() } else { signed_height(&model.settings.units, level) }
+            };
+            self.overlay = Some(Arc::new(assessment.overlay(label)));
+            self.overlay_of = Some((answer, unit));
+        }
+        let chosen = model.selected.map(|s| (answer, s));
+        if self.path_of != chosen {
+            self.path = model
+                .selected
+                .and_then(|s| area.fields.get(s))
+                .and_then(|f| assessment.reach.path_to(&area.terrain, f.centroid()))
+                .map(|path| path.iter().map(|p| p.position).collect())
+                .unwrap_or_default();
+            self.path_of = chosen;
+        }
+    }
+}
+
+/// Shows the map and pushes what the hand did on it.
+pub fn map_panel(
+    ui: &mut Ui,
+    model: &Model,
+    state: &mut MapState,
+    derived: &mut MapDerived,
+    theme: &Theme,
+    commands: &mut Vec<Command>,
+) {
+    derived.refresh(model);
+    let units = model.settings.units;
+    let area = model.area.as_deref();
+    let none_fields: &[Field] = &[];
+    let none_hazards: &[Hazard] = &[];
+    let none_zones: &[QuietZone] = &[];
+    let conditions = &model.conditions;
+    let assessment = model.assessment.as_deref();
+    let aircraft = area.map(|_| aircraft_mark(model));
+    let wind = assessment.map(|a| {
+        let vector = a.wind.at_amsl(a.reach.state.height_amsl_m);
+        let label = format!(
+            "{}/{} at the surface",
+            format_bearing(conditions.wind_from),
+            units.format_speed(conditions.wind_speed_ms)
+        );
+        WindMark { wind: vector, label, streaks: false }
+    });
+    let fields = area.map_or(none_fields, |a| a.fields.as_slice());
+    let input = MapInput {
+        theme,
+        terrain: area.map(|a| &a.terrain),
+        revision: model.area_revision,
+        fields,
+        doubtful: &|i| {
+            let today = assessment.map(|a| a.today.days_since_epoch);
+            fields.get(i).and_then(|f| f.surveyed).is_none_or(|day| {
+                today.is_some_and(|t| t.saturating_sub(day.days_since_epoch) > OLD_SURVEY_DAYS)
+            })
+        },
+        hazards: area.map_or(none_hazards, |a| a.hazards.as_slice()),
+        quiet_zones: area.map_or(none_zones, |a| a.quiet_zones.as_slice()),
+        lanes: &derived.lanes,
+        home: derived.home.as_ref(),
+        ranked: assessment.map(|a| a.ranked.as_slice()),
+        reach: derived.overlay.as_ref(),
+        aircraft: aircraft.as_ref(),
+        wind: wind.as_ref(),
+        selected: model.selected,
+        hovered: model.hovered,
+        path: (!derived.path.is_empty()).then_some(derived.path.as_slice()),
+        height_in_feet: units.height == HeightUnit::Ft,
+        distance_unit: match (units.length, units.speed) {
+            (LengthUnit::M, SpeedUnit::Kt) => DistanceUnit::NauticalMiles,
+            (LengthUnit::M, _) => DistanceUnit::Kilometres,
+            _ => DistanceUnit::Miles,
+        },
+        format_height: &|h| units.format_height(h),
+        to_lonlat: &|p| area.and_then(|a| a.frame.to_lonlat(p).ok()),
+        readout: &|p| readout(model, p),
+        hover_text: &|i| hover_text(model, i),
+    };
+    for event in map_view(ui, state, &input) {
+        commands.push(match event {
+            MapEvent::MoveAircraft(p) => Command::MoveAircraft(p),
+            MapEvent::TurnAircraft(b) => Command::TurnAircraft(b),
+            MapEvent::DropAircraftEnd => Command::EndGesture,
+            MapEvent::SelectField(s) => Command::Select(s),
+            MapEvent::HoverField(h) => Command::Hover(h),
+        });
+    }
+}
+
+fn aircraft_mark(model: &Model) -> AircraftMark {
+    let units = &model.settings.units;
+    let conditions = &model.conditions;
+    let ground = model.ground_under_aircraft();
+    let height = height_metres(conditions.height);
+    let label = match (conditions.height, ground) {
+        (HeightInput::AboveGround(_), Some(g)) => vec![
+            format!("{} above ground", units.format_height(height)),
+            format!("{} above sea", units.format_height(height + g)),
+        ],
+        (HeightInput::AboveSea(_), Some(g)) => vec![
+            format!("{} above ground", units.format_height(height - g)),
+            format!("{} above sea", units.format_height(height)),
+        ],
+        (HeightInput::AboveGround(_), None) => vec![format!("{} above ground", units.format_height(height))],
+        (HeightInput::AboveSea(_), None) => vec![format!("{} above sea", units.format_height(height))],
+    };
+    let ground_velocity_ms = model.assessment.as_ref().map_or(Xy::default(), |a| a.ground_velocity_ms());
+    AircraftMark { position: conditions.position, heading: conditions.heading, ground_velocity_ms, label }
+}
+
+fn readout(model: &Model, p: Xy) -> Readout {
+    let units = &model.settings.units;
+    let mut parts = Vec::new();
+    let Some(area) = &model.area else { return Readout::default() };
+    match area.terrain.height_at(p) {
+        Some(ground) => {
+            parts.push(format!("ground {}", units.format_height(ground)));
+            if let Some(assessment) = &model.assessment {
+                match assessment.spare_at(&area.terrain, p) {
+                    Some((arrival, spare)) => {
+                        parts.push(format!("arrive {} above it", units.format_height(arrival)));
+                        parts.push(format!("spare {}", signed_height(units, spare)));
+                    }
+                    None => parts.push("not in reach".into()),
+                }
+            }
+        }
+        None => parts.push("no terrain height".into()),
+    }
+    Readout { parts }
+}
+
+fn hover_text(model: &Model, index: usize) -> String {
+    let (Some(area), Some(assessment)) = (&model.area, &model.assessment) else { return String::new() };
+    let Some(field) = area.fields.get(index) else { return String::new() };
+    let Some(ranked) = assessment.ranked.iter().find(|r| r.index == index) else { return field.label().to_owned() };
+    let units = &model.settings.units;
+    let convergence = model.convergence_rad(field.centroid());
+    if ranked.verdict == Verdict::Out {
+        let why = ranked.reasons.iter().find(|r| r.kind == ReasonKind::Gate);
+        return why.map_or_else(
+            || format!("{}: out", field.label()),
+            |r| format!("{}: {}", field.label(), words(r, units, convergence)),
+        );
+    }
+    let strip = ranked.strip.as_ref().map_or_else(String::new, |s| {
+        let heading = Bearing::from_rad(s.heading.rad() + convergence);
+        format!(", land {}, {} usable", format_bearing(heading), units.format_length(s.usable_length_m))
+    });
+    format!("{}: {}{strip}", field.label(), ranked.verdict.words())
+}
