@@ -75,7 +75,7 @@ pub struct Rules {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Conditions {
     /// The aircraft.
-    pub aircraft: Arc<Aircraft>,
+    pub aircraft: Aircraft,
     /// The wind as known.
     pub wind: WindInput,
     /// Where the engine stops.
@@ -122,7 +122,7 @@ const KNOT_MS: f64 = 1_852.0 / 3_600.0;
 #[derive(Clone, Debug)]
 pub struct Studies {
     fields: Arc<Vec<FieldStudy>>,
-    aircraft: Arc<Aircraft>,
+    aircraft: Aircraft,
 }
 
 impl Studies {
@@ -132,13 +132,13 @@ impl Studies {
         let hazards = HazardIndex::new(area.hazards.as_ref().clone());
         let options = StudyOptions::default();
         let fields = study_all(&area.fields, &hazards, Some(&area.terrain), &conditions.aircraft, &options);
-        Self { fields: Arc::new(fields), aircraft: Arc::clone(&conditions.aircraft) }
+        Self { fields: Arc::new(fields), aircraft: conditions.aircraft.clone() }
     }
 
     /// Whether these studies serve other conditions, too: they do while the aircraft is the same.
     #[must_use]
     pub fn fits(&self, conditions: &Conditions) -> bool {
-        Arc::ptr_eq(&self.aircraft, &conditions.aircraft) || self.aircraft == conditions.aircraft
+        self.aircraft == conditions.aircraft
     }
 }
 
@@ -159,7 +159,12 @@ pub struct Assessment {
     pub ranked: Vec<RankedField>,
     /// Height for a circuit over a place with no particular field, metres; what reach rings are drawn with.
     pub generic_circuit_m: f64,
-    aircraft: Arc<Aircraft>,
+    /// Spare height at the centres of the reach's cells, metres: arrival height above ground less the height for a
+    /// circuit; `NaN` where not reachable.
+    pub spare_m: Arc<Vec<f32>>,
+    /// The day for which surveys were judged.
+    pub today: Day,
+    aircraft: Aircraft,
     studies: Arc<Vec<FieldStudy>>,
     quiet_zones: Arc<Vec<QuietZone>>,
     options: RankOptions,
@@ -230,8 +235,12 @@ pub fn assess(
     let ranked = rank(&area.fields, &studies.fields, &input, &arrivals);
     // Thinner air higher up needs more height; the greater of both ends is the cautious one.
     let (low, high) = area.terrain.range().unwrap_or((ground_amsl_m, ground_amsl_m));
-    let generic_circuit_m =
-        generic_circuit_height(aircraft, &wind, low).max(generic_circuit_height(aircraft, &wind, high.min(height_amsl_m)));
+    let generic_circuit_m = generic_circuit_height(aircraft, &wind, low).max(generic_circuit_height(
+        aircraft,
+        &wind,
+        high.min(height_amsl_m),
+    ));
+    let spare_m = Arc::new(spare_heights(&reach, &area.terrain, generic_circuit_m));
     Ok(Assessment {
         state,
         ground_amsl_m,
@@ -240,7 +249,9 @@ pub fn assess(
         arrivals,
         ranked,
         generic_circuit_m,
-        aircraft: Arc::clone(aircraft),
+        spare_m,
+        today: conditions.today,
+        aircraft: aircraft.clone(),
         studies: Arc::clone(&studies.fields),
         quiet_zones: Arc::clone(&area.quiet_zones),
         options,
@@ -270,15 +281,11 @@ pub fn frame_wind(area: &Area, input: &WindInput, position: Xy, ground_amsl_m: f
     };
     let convergence = area.convergence_rad(place);
     let turned = |wind: WindVector| {
-        wind.from_bearing().map_or(wind, |from| {
-            WindVector::coming_from(Bearing::from_rad(from.rad() - convergence), wind.speed_ms())
-        })
+        wind.from_bearing()
+            .map_or(wind, |from| WindVector::coming_from(Bearing::from_rad(from.rad() - convergence), wind.speed_ms()))
     };
-    let aloft: Vec<WindLayer> = input
-        .aloft
-        .iter()
-        .map(|layer| WindLayer { height_amsl_m: layer.height_m, wind: turned(layer.wind) })
-        .collect();
+    let aloft: Vec<WindLayer> =
+        input.aloft.iter().map(|layer| WindLayer { height_amsl_m: layer.height_m, wind: turned(layer.wind) }).collect();
     let lowest = aloft.iter().min_by(|a, b| a.height_amsl_m.total_cmp(&b.height_amsl_m));
     let surface = match (&input.surface, lowest) {
         (Some(reported), _) => turned(reported.vector().ok_or(AssessError::VariableWind)?),
@@ -310,6 +317,16 @@ fn check_wind(aircraft: &Aircraft, wind: &Wind, height_amsl_m: f64) -> Result<()
     Ok(())
 }
 
+fn spare_heights(reach: &Reach, terrain: &Terrain, circuit_m: f64) -> Vec<f32> {
+    let (row0, col0) = reach.offset;
+    let spare = |i: usize| {
+        let (row, col) = (i / reach.frame.cols, i % reach.frame.cols);
+        let heights = reach.arrival_at_cell(row, col).zip(terrain.post(row + row0, col + col0));
+        heights.map_or(f32::NAN, |(arrival, ground)| (arrival - ground - circuit_m) as f32)
+    };
+    (0..reach.frame.len()).map(spare).collect()
+}
+
 /// What is always said, whatever the result.
 pub const STANDING_CAUTIONS: [&str; 4] = [
     "A training and planning aid, not for navigation and not for use in flight.",
@@ -326,30 +343,27 @@ impl Assessment {
         self.state.height_amsl_m - self.ground_amsl_m
     }
 
-    /// Spare height at the centres of the reach's cells, metres: arrival height above ground less the height for a
-    /// circuit; `NaN` where not reachable.
+    /// Height above ground on arriving at a place, and the spare height there, metres; `None` where not in reach.
     #[must_use]
-    pub fn spare_heights_m(&self, terrain: &Terrain) -> Vec<f32> {
-        let frame = &self.reach.frame;
-        (0..frame.rows * frame.cols).map(|i| self.spare_at(terrain, i / frame.cols, i % frame.cols) as f32).collect()
+    pub fn spare_at(&self, terrain: &Terrain, place: Xy) -> Option<(f64, f64)> {
+        let above_ground = self.reach.arrival_at(terrain, place)?.height_amsl_m - terrain.height_at(place)?;
+        Some((above_ground, above_ground - self.generic_circuit_m))
     }
 
-    fn spare_at(&self, terrain: &Terrain, row: usize, col: usize) -> f64 {
-        let (row0, col0) = self.reach.offset;
-        let arrival = self.reach.arrival_at_cell(row, col);
-        match (arrival, terrain.post(row + row0, col + col0)) {
-            (Some(arrival), Some(ground)) => arrival - ground - self.generic_circuit_m,
-            _ => f64::NAN,
-        }
-    }
-
-    /// Contours of spare height.
+    /// Contours of spare height; the level 0 bounds the land where a circuit is in hand.
     #[must_use]
-    pub fn rings(&self, terrain: &Terrain, levels_m: &[f64]) -> Vec<Ring> {
-        let spare = self.spare_heights_m(terrain);
+    pub fn rings(&self, levels_m: &[f64]) -> Vec<Ring> {
         let frame = &self.reach.frame;
-        let value = |row: usize, col: usize| f64::from(spare[row * frame.cols + col]);
+        let value = |row: usize, col: usize| f64::from(self.spare_m[row * frame.cols + col]);
         levels_m.iter().map(|&level_m| Ring { level_m, lines: contours(frame, value, level_m) }).collect()
+    }
+
+    /// Motion of the aircraft over the ground on its heading, m/s; with any heading, that of the wind alone.
+    #[must_use]
+    pub fn ground_velocity_ms(&self) -> Xy {
+        let drift = self.wind.at_amsl(self.state.height_amsl_m).xy();
+        let airspeed = self.aircraft.straight_speed_ms() / isa_density_ratio(self.state.height_amsl_m).sqrt();
+        self.state.heading.map_or(drift, |heading| heading.unit() * airspeed + drift)
     }
 
     /// The glide to a field's centre, `None` where it is not in reach.
@@ -438,7 +452,9 @@ impl Assessment {
     fn wind_cautions(&self, wind: &WindInput, units: &UnitPrefs) -> Vec<String> {
         let mut list = Vec::new();
         match (&wind.surface, wind.aloft.is_empty()) {
-            (None, true) => list.push("No wind was given, so calm air was taken; any wind changes the choice.".to_owned()),
+            (None, true) => {
+                list.push("No wind was given, so calm air was taken; any wind changes the choice.".to_owned())
+            }
             (None, false) => list.push(format!(
                 "No surface wind was given; {} was derived from the wind aloft.",
                 units.format_speed(self.wind.surface.speed_ms())

@@ -3,10 +3,11 @@
 mod classify;
 mod sample;
 
-pub use classify::{FileRole, classify};
+pub use classify::{Classified, classify};
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame, FrameError};
+use crate::quantity::ReportedWind;
 use crate::terrain::{self, TerrainInfo, TerrainRequest};
 use crate::vector::{self, Hazards, VectorOptions};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
@@ -77,10 +78,30 @@ pub struct Start {
     pub position: Xy,
     /// Height above ground, metres.
     pub height_agl_m: f64,
-    /// Heading from grid north.
-    pub heading: Option<Bearing>,
-    /// Where the surface wind comes from, true, and its speed in m/s.
-    pub wind: Option<(Bearing, f64)>,
+    /// Heading from true north.
+    pub heading_true: Bearing,
+    /// Surface wind, from true north.
+    pub wind: ReportedWind,
+}
+
+/// What a line on the map shows. Lines are drawn and never counted in a result.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LaneKind {
+    /// A road or track.
+    Lane,
+    /// A river or stream.
+    River,
+}
+
+/// A line that helps to find one's way on the map.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lane {
+    /// What it shows.
+    pub kind: LaneKind,
+    /// Name; may be empty.
+    pub name: String,
+    /// The line.
+    pub line: Vec<Xy>,
 }
 
 /// One area in one frame. Cheap to clone.
@@ -98,10 +119,8 @@ pub struct Area {
     pub hazards: Arc<Vec<Hazard>>,
     /// Quiet zones.
     pub quiet_zones: Arc<Vec<QuietZone>>,
-    /// Roads and tracks, for orientation only.
-    pub lanes: Arc<Vec<Vec<Xy>>>,
-    /// Rivers and streams, for orientation only.
-    pub rivers: Arc<Vec<Vec<Xy>>>,
+    /// Lines for orientation.
+    pub lanes: Arc<Vec<Lane>>,
     /// Home strip, where one is known.
     pub home: Option<Home>,
     /// A state worth looking at first, where one is known.
@@ -176,8 +195,7 @@ impl Area {
             fields: Arc::new(fields),
             hazards: Arc::new(hazards.hazards),
             quiet_zones: Arc::new(hazards.quiet_zones),
-            lanes: Arc::default(),
-            rivers: Arc::default(),
+            lanes: Arc::new(Vec::new()),
             home: None,
             start: None,
             provenance,
@@ -336,10 +354,7 @@ fn extent(infos: &[TerrainInfo], frame: &Frame) -> Result<Option<(Xy, Xy)>, Fram
             ] {
                 let p = frame.to_xy(place)?;
                 let (low, high) = corners.unwrap_or((p, p));
-                corners = Some((
-                    Xy::new(low.x.min(p.x), low.y.min(p.y)),
-                    Xy::new(high.x.max(p.x), high.y.max(p.y)),
-                ));
+                corners = Some((Xy::new(low.x.min(p.x), low.y.min(p.y)), Xy::new(high.x.max(p.x), high.y.max(p.y))));
             }
         }
     }

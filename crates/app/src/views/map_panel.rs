@@ -55,7 +55,8 @@ impl MapDerived {
             let label = |level: f64| {
                 if level == 0.0 { "in reach".to_owned() } else { signed_height(&model.settings.units, level) }
             };
-            self.overlay = Some(Arc::new(assessment.overlay(label)));
+            let step_m = if unit == HeightUnit::Ft { 500.0 * 0.304_8 } else { 150.0 };
+            self.overlay = Some(Arc::new(assessment.overlay(step_m, label)));
             self.overlay_of = Some((answer, unit));
         }
         let chosen = model.selected.map(|s| (answer, s));

@@ -4,17 +4,17 @@ use crate::error::{LoadError, LoadErrorKind};
 use crate::terrain;
 use std::path::{Path, PathBuf};
 
-/// What a file is for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum FileRole {
+/// Files by what they hold.
+#[derive(Debug, Default)]
+pub struct Classified {
     /// Terrain.
-    Terrain,
+    pub terrain: Vec<PathBuf>,
     /// Fields.
-    Fields,
+    pub fields: Vec<PathBuf>,
     /// Hazards and quiet zones.
-    Hazards,
-    /// An aircraft.
-    Aircraft,
+    pub hazards: Vec<PathBuf>,
+    /// Files that are none of these, each with a sentence that says so.
+    pub refused: Vec<LoadError>,
 }
 
 /// Columns that only fields have.
@@ -24,58 +24,58 @@ const HAZARD_COLUMNS: [&str; 5] = ["kind", "height_m", "height", "height_ft", "b
 /// Companions of a Shapefile; they are read with it.
 const COMPANIONS: [&str; 9] = ["shx", "dbf", "prj", "cpg", "qpj", "sbn", "sbx", "qix", "xml"];
 
-/// Tells what each file is for; companions of a Shapefile are passed over, as they are read with it.
+enum Kind {
+    Fields,
+    Hazards,
+}
+
+/// Sorts files into terrain, fields and hazards.
 ///
 /// An outline is a field unless its columns are those of a hazard; points and lines are hazards.
-///
-/// # Errors
-/// At the first file that is none of these.
-pub fn classify(paths: &[PathBuf]) -> Result<Vec<(PathBuf, FileRole)>, LoadError> {
-    let mut roles = Vec::with_capacity(paths.len());
+#[must_use]
+pub fn classify(paths: &[PathBuf]) -> Classified {
+    let mut sorted = Classified::default();
     for path in paths {
         let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
-        let role = match extension.as_str() {
-            "geojson" | "json" => geojson_role(path)?,
-            "shp" => shapefile_role(path)?,
-            "toml" => FileRole::Aircraft,
-            "gpkg" => {
-                return Err(LoadError::new(
-                    path,
-                    LoadErrorKind::Unsupported,
-                    "area files (.gpkg) are not read by this version",
-                    "open its terrain (GeoTIFF, HGT, ASCII grid) and its fields (GeoJSON, Shapefile) instead",
-                ));
-            }
+        let kind = match extension.as_str() {
+            "geojson" | "json" => geojson_kind(path),
+            "shp" => shapefile_kind(path),
+            "gpkg" => Err(LoadError::new(
+                path,
+                LoadErrorKind::Unsupported,
+                "area files (.gpkg) are not read by this version",
+                "open its terrain (GeoTIFF, HGT, ASCII grid) and its fields (GeoJSON, Shapefile) instead",
+            )),
             companion if COMPANIONS.contains(&companion) => continue,
-            _ => terrain::inspect(path).map(|_| FileRole::Terrain)?,
+            _ => {
+                match terrain::inspect(path) {
+                    Ok(_) => sorted.terrain.push(path.clone()),
+                    Err(error) => sorted.refused.push(error),
+                }
+                continue;
+            }
         };
-        roles.push((path.clone(), role));
+        match kind {
+            Ok(Kind::Fields) => sorted.fields.push(path.clone()),
+            Ok(Kind::Hazards) => sorted.hazards.push(path.clone()),
+            Err(error) => sorted.refused.push(error),
+        }
     }
-    if roles.is_empty()
-        && let Some(path) = paths.first()
-    {
-        return Err(LoadError::new(
-            path,
-            LoadErrorKind::Unsupported,
-            "it only accompanies a Shapefile",
-            "open the file that ends in .shp",
-        ));
-    }
-    Ok(roles)
+    sorted
 }
 
-fn by_columns(columns: &[String], areas: bool) -> FileRole {
+fn by_columns(columns: &[String], areas: bool) -> Kind {
     let has = |wanted: &[&str]| columns.iter().any(|c| wanted.iter().any(|w| c.eq_ignore_ascii_case(w)));
     if has(&FIELD_COLUMNS) {
-        FileRole::Fields
+        Kind::Fields
     } else if has(&HAZARD_COLUMNS) || !areas {
-        FileRole::Hazards
+        Kind::Hazards
     } else {
-        FileRole::Fields
+        Kind::Fields
     }
 }
 
-fn geojson_role(path: &Path) -> Result<FileRole, LoadError> {
+fn geojson_kind(path: &Path) -> Result<Kind, LoadError> {
     let bytes = crate::vector::read_bytes(path)?;
     let document: serde_json::Value = serde_json::from_slice(&bytes).map_err(|e| {
         LoadError::new(path, LoadErrorKind::Corrupt, format!("it is not JSON ({e})"), "save it again as GeoJSON")
@@ -101,7 +101,7 @@ fn geojson_role(path: &Path) -> Result<FileRole, LoadError> {
     Ok(by_columns(&columns, areas))
 }
 
-fn shapefile_role(path: &Path) -> Result<FileRole, LoadError> {
+fn shapefile_kind(path: &Path) -> Result<Kind, LoadError> {
     use std::io::Read as _;
     let mut head = Vec::new();
     std::fs::File::open(path)

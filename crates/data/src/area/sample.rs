@@ -1,8 +1,9 @@
 //! The invented sample area, embedded in the program so that a copied binary has something to show.
 
-use super::{Area, Home, RunwayEnd, Start};
+use super::{Area, Home, Lane, LaneKind, RunwayEnd, Start};
 use crate::error::{LoadError, LoadErrorKind, Progress, Warning};
 use crate::frame::{Frame, FrameError};
+use crate::quantity::ReportedWind;
 use crate::terrain::{self, TerrainRequest};
 use crate::vector::{self, VectorOptions};
 use serde::Deserialize;
@@ -85,23 +86,23 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
             elevation_amsl_m: e.elevation_m,
         })
     };
-    let start_position = placed(&frame, home.start.position)?;
-    let wrong = |e: FrameError| corrupt("sample home", e.to_string());
     let start = Start {
-        position: start_position,
+        position: placed(&frame, home.start.position)?,
         height_agl_m: home.start.height_agl_m,
-        heading: Some(frame.grid_bearing(Bearing::from_deg(home.start.heading_deg), start_position).map_err(wrong)?),
-        wind: Some((Bearing::from_deg(home.start.wind.from_deg), home.start.wind.speed_ms)),
+        heading_true: Bearing::from_deg(home.start.heading_deg),
+        wind: ReportedWind {
+            from: Some(Bearing::from_deg(home.start.wind.from_deg)),
+            speed_ms: home.start.wind.speed_ms,
+            gust_ms: None,
+        },
     };
-    let (lanes, rivers) = lanes(&frame)?;
     Ok(Area {
         title: format!("{} (invented sample area)", home.name),
         terrain: Arc::new(terrain.value),
         fields: Arc::new(fields.value),
         hazards: Arc::new(hazards.value.hazards),
         quiet_zones: Arc::new(quiet.value.quiet_zones),
-        lanes: Arc::new(lanes),
-        rivers: Arc::new(rivers),
+        lanes: Arc::new(lanes(&frame)?),
         home: Some(Home {
             ends: home.runway.ends.iter().map(end).collect::<Result<_, _>>()?,
             position: placed(&frame, home.position)?,
@@ -119,10 +120,8 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
     })
 }
 
-/// Roads and rivers of the map. They carry no result, so they are read plainly.
-type Lines = Vec<Vec<Xy>>;
-
-fn lanes(frame: &Frame) -> Result<(Lines, Lines), LoadError> {
+/// Lines of the map. They carry no result, so they are read plainly.
+fn lanes(frame: &Frame) -> Result<Vec<Lane>, LoadError> {
     #[derive(Deserialize)]
     struct Collection {
         features: Vec<Feature>,
@@ -135,16 +134,23 @@ fn lanes(frame: &Frame) -> Result<(Lines, Lines), LoadError> {
     #[derive(Deserialize)]
     struct Properties {
         kind: String,
+        #[serde(default)]
+        name: String,
     }
     #[derive(Deserialize)]
     struct Geometry {
         coordinates: Vec<[f64; 2]>,
     }
     let collection: Collection = serde_json::from_str(LANES).map_err(|e| corrupt("sample lanes", e.to_string()))?;
-    let (mut lanes, mut rivers) = (Lines::new(), Lines::new());
-    for feature in collection.features {
-        let line = feature.geometry.coordinates.into_iter().map(|p| placed(frame, p)).collect::<Result<_, _>>()?;
-        if feature.properties.kind == "river" { rivers.push(line) } else { lanes.push(line) }
-    }
-    Ok((lanes, rivers))
+    collection
+        .features
+        .into_iter()
+        .map(|f| {
+            Ok(Lane {
+                kind: if f.properties.kind == "river" { LaneKind::River } else { LaneKind::Lane },
+                name: f.properties.name,
+                line: f.geometry.coordinates.into_iter().map(|p| placed(frame, p)).collect::<Result<_, _>>()?,
+            })
+        })
+        .collect()
 }
