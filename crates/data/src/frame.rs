@@ -72,7 +72,9 @@ pub enum FrameError {
         percent: f64,
     },
     /// A position has no image in the other system.
-    #[error("the position {x}, {y} of {from} has no place in {to}; check the reference system and the order of the coordinates")]
+    #[error(
+        "the position {x}, {y} of {from} has no place in {to}; check the reference system and the order of the coordinates"
+    )]
     OutOfDomain {
         /// First coordinate, east or longitude.
         x: f64,
@@ -134,8 +136,18 @@ impl PartialEq for Crs {
 }
 
 const WKT_KEYWORDS: [&str; 12] = [
-    "PROJCS", "GEOGCS", "GEOCCS", "COMPD_CS", "PROJCRS", "PROJECTEDCRS", "GEOGCRS", "GEOGRAPHICCRS", "GEODCRS",
-    "GEODETICCRS", "COMPOUNDCRS", "BOUNDCRS",
+    "PROJCS",
+    "GEOGCS",
+    "GEOCCS",
+    "COMPD_CS",
+    "PROJCRS",
+    "PROJECTEDCRS",
+    "GEOGCRS",
+    "GEOGRAPHICCRS",
+    "GEODCRS",
+    "GEODETICCRS",
+    "COMPOUNDCRS",
+    "BOUNDCRS",
 ];
 
 impl Crs {
@@ -233,13 +245,13 @@ impl Crs {
                 None => horizontal.to_string(),
             };
             let reread;
-            let horizontal = if let Some(made) = definition.starts_with("EPSG:").then(|| projjson(&definition)).flatten()
-            {
-                reread = made;
-                &reread
-            } else {
-                horizontal
-            };
+            let horizontal =
+                if let Some(made) = definition.starts_with("EPSG:").then(|| projjson(&definition)).flatten() {
+                    reread = made;
+                    &reread
+                } else {
+                    horizontal
+                };
             return Self::from_json(horizontal, &definition, vertical);
         }
         // A bound system carries its shift to WGS 84 along; what it is, its base says.
@@ -286,6 +298,15 @@ impl Crs {
     /// The name of the vertical part that was set aside, when the system was a compound one.
     pub fn vertical(&self) -> Option<&str> {
         self.vertical.as_deref()
+    }
+    /// A converter from coordinates of this system to longitude and latitude on WGS 84.
+    ///
+    /// # Errors
+    /// When PROJ knows no way there.
+    pub fn to_geographic(&self) -> Result<ToGeographic, FrameError> {
+        let wgs84 = Self::wgs84()?;
+        operation(self, &wgs84)?;
+        Ok(ToGeographic { from: self.clone(), wgs84 })
     }
     /// The text PROJ is given for this system.
     pub fn definition(&self) -> &str {
@@ -392,8 +413,7 @@ fn operation(from: &Crs, to: &Crs) -> Result<Rc<Proj>, FrameError> {
         return Ok(made);
     }
     let no_operation = |detail: String| FrameError::NoOperation { from: from.label(), to: to.label(), detail };
-    let made =
-        Proj::new_known_crs(&from.definition, &to.definition, None).map_err(|e| no_operation(e.to_string()))?;
+    let made = Proj::new_known_crs(&from.definition, &to.definition, None).map_err(|e| no_operation(e.to_string()))?;
     // Normalising the axes may fail and leave an object that hands coordinates back unchanged: it has no description.
     let info = made.proj_info();
     if info.id.is_none() && info.description.is_none() && info.definition.is_none() {
@@ -605,6 +625,25 @@ impl Frame {
         let south = self.to_xy(LonLat { lat_deg: lat - PROBE_DEG, ..place })?;
         let north = self.to_xy(LonLat { lat_deg: lat + PROBE_DEG, ..place })?;
         Ok(north - south)
+    }
+}
+
+/// Converts coordinates of a file to longitude and latitude.
+#[derive(Clone, Debug)]
+pub struct ToGeographic {
+    from: Crs,
+    wgs84: Crs,
+}
+
+impl ToGeographic {
+    /// Coordinates of the file as longitude and latitude on WGS 84.
+    ///
+    /// # Errors
+    /// When the position has no image on the ellipsoid.
+    pub fn to_lonlat(&self, x: f64, y: f64) -> Result<LonLat, FrameError> {
+        let made = operation(&self.from, &self.wgs84)?;
+        let (lon_deg, lat_deg) = convert(&self.from, &self.wgs84, &made, x, y)?;
+        Ok(LonLat { lon_deg, lat_deg })
     }
 }
 
