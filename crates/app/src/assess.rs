@@ -8,7 +8,7 @@ use sparefield_geometry::air::{Wind, WindLayer, WindProfile, WindVector, isa_den
 use sparefield_geometry::aircraft::{Aircraft, AircraftError, GlideSpeed};
 use sparefield_geometry::contour::contours;
 use sparefield_geometry::fields::approach::ObstacleRule;
-use sparefield_geometry::fields::circuit_height::generic_circuit_height;
+use sparefield_geometry::fields::generic_circuit::GenericCircuit;
 use sparefield_geometry::fields::hazards::HazardIndex;
 use sparefield_geometry::fields::model::{Day, QuietZone};
 use sparefield_geometry::fields::needed::SafetyFactor;
@@ -157,8 +157,8 @@ pub struct Assessment {
     pub arrivals: Vec<Option<Arrival>>,
     /// Every field in the order of choice.
     pub ranked: Vec<RankedField>,
-    /// Height for a circuit over a place with no particular field, metres; what reach rings are drawn with.
-    pub generic_circuit_m: f64,
+    /// Height for a circuit over a place with no particular field; what reach rings are drawn with.
+    circuit: GenericCircuit,
     /// Spare height at the centres of the reach's cells, metres: arrival height above ground less the height for a
     /// circuit; `NaN` where not reachable.
     pub spare_m: Arc<Vec<f32>>,
@@ -233,14 +233,9 @@ pub fn assess(
     };
     let input = RankInput { aircraft, wind: &wind, options: &options, quiet_zones: &area.quiet_zones };
     let ranked = rank(&area.fields, &studies.fields, &input, &arrivals);
-    // Thinner air higher up needs more height; the greater of both ends is the cautious one.
     let (low, high) = area.terrain.range().unwrap_or((ground_amsl_m, ground_amsl_m));
-    let generic_circuit_m = generic_circuit_height(aircraft, &wind, low).max(generic_circuit_height(
-        aircraft,
-        &wind,
-        high.min(height_amsl_m),
-    ));
-    let spare_m = Arc::new(spare_heights(&reach, &area.terrain, generic_circuit_m));
+    let circuit = GenericCircuit::new(aircraft, &wind, low, high.min(height_amsl_m).max(low));
+    let spare_m = Arc::new(spare_heights(&reach, &area.terrain, &circuit));
     Ok(Assessment {
         state,
         ground_amsl_m,
@@ -248,7 +243,7 @@ pub fn assess(
         reach,
         arrivals,
         ranked,
-        generic_circuit_m,
+        circuit,
         spare_m,
         today: conditions.today,
         aircraft: aircraft.clone(),
@@ -317,12 +312,16 @@ fn check_wind(aircraft: &Aircraft, wind: &Wind, height_amsl_m: f64) -> Result<()
     Ok(())
 }
 
-fn spare_heights(reach: &Reach, terrain: &Terrain, circuit_m: f64) -> Vec<f32> {
+fn spare_heights(reach: &Reach, terrain: &Terrain, circuit: &GenericCircuit) -> Vec<f32> {
     let (row0, col0) = reach.offset;
     let spare = |i: usize| {
         let (row, col) = (i / reach.frame.cols, i % reach.frame.cols);
         let heights = reach.arrival_at_cell(row, col).zip(terrain.post(row + row0, col + col0));
-        heights.map_or(f32::NAN, |(arrival, ground)| (arrival - ground - circuit_m) as f32)
+        heights.map_or(f32::NAN, |(arrival, ground)| {
+            let spare = arrival - ground - circuit.height_m(ground, reach.track_at_cell(row, col));
+            // Where no circuit can be flown at all, nothing is in reach.
+            if spare.is_finite() { spare as f32 } else { f32::NAN }
+        })
     };
     (0..reach.frame.len()).map(spare).collect()
 }
@@ -346,8 +345,11 @@ impl Assessment {
     /// Height above ground on arriving at a place, and the spare height there, metres; `None` where not in reach.
     #[must_use]
     pub fn spare_at(&self, terrain: &Terrain, place: Xy) -> Option<(f64, f64)> {
-        let above_ground = self.reach.arrival_at(terrain, place)?.height_amsl_m - terrain.height_at(place)?;
-        Some((above_ground, above_ground - self.generic_circuit_m))
+        let arrival = self.reach.arrival_at(terrain, place)?;
+        let ground = terrain.height_at(place)?;
+        let above_ground = arrival.height_amsl_m - ground;
+        let spare = above_ground - self.circuit.height_m(ground, arrival.track);
+        spare.is_finite().then_some((above_ground, spare))
     }
 
     /// Contours of spare height; the level 0 bounds the land where a circuit is in hand.

@@ -10,6 +10,7 @@ use crate::command::Command;
 use crate::model::{Model, height_metres};
 use crate::theme::Theme;
 use egui::Ui;
+use sparefield_data::area::LaneKind;
 use sparefield_data::quantity::{HeightUnit, LengthUnit, SpeedUnit, UnitPrefs, format_bearing};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use sparefield_geometry::fields::verdict::{ReasonKind, Verdict};
@@ -39,7 +40,9 @@ impl MapDerived {
         let Some(area) = &model.area else { return };
         if self.area_revision != model.area_revision {
             *self = Self { area_revision: model.area_revision, ..Self::default() };
-            self.lanes = area.lanes.iter().map(|l| l.line.clone()).collect();
+            // The river itself is a water area; its centre line would be drawn as a lane.
+            self.lanes =
+                area.lanes.iter().filter(|l| l.kind == LaneKind::Lane).map(|l| l.line.clone()).collect();
             self.home = area.home.as_ref().map(|h| {
                 let from = h.ends.first().map_or(h.position, |e| e.threshold);
                 let to = h.ends.get(1).map_or(from, |e| e.threshold);

@@ -6,7 +6,7 @@ use super::floor::{Floor, Place, Pyramid};
 use super::forward::{TOO_LOW, track_between};
 use super::{AircraftState, Arrival, PathPoint};
 use crate::grid::{GridFrame, Terrain};
-use crate::position::Xy;
+use crate::position::{Bearing, Xy};
 
 /// Where the aircraft can glide to, and how high it arrives.
 #[derive(Clone, Debug)]
@@ -40,6 +40,16 @@ impl Reach {
         }
         let h = f64::from(self.arrival_amsl_m[row * self.frame.cols + col]);
         h.is_finite().then_some(h)
+    }
+
+    /// Track over the ground on arriving at a cell's centre; `None` where it is not reached or starts there.
+    #[must_use]
+    pub fn track_at_cell(&self, row: usize, col: usize) -> Option<Bearing> {
+        if row >= self.frame.rows || col >= self.frame.cols {
+            return None;
+        }
+        let bend = self.bends.get(self.anchors[row * self.frame.cols + col] as usize)?;
+        track_between(bend, self.frame.centre(row, col)).and_then(Xy::bearing)
     }
 
     /// Number of reachable cells.
