@@ -76,7 +76,7 @@ fn height(columns: &mut Columns, label: &str, notes: &mut Notes) -> Option<f64> 
         if let Some((_, value)) = columns.take(name) {
             return columns::height_m(&value, unit)
                 .map_err(|problem| {
-                    notes.add("heights not understood", label, format!("{problem}; its height is unknown"))
+                    notes.add("heights not understood", label, format!("{problem}; its height is unknown"));
                 })
                 .ok();
         }
