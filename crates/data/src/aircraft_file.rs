@@ -162,7 +162,7 @@ fn parse_at(path: &Path, text: &str) -> Result<Loaded<Aircraft>, LoadError> {
             message: format!("not stated, and taken from the invented example: {}", assumed.join(", ")),
         });
     }
-    aircraft.validate().map_err(|e| file.from_geometry(&e))?;
+    aircraft.validate().map_err(|e| file.unfit(&e))?;
     let provenance = vec![format!("{}: aircraft file, “{}”", path.display(), aircraft.name)];
     Ok(Loaded { value: aircraft, warnings, provenance })
 }
@@ -224,14 +224,14 @@ impl File<'_> {
             }
             (None, None) => return Err(self.missing(key)),
         };
-        read(&text).map_err(|e| self.from_quantity(key, &e))
+        read(&text).map_err(|e| self.misread(key, &e))
     }
 
-    fn from_quantity(&self, key: &str, e: &QuantityError) -> LoadError {
+    fn misread(&self, key: &str, e: &QuantityError) -> LoadError {
         self.bad(key, format!("“{}” {}", e.text, e.problem), e.remedy.clone())
     }
 
-    fn from_geometry(&self, error: &AircraftError) -> LoadError {
+    fn unfit(&self, error: &AircraftError) -> LoadError {
         match error {
             AircraftError::OutOfRange { what, value, expected } => {
                 self.bad(&key_of(what), format!("it is {value}"), format!("it must be {expected}"))
@@ -267,7 +267,7 @@ impl File<'_> {
             Some(text) if text.trim().eq_ignore_ascii_case("best") => GlideSpeed::BestForWind,
             Some(text) => GlideSpeed::Held(parse_speed_ms(&text, None).map_err(|e| {
                 let e = QuantityError { remedy: format!("{}, or “best”", e.remedy), ..e };
-                self.from_quantity("glide_speed", &e)
+                self.misread("glide_speed", &e)
             })?),
         };
         let best = glide.best_glide_speed_ms();
@@ -305,7 +305,7 @@ impl File<'_> {
         let Some(points) = self.table.get("glide_point") else {
             let speed = self.quantity("best_glide_speed", &mut Vec::new(), |t| parse_speed_ms(t, None))?;
             let ratio = self.quantity("best_glide_ratio", &mut Vec::new(), parse_ratio)?;
-            return GlideCurve::from_best_glide(speed, ratio).map_err(|e| self.from_geometry(&e));
+            return GlideCurve::from_best_glide(speed, ratio).map_err(|e| self.unfit(&e));
         };
         if let Some(key) = ["best_glide_speed", "best_glide_ratio"].into_iter().find(|k| self.table.contains_key(*k)) {
             let problem = "it is given together with glide points, and the two may disagree";
@@ -325,14 +325,14 @@ impl File<'_> {
                     .and_then(plain)
                     .ok_or_else(|| self.bad(&key, format!("its {name} is missing or is not a value"), REMEDY))
             };
-            let speed = parse_speed_ms(&part("speed")?, None).map_err(|e| self.from_quantity(&key, &e))?;
-            let sink = parse_sink_ms(&part("sink")?).map_err(|e| self.from_quantity(&key, &e))?;
+            let speed = parse_speed_ms(&part("speed")?, None).map_err(|e| self.misread(&key, &e))?;
+            let sink = parse_sink_ms(&part("sink")?).map_err(|e| self.misread(&key, &e))?;
             if !(speed > 0.0 && sink > 0.0) {
                 return Err(self.bad(&key, "its speed and sink are not both above zero", REMEDY));
             }
             pairs.push((speed, sink));
         }
-        let curve = GlideCurve::fit(&pairs).map_err(|e| self.from_geometry(&e))?;
+        let curve = GlideCurve::fit(&pairs).map_err(|e| self.unfit(&e))?;
         // The same ranges as for a curve given by its best glide.
         GlideCurve::from_best_glide(curve.best_glide_speed_ms(), curve.best_glide_ratio())
             .map_err(|e| bad(format!("the curve through them cannot be right: {e}")))?;
@@ -469,7 +469,7 @@ mod tests {
     #[test]
     fn each_needed_key_is_missed_by_name() {
         for key in needed() {
-            let text: String = LEAST.lines().filter(|l| !l.starts_with(key)).map(|l| format!("{l}\n")).collect();
+            let text: String = LEAST.split_inclusive('\n').filter(|l| !l.starts_with(key)).collect();
             let said = message(&text);
             assert!(
                 said.contains(&format!("key “{key}”: it is missing")) && said.contains("add a line such as"),
@@ -517,8 +517,7 @@ mod tests {
 
     #[test]
     fn glide_points_are_fitted() {
-        let without: String =
-            LEAST.lines().filter(|l| !l.starts_with("best_glide")).map(|l| format!("{l}\n")).collect();
+        let without: String = LEAST.split_inclusive('\n').filter(|l| !l.starts_with("best_glide")).collect();
         // Points on the curve of 20 m/s and 8 : 1: sink = V³/(2·8·400) + 400/(2·8·V).
         let point = |v: f64| {
             format!("[[glide_point]]\nspeed = \"{v} m/s\"\nsink = \"{} m/s\"\n", v * v * v / 6_400.0 + 25.0 / v)

@@ -39,24 +39,11 @@ pub(crate) fn stock(value: &Value) -> Option<Stock> {
 
 /// What stands on each of `sides` sides; unknown throughout when the list does not match the outline.
 pub(crate) fn edges(value: &Value, sides: usize, place: &str, notes: &mut Notes) -> Option<Vec<BoundaryEdge>> {
-    let unpacked;
     // Some programs write a nested array as text.
-    let list = match value {
-        Value::Array(list) => list,
-        Value::String(text) => match serde_json::from_str::<Vec<Value>>(text) {
-            Ok(list) => {
-                unpacked = list;
-                &unpacked
-            }
-            Err(_) => {
-                notes.add("edges not understood", place, "its edges are not a list; all its sides count as unknown");
-                return None;
-            }
-        },
-        _ => {
-            notes.add("edges not understood", place, "its edges are not a list; all its sides count as unknown");
-            return None;
-        }
+    let unpacked: Option<Vec<Value>> = value.as_str().and_then(|text| serde_json::from_str(text).ok());
+    let Some(list) = value.as_array().or(unpacked.as_ref()) else {
+        notes.add("edges not understood", place, "its edges are not a list; all its sides count as unknown");
+        return None;
     };
     if list.len() != sides {
         notes.add(

@@ -76,7 +76,7 @@ fn height(columns: &mut Columns, label: &str, notes: &mut Notes) -> Option<f64> 
         if let Some((_, value)) = columns.take(name) {
             return columns::height_m(&value, unit)
                 .map_err(|problem| {
-                    notes.add("heights not understood", label, format!("{problem}; its height is unknown"))
+                    notes.add("heights not understood", label, format!("{problem}; its height is unknown"));
                 })
                 .ok();
         }
@@ -202,30 +202,36 @@ impl Index {
         if length > LONGEST_M {
             return Vec::new();
         }
-        let samples = (length / STEP_M).ceil().max(4.0) as usize;
-        let mut hits: HashMap<usize, usize> = HashMap::new();
-        let mut here = HashSet::new();
-        for k in 0..samples {
-            let p = a + (b - a) * ((k as f64 + 0.5) / samples as f64);
-            let (x, y) = Self::cell(p);
-            here.clear();
-            for near in (x - 1..=x + 1).flat_map(|i| (y - 1..=y + 1).map(move |j| (i, j))) {
-                for &(l, s) in self.cells.get(&near).into_iter().flatten() {
-                    let (c, d) = (lines[l].line[s], lines[l].line[s + 1]);
-                    let Some(other) = (d - c).bearing() else { continue };
-                    let turn = direction.turn_to(other).abs();
-                    let parallel = turn <= ALONG_RAD || turn >= math::PI - ALONG_RAD;
-                    if parallel && super::ring::distance_to_side(p, c, d) <= NEAR_M {
-                        here.insert(l);
-                    }
-                }
-            }
-            for &l in &here {
-                *hits.entry(l).or_insert(0) += 1;
+        // Segments near the side that run along it, each once.
+        let steps = (length / (CELL_M / 2.0)).ceil().max(1.0) as usize;
+        let mut near: Vec<(usize, usize)> = Vec::new();
+        for k in 0..=steps {
+            let (x, y) = Self::cell(a + (b - a) * (k as f64 / steps as f64));
+            for cell in (x - 1..=x + 1).flat_map(|i| (y - 1..=y + 1).map(move |j| (i, j))) {
+                near.extend(self.cells.get(&cell).into_iter().flatten());
             }
         }
-        let mut shares: Vec<(usize, f64)> = hits.into_iter().map(|(l, n)| (l, n as f64 / samples as f64)).collect();
-        shares.sort_by_key(|(l, _)| *l);
+        near.sort_unstable();
+        near.dedup();
+        near.retain(|&(l, s)| {
+            let turn = (lines[l].line[s + 1] - lines[l].line[s]).bearing().map(|other| direction.turn_to(other).abs());
+            turn.is_some_and(|turn| turn <= ALONG_RAD || turn >= math::PI - ALONG_RAD)
+        });
+        let samples = (length / STEP_M).ceil().max(4.0) as usize;
+        let mut shares: Vec<(usize, f64)> = Vec::new();
+        for of_line in near.chunk_by(|p, q| p.0 == q.0) {
+            let covered = (0..samples)
+                .filter(|k| {
+                    let p = a + (b - a) * ((*k as f64 + 0.5) / samples as f64);
+                    of_line.iter().any(|&(l, s)| {
+                        super::ring::distance_to_side(p, lines[l].line[s], lines[l].line[s + 1]) <= NEAR_M
+                    })
+                })
+                .count();
+            if let Some(&(line, _)) = of_line.first().filter(|_| covered > 0) {
+                shares.push((line, covered as f64 / samples as f64));
+            }
+        }
         shares
     }
 }

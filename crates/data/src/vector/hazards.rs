@@ -60,12 +60,12 @@ fn add_record(record: Record, place: &Placer<'_>, all: &mut Hazards, notes: &mut
         }
         return;
     }
-    let kind = match (kind, kind_text) {
-        (Some((key, value)), Some(text)) => HazardKind::from_words(&text).unwrap_or_else(|| {
-            let text = columns::shortened(&text_of(&value));
-            if text.eq_ignore_ascii_case("other") {
+    let kind = if let (Some((key, value)), Some(text)) = (kind, kind_text) {
+        HazardKind::from_words(&text).unwrap_or_else(|| {
+            if text.trim() == "other" {
                 return HazardKind::Other;
             }
+            let text = columns::shortened(&text_of(&value));
             notes.add(
                 "hazard kinds not understood",
                 &label,
@@ -73,11 +73,10 @@ fn add_record(record: Record, place: &Placer<'_>, all: &mut Hazards, notes: &mut
             );
             columns.put_back(key, value);
             HazardKind::Other
-        }),
-        _ => {
-            notes.add("hazards without a kind", &label, "it has no kind; it counts as other");
-            HazardKind::Other
-        }
+        })
+    } else {
+        notes.add("hazards without a kind", &label, "it has no kind; it counts as other");
+        HazardKind::Other
     };
     let height_m = match height_column(&mut columns, "height", &label, notes) {
         Column::Height(m) => Some(m),

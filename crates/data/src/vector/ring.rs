@@ -530,7 +530,7 @@ pub(crate) fn nest(rings: Vec<Vec<Xy>>) -> (Vec<(usize, Vec<usize>)>, bool) {
     let n = rings.len();
     let holders: Vec<Vec<usize>> = (0..n).map(|j| (0..n).filter(|&i| i != j && holds(i, j)).collect()).collect();
     let mut groups: Vec<(usize, Vec<usize>)> =
-        (0..n).filter(|&j| holders[j].len() % 2 == 0).map(|j| (j, Vec::new())).collect();
+        (0..n).filter(|&j| holders[j].len().is_multiple_of(2)).map(|j| (j, Vec::new())).collect();
     let mut odd_direction = false;
     for j in 0..n {
         let hole = holders[j].len() % 2 == 1;
@@ -540,7 +540,7 @@ pub(crate) fn nest(rings: Vec<Vec<Xy>>) -> (Vec<(usize, Vec<usize>)>, bool) {
             let owner = holders[j]
                 .iter()
                 .copied()
-                .filter(|&i| holders[i].len() % 2 == 0)
+                .filter(|&i| holders[i].len().is_multiple_of(2))
                 .min_by(|&a, &b| areas[a].abs().total_cmp(&areas[b].abs()));
             if let Some(group) = owner.and_then(|o| groups.iter_mut().find(|g| g.0 == o)) {
                 group.1.push(j);

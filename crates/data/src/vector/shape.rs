@@ -28,15 +28,12 @@ pub(crate) fn read(path: &Path) -> Result<Layer, LoadError> {
         None => None,
     };
     let shapes = main_file(path, &bytes, index.as_deref(), &mut notes)?;
-    let mut rows = match companion(path, "dbf") {
-        Some(table) => {
-            let page = code_page(path, &mut notes);
-            Some(dbf::read(&table, &read_bytes(&table)?, page, &mut notes)?)
-        }
-        None => {
-            notes.add("missing tables", "", "it has no .dbf file, so its shapes have no names, surfaces or heights");
-            None
-        }
+    let mut rows = if let Some(table) = companion(path, "dbf") {
+        let page = code_page(path, &mut notes);
+        Some(dbf::read(&table, &read_bytes(&table)?, page, &mut notes)?)
+    } else {
+        notes.add("missing tables", "", "it has no .dbf file, so its shapes have no names, surfaces or heights");
+        None
     };
     if let Some(rows) = rows.as_ref().filter(|rows| rows.len() != shapes.len()) {
         notes.add(
@@ -224,7 +221,7 @@ fn in_order(path: &Path, bytes: &[u8], stated: usize) -> Result<Vec<(usize, usiz
 fn decode(content: &[u8]) -> Result<Shape, String> {
     let kind = little(content, 0).ok_or("it is empty")?;
     counts_fit(kind, content)?;
-    let size = i32::try_from(content.len()).map_err(|_| "it is too long".to_owned())?;
+    let size = i32::try_from(content.len()).map_err(|_too_long| "it is too long".to_owned())?;
     let decoded =
         Decoded::read_from(&mut Cursor::new(content), size).map_err(|e| format!("it cannot be read ({e})"))?;
     macro_rules! pairs {

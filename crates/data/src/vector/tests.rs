@@ -17,7 +17,7 @@ fn refuse(text: &str) -> LoadError {
 }
 
 fn said(warnings: &[crate::Warning]) -> String {
-    warnings.iter().map(|w| format!("{w}\n")).collect()
+    warnings.iter().flat_map(|w| [w.to_string(), "\n".to_owned()]).collect()
 }
 
 /// A field of about 70 m by 111 m near 51.5° north, 2.3° west.
