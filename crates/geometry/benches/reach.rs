@@ -12,7 +12,8 @@ use std::hint::black_box;
 fn fractal(seed: u64, size: usize, cell_m: f64, relief_m: f64) -> Terrain {
     let hash = |octave: u64, x: i64, y: i64| {
         let mut z = seed ^ octave.wrapping_mul(0x9e37_79b9_7f4a_7c15);
-        z = z.wrapping_add((x as u64).wrapping_mul(0xbf58_476d_1ce4_e5b9)) ^ (y as u64).wrapping_mul(0x94d0_49bb_1331_11eb);
+        z = z.wrapping_add((x as u64).wrapping_mul(0xbf58_476d_1ce4_e5b9))
+            ^ (y as u64).wrapping_mul(0x94d0_49bb_1331_11eb);
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
         z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
         ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
@@ -23,7 +24,8 @@ fn fractal(seed: u64, size: usize, cell_m: f64, relief_m: f64) -> Terrain {
     for octave in 0..10 {
         for (i, h) in heights_m.iter_mut().enumerate() {
             let (x, y) = ((i % size) as f64 / wave, (i / size) as f64 / wave);
-            let (u, v) = (x.fract() * x.fract() * (3.0 - 2.0 * x.fract()), y.fract() * y.fract() * (3.0 - 2.0 * y.fract()));
+            let (u, v) =
+                (x.fract() * x.fract() * (3.0 - 2.0 * x.fract()), y.fract() * y.fract() * (3.0 - 2.0 * y.fract()));
             let at = |dx, dy| hash(octave, x as i64 + dx, y as i64 + dy);
             let (a, b) = (at(0, 0) + u * (at(1, 0) - at(0, 0)), at(0, 1) + u * (at(1, 1) - at(0, 1)));
             *h += (amplitude * (a + v * (b - a))) as f32;

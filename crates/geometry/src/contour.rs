@@ -41,10 +41,8 @@ pub fn contours(frame: &GridFrame, values: impl Fn(usize, usize) -> f64, level: 
             let edges: [Edge; 4] = [(cell, false), (cell + 1, true), (cell + cols, false), (cell, true)];
             // Going round clockwise, a line enters the square where low turns high and leaves where high turns low:
             // the high corners are then on its left.
-            let crossings: Vec<(usize, bool)> = (0..4)
-                .filter(|&i| high[i] != high[(i + 1) % 4])
-                .map(|i| (i, !high[i]))
-                .collect();
+            let crossings: Vec<(usize, bool)> =
+                (0..4).filter(|&i| high[i] != high[(i + 1) % 4]).map(|i| (i, !high[i])).collect();
             let mut join = |from: usize, to: usize| {
                 next.insert(edges[from], edges[to]);
                 previous.insert(edges[to], edges[from]);

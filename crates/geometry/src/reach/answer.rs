@@ -172,8 +172,7 @@ impl Reach {
         tried.retain(|t| t.0 >= ground);
         tried.sort_by(|a, b| b.0.total_cmp(&a.0));
         tried.into_iter().find(|(_, bend, _)| {
-            bend.line(&self.descent, p)
-                .is_some_and(|mut line| floor.is_clear(bend.place, end, &mut line, |_, _| false))
+            bend.line(&self.descent, p).is_some_and(|mut line| floor.is_clear(bend.place, end, &mut line, |_, _| false))
         })
     }
 }

@@ -41,19 +41,18 @@ impl<'a> ClearTiles<'a> {
         let mut open = vec![];
         let mut next = Some((row, col));
         loop {
-            if let Some((r, c)) = next.take() {
-                if self.known[start][r * pyramid.small_cols + c] == UNKNOWN {
-                    if self.is_above(bend, r, c) {
-                        open.push((r, c));
-                    } else {
-                        self.known[start][r * pyramid.small_cols + c] = NOT_CLEAR;
-                    }
+            if let Some((r, c)) = next.take()
+                && self.known[start][r * pyramid.small_cols + c] == UNKNOWN
+            {
+                if self.is_above(bend, r, c) {
+                    open.push((r, c));
+                } else {
+                    self.known[start][r * pyramid.small_cols + c] = NOT_CLEAR;
                 }
             }
             let Some(&(r, c)) = open.last() else { break };
-            let (ahead_row, ahead_col) = self.facing(bend.place, r, c);
             let mut state = CLEAR;
-            for neighbour in [ahead_row, ahead_col].into_iter().flatten() {
+            for neighbour in self.facing(bend.place, r, c).into_iter().flatten() {
                 match self.known[start][neighbour.0 * pyramid.small_cols + neighbour.1] {
                     UNKNOWN => {
                         next = Some(neighbour);
@@ -76,7 +75,7 @@ impl<'a> ClearTiles<'a> {
     }
 
     /// The neighbours through which rays from a place enter a tile, above or below it and left or right of it.
-    fn facing(&self, from: Place, row: usize, col: usize) -> (Option<(usize, usize)>, Option<(usize, usize)>) {
+    fn facing(&self, from: Place, row: usize, col: usize) -> [Option<(usize, usize)>; 2] {
         let (top, bottom, left, right) = self.floor.pyramid.small_edges(row, col);
         let next_row = if (top as f64) > from.y {
             row.checked_sub(1)
@@ -92,7 +91,7 @@ impl<'a> ClearTiles<'a> {
         } else {
             None
         };
-        (next_row.map(|r| (r, col)), next_col.map(|c| (row, c)))
+        [next_row.map(|r| (r, col)), next_col.map(|c| (row, c))]
     }
 
     /// Whether the lowest glide from a bend to any point of a tile is above the tile's highest floor.

@@ -187,7 +187,13 @@ impl Departure {
         let residual = turn.loss_m_per_rad;
         let mut push = |bends: &mut Vec<Bend>, lead, at: PathPoint, track| {
             let number = bends.len() as u32;
-            bends.push(turning.with_loss((at.position, place(frame, at.position)), at.height_amsl_m, track, number, residual));
+            bends.push(turning.with_loss(
+                (at.position, place(frame, at.position)),
+                at.height_amsl_m,
+                track,
+                number,
+                residual,
+            ));
             out.lead.push(lead);
             number
         };

@@ -185,10 +185,7 @@ impl Floor<'_> {
         line: &mut GlideLine<'_>,
         mut known_clear: impl FnMut(usize, usize) -> bool,
     ) -> bool {
-        let (x, y) = (
-            Axis::new(end.x, start.x, self.pyramid.cols),
-            Axis::new(end.y, start.y, self.pyramid.rows),
-        );
+        let (x, y) = (Axis::new(end.x, start.x, self.pyramid.cols), Axis::new(end.y, start.y, self.pyramid.rows));
         if x.change == 0.0 && y.change == 0.0 {
             return line.height(0.0) - self.at(end) >= -ROUNDING_M;
         }

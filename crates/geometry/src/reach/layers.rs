@@ -112,10 +112,9 @@ pub(super) struct LayeredRange {
     bounds: Vec<f64>,
     /// Layer of each whole metre above the lowest boundary.
     layer_of_metre: Vec<u16>,
-    /// Range from each boundary down to the lowest, per direction row.
-    range: Vec<f64>,
-    /// What is taken off between a row and the next, at the worst place between them.
-    correction: Vec<f64>,
+    /// Per direction row and boundary: range down to the lowest boundary, how much more it is in the next row, and
+    /// four times what is taken off at the worst place between the two.
+    range: Vec<[f64; 3]>,
     /// Per direction row and layer: one more than the highest layer at or below it that cannot be flown; 0 for none.
     blocked: Vec<u16>,
     /// Greatest ratio between the ranges of two layers in one direction.
@@ -203,6 +202,12 @@ impl LayeredRange {
                 }
             }
         }
+        let range = (0..rows * stride)
+            .map(|k| {
+                let more = range.get(k + stride).map_or(0.0, |next| next - range[k]);
+                [range[k], more, 4.0 * correction[k]]
+            })
+            .collect();
         let height = bounds[layers] - bounds[0];
         let metres = height.ceil() as usize + 1;
         let mut layer_of_metre = Vec::with_capacity(metres);
@@ -213,7 +218,7 @@ impl LayeredRange {
             }
             layer_of_metre.push(i as u16);
         }
-        Self { bounds: bounds.to_vec(), layer_of_metre, range, correction, blocked, unevenness, disagreement }
+        Self { bounds: bounds.to_vec(), layer_of_metre, range, blocked, unevenness, disagreement }
     }
 
     fn layers(&self) -> usize {
@@ -231,10 +236,8 @@ impl LayeredRange {
 
     /// Range coordinate of boundary `i` in the direction between `row` and the next.
     fn at(&self, row: usize, share: f64, i: usize) -> f64 {
-        let stride = self.bounds.len();
-        let k = row * stride + i;
-        let mean = self.range[k] + share * (self.range[k + stride] - self.range[k]);
-        mean - 4.0 * share * (1.0 - share) * self.correction[k]
+        let [range, more, off] = self.range[row * self.bounds.len() + i];
+        range + share * (more - (1.0 - share) * off)
     }
 
     fn direction(d: Xy) -> (usize, f64, f64) {
@@ -365,7 +368,7 @@ impl LayeredRange {
                 for k in 0..=DIRECTIONS {
                     let t = k as f64 / DIRECTIONS as f64;
                     let row = quadrant * (DIRECTIONS + 1) + k;
-                    let gain = self.range[row * stride + i + 1] - self.range[row * stride + i];
+                    let gain = self.range[row * stride + i + 1][0] - self.range[row * stride + i][0];
                     widen(&mut layer, Xy::new(sx * (1.0 - t), sy * t) * (gain * share));
                 }
             }

@@ -18,10 +18,6 @@ impl ReachOptions {
     /// The aircraft's own clearance and reaction time, with bends that cost height.
     #[must_use]
     pub fn of(aircraft: &Aircraft) -> Self {
-        Self {
-            clearance_m: aircraft.terrain_clearance_m,
-            reaction_time_s: aircraft.reaction_time_s,
-            bend_turns: true,
-        }
+        Self { clearance_m: aircraft.terrain_clearance_m, reaction_time_s: aircraft.reaction_time_s, bend_turns: true }
     }
 }

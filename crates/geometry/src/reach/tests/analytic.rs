@@ -181,7 +181,8 @@ fn check_footprint(aircraft: &Aircraft, w: Xy, loss: impl Fn(f64, Xy) -> Option<
     let mut checked = 0;
     for row in 0..terrain.frame.rows {
         for col in 0..terrain.frame.cols {
-            let expect = loss(density, terrain.frame.centre(row, col) - start).map(|l| height - l).filter(|h| *h >= 170.0);
+            let expect =
+                loss(density, terrain.frame.centre(row, col) - start).map(|l| height - l).filter(|h| *h >= 170.0);
             let got = row
                 .checked_sub(reach.offset.0)
                 .zip(col.checked_sub(reach.offset.1))

@@ -61,9 +61,15 @@ fn a_ridge_higher_than_the_glide_blocks() {
 fn ground_without_data_is_not_crossed() {
     // A strip of one post without data, from edge to edge; and the same with a gap of two posts.
     for gap in [false, true] {
-        let terrain = terrain_of(161, 161, 25.0, |r, c| {
-            if c == 100 && !(gap && (75..=85).contains(&r)) { f64::NAN } else { 10.0 }
-        });
+        let terrain =
+            terrain_of(
+                161,
+                161,
+                25.0,
+                |r, c| {
+                    if c == 100 && !(gap && (75..=85).contains(&r)) { f64::NAN } else { 10.0 }
+                },
+            );
         let start = terrain.frame.centre(80, 70);
         let reach = reach(&terrain, &held(22.0), &wind(0.0, 0.0), &at(start, 400.0, None), 30.0);
         let mut beyond = 0;
