@@ -270,6 +270,41 @@ impl StripSpace {
         Some(self.centred(gap, heading, width_m, scratch))
     }
 
+    /// The longest rectangle near a heading from which the length falls off to both sides, by golden section.
+    ///
+    /// Exact where the length has one peak within `half` radians of the heading; otherwise some peak, and never shorter
+    /// than at the heading itself.
+    #[must_use]
+    pub fn near(&self, heading: Bearing, half: f64, width_m: f64, scratch: &mut Scratch) -> Option<Strip> {
+        const GOLDEN: f64 = 0.618_033_988_749_895;
+        /// Narrows ± 5° to ± 0.02°.
+        const STEPS: u32 = 12;
+        if !(width_m > 0.0 && width_m.is_finite() && half.is_finite()) {
+            return None;
+        }
+        let length = |offset: f64, scratch: &mut Scratch| {
+            self.turn(Bearing::from_rad(heading.rad() + offset), scratch);
+            self.search(width_m, 0.0, scratch).map_or(0.0, |g| g.length())
+        };
+        let (mut low, mut high) = (-half, half);
+        let (mut a, mut b) = (high - GOLDEN * (high - low), low + GOLDEN * (high - low));
+        let (mut at_a, mut at_b) = (length(a, scratch), length(b, scratch));
+        for _ in 0..STEPS {
+            if at_a >= at_b {
+                (high, b, at_b) = (b, a, at_a);
+                a = high - GOLDEN * (high - low);
+                at_a = length(a, scratch);
+            } else {
+                (low, a, at_a) = (a, b, at_b);
+                b = low + GOLDEN * (high - low);
+                at_b = length(b, scratch);
+            }
+        }
+        let (offset, found) = if at_a >= at_b { (a, at_a) } else { (b, at_b) };
+        let offset = if found > length(0.0, scratch) { offset } else { 0.0 };
+        self.longest(half_turn(Bearing::from_rad(heading.rad() + offset)), width_m, scratch)
+    }
+
     /// Whether some heading within `half` of `middle` might hold a rectangle as long as `length`.
     fn may_hold(&self, middle: f64, half: f64, width: f64, length: f64, scratch: &mut Scratch) -> bool {
         let (sin, cos) = math::sin_cos(half);
