@@ -78,5 +78,6 @@ pub fn wrap_pi(angle_rad: f64) -> f64 {
 #[must_use]
 pub fn wrap_tau(angle_rad: f64) -> f64 {
     let turned = angle_rad - TAU * (angle_rad / TAU).floor();
-    if turned >= TAU || turned < 0.0 { 0.0 } else { turned }
+    // Rounding can reach the whole turn; what is not a number stays so.
+    if turned.is_nan() || (0.0..TAU).contains(&turned) { turned } else { 0.0 }
 }

@@ -1,4 +1,4 @@
-use super::super::criteria::{allowed_by, WORKABLE_FROM};
+use super::super::criteria::{WORKABLE_FROM, allowed_by};
 use super::super::hazards::HazardIndex;
 use super::super::model::{BoundaryEdge, EdgeKind, Hazard, HazardKind, HazardShape, Stock};
 use super::super::reasons::headline;
@@ -31,7 +31,9 @@ struct Scene {
 fn rectangle(length: f64, width: f64, deg: f64, centre: Xy) -> Vec<Xy> {
     let u = Bearing::from_deg(deg).unit();
     let left = Xy::new(-u.y, u.x);
-    [(-0.5, 0.5), (-0.5, -0.5), (0.5, -0.5), (0.5, 0.5)].map(|(x, y)| centre + u * (x * length) + left * (y * width)).into()
+    [(-0.5, 0.5), (-0.5, -0.5), (0.5, -0.5), (0.5, 0.5)]
+        .map(|(x, y)| centre + u * (x * length) + left * (y * width))
+        .into()
 }
 fn field(id: &str, outer: Vec<Xy>) -> Field {
     Field {
@@ -245,7 +247,9 @@ fn neighbours_count_and_never_change_a_verdict() {
     let alone = Scene::one(big()).first();
     let mut fields: Vec<Field> = (0..3).map(|i| field(&format!("{i}"), big())).collect();
     for (i, f) in fields.iter_mut().enumerate() {
-        f.outer.iter_mut().for_each(|p| p.y += 300.0 * i as f64);
+        for p in &mut f.outer {
+            p.y += 300.0 * i as f64;
+        }
     }
     let together = scene(fields).rank();
     for r in &together {
@@ -374,7 +378,9 @@ proptest! {
     #[test]
     fn a_field_better_in_every_criterion_ranks_higher(a in any_field(), b in any_field()) {
         let apart = |mut f: Field, id: &str, x: f64| {
-            f.outer.iter_mut().for_each(|p| p.x += x);
+            for p in &mut f.outer {
+                p.x += x;
+            }
             f.id = id.into();
             f
         };
@@ -419,7 +425,9 @@ proptest! {
             t.fields[0].outer.reverse();
         }
         if let HazardShape::Line(line) = &mut t.hazards[0].shape {
-            line.iter_mut().for_each(|p| *p = place(*p));
+            for p in line {
+                *p = place(*p);
+            }
         }
         t.wind = Wind::uniform(WindVector::coming_from(turn(from), speed));
         t.arrivals[0].as_mut().unwrap().track = Some(turn(200.0));

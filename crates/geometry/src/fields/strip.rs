@@ -83,7 +83,8 @@ struct Turned {
 impl Turned {
     /// Stretch of x that the side takes up between two heights.
     fn stretch(&self, y1: f64, y2: f64) -> (f64, f64) {
-        let (left, right) = if self.x_low < self.x_high { (self.x_low, self.x_high) } else { (self.x_high, self.x_low) };
+        let (left, right) =
+            if self.x_low < self.x_high { (self.x_low, self.x_high) } else { (self.x_high, self.x_low) };
         if self.run == 0.0 {
             return (left, right);
         }
@@ -399,7 +400,8 @@ impl StripSpace {
             if b.x <= from || a.x >= to {
                 continue;
             }
-            let at = |x: f64| if b.x > a.x { a.y + (b.y - a.y) * ((x - a.x) / (b.x - a.x)).clamp(0.0, 1.0) } else { a.y };
+            let at =
+                |x: f64| if b.x > a.x { a.y + (b.y - a.y) * ((x - a.x) / (b.x - a.x)).clamp(0.0, 1.0) } else { a.y };
             let (y1, y2) = if b.x > a.x { (at(a.x.max(from)), at(b.x.min(to))) } else { (a.y, b.y) };
             let (low, high) = (y1.min(y2), y1.max(y2));
             if low + high > 2.0 * gap.y + width {
@@ -567,7 +569,7 @@ fn half_turn(bearing: Bearing) -> Bearing {
 #[must_use]
 pub fn without_margin(outer: Strip, margin_m: f64) -> Option<Strip> {
     let length_m = outer.length_m - 2.0 * margin_m;
-    if !(length_m > 0.0) {
+    if length_m.is_nan() || length_m <= 0.0 {
         return None;
     }
     let u = outer.heading.unit();
@@ -584,10 +586,9 @@ pub fn without_margin(outer: Strip, margin_m: f64) -> Option<Strip> {
 #[must_use]
 pub fn room_around_m(kind: HazardKind) -> f64 {
     match kind {
-        HazardKind::Wires | HazardKind::Mast => 3.0,
+        HazardKind::Wires | HazardKind::Mast | HazardKind::Wood => 3.0,
         HazardKind::LoneTree | HazardKind::Other => 5.0,
         HazardKind::Building => 8.0,
-        HazardKind::Wood => 3.0,
         HazardKind::Water => 0.0,
     }
 }
@@ -600,9 +601,8 @@ pub fn room_around_m(kind: HazardKind) -> f64 {
 #[must_use]
 pub fn field_obstacles(field: &Field, hazards: &[&Hazard]) -> Vec<Vec<Xy>> {
     let Some((low, high)) = bounds(&field.outer) else { return Vec::new() };
-    let near = |ring: &[Xy]| {
-        bounds(ring).is_some_and(|(l, h)| l.x <= high.x && h.x >= low.x && l.y <= high.y && h.y >= low.y)
-    };
+    let near =
+        |ring: &[Xy]| bounds(ring).is_some_and(|(l, h)| l.x <= high.x && h.x >= low.x && l.y <= high.y && h.y >= low.y);
     let mut rings = Vec::new();
     for hazard in hazards {
         let room = room_around_m(hazard.kind);
@@ -664,9 +664,11 @@ fn around_segment(a: Xy, b: Xy, radius: f64) -> Vec<Xy> {
 
 pub(super) fn bounds(ring: &[Xy]) -> Option<(Xy, Xy)> {
     let first = *ring.first()?;
-    Some(ring.iter().fold((first, first), |(l, h), p| {
-        (Xy::new(l.x.min(p.x), l.y.min(p.y)), Xy::new(h.x.max(p.x), h.y.max(p.y)))
-    }))
+    Some(
+        ring.iter().fold((first, first), |(l, h), p| {
+            (Xy::new(l.x.min(p.x), l.y.min(p.y)), Xy::new(h.x.max(p.x), h.y.max(p.y)))
+        }),
+    )
 }
 
 /// Whether a point lies inside a ring (even–odd).

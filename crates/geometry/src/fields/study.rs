@@ -5,7 +5,9 @@
 
 use super::hazards::{HazardIndex, distance_m, outline, segments};
 use super::model::{BoundaryEdge, EdgeKind, Field, Hazard, HazardKind, HazardShape};
-use super::strip::{SCAN_STEP_DEG, Scratch, Strip, StripSpace, field_obstacles, inside_ring, room_around_m, without_margin};
+use super::strip::{
+    SCAN_STEP_DEG, Scratch, Strip, StripSpace, field_obstacles, inside_ring, room_around_m, without_margin,
+};
 use crate::aircraft::Aircraft;
 use crate::grid::{SurfaceKind, Terrain, TerrainAccuracy};
 use crate::math;
@@ -340,9 +342,8 @@ fn candidates(space: &StripSpace, width: f64, margin: f64, shortest: f64, scratc
     let origin = space.longest_side_heading();
     let step = SCAN_STEP_DEG.to_radians();
     let count = (180.0 / SCAN_STEP_DEG).round() as usize;
-    let scanned: Vec<Option<Strip>> = (0..count)
-        .map(|i| space.longest(Bearing::from_rad(origin.rad() + i as f64 * step), width, scratch))
-        .collect();
+    let scanned: Vec<Option<Strip>> =
+        (0..count).map(|i| space.longest(Bearing::from_rad(origin.rad() + i as f64 * step), width, scratch)).collect();
     let length = |i: usize| scanned[i % count].map_or(0.0, |s| s.length_m);
     for (i, strip) in scanned.iter().enumerate().filter_map(|(i, s)| s.map(|s| (i, s))) {
         if strip.length_m >= shortest && length(i) >= length(i + 1) && length(i) >= length(i + count - 1) {
@@ -504,9 +505,8 @@ fn governing(mut points: Vec<ApproachPoint>, extra_m: f64) -> Vec<ApproachPoint>
         let h = p.height_m + extra_m;
         h > 0.0 && h.is_finite() && h / FLATTEST_GRADIENT > p.before_threshold_m
     });
-    points.sort_by(|a, b| {
-        a.before_threshold_m.total_cmp(&b.before_threshold_m).then(b.height_m.total_cmp(&a.height_m))
-    });
+    points
+        .sort_by(|a, b| a.before_threshold_m.total_cmp(&b.before_threshold_m).then(b.height_m.total_cmp(&a.height_m)));
     let mut hull: Vec<ApproachPoint> = Vec::new();
     for p in points {
         if hull.last().is_some_and(|l| p.height_m <= l.height_m) {
@@ -605,13 +605,8 @@ fn fit_ground(terrain: &Terrain, strip: &Strip) -> Option<StripGround> {
     };
     let roughness_m = (heights.iter().map(square).sum::<f64>() / n).sqrt();
     let error = terrain.accuracy.point_to_point_m.max(0.0);
-    let ground = StripGround {
-        slope,
-        cross_slope,
-        slope_error: error / strip.length_m,
-        cross_error: error / band,
-        roughness_m,
-    };
+    let ground =
+        StripGround { slope, cross_slope, slope_error: error / strip.length_m, cross_error: error / band, roughness_m };
     (slope.is_finite() && cross_slope.is_finite() && ground.slope_error.is_finite()).then_some(ground)
 }
 
