@@ -100,7 +100,7 @@ impl WindComponents {
 pub fn ground_speed_ms(true_airspeed_ms: f64, wind: WindVector, track: Bearing) -> Option<f64> {
     let across = wind.crosswind_ms(track);
     let rest = true_airspeed_ms * true_airspeed_ms - across * across;
-    if !(rest > 0.0) {
+    if rest.is_nan() || rest <= 0.0 {
         return None;
     }
     let speed = rest.sqrt() - wind.headwind_ms(track);

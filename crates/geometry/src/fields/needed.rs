@@ -54,10 +54,9 @@ pub fn surface_factor(surface: Surface) -> (f64, &'static str) {
         Surface::GrazedGrass => (1.0, "the landing distance is for this surface"),
         Surface::Stubble => (1.0, "common practice, no source: as short grass"),
         Surface::ShortCrop | Surface::TallCrop => (1.0, "common practice, no source: no credit for the crop's drag"),
-        Surface::LongGrass => (SS09_WET_GRASS / SS09_DRY_GRASS, WET),
         Surface::Ploughed => (SS09_SOFT_GROUND / SS09_DRY_GRASS, SOFT),
-        // Wet grass is the longer of the two that this may be.
-        Surface::SoftOrWet | Surface::Unknown => (SS09_WET_GRASS / SS09_DRY_GRASS, WET),
+        // Long grass is seldom dry; soft may be wet, and unknown may be either: wet grass is the longest of the table.
+        Surface::LongGrass | Surface::SoftOrWet | Surface::Unknown => (SS09_WET_GRASS / SS09_DRY_GRASS, WET),
     }
 }
 

@@ -22,9 +22,9 @@
 use super::approach::{WindComponents, approach_gradient, displacement_m};
 use super::circuit_height::{CircuitHeight, CircuitSetting};
 use super::criteria::{
-    MAX_CROSS_SLOPE, MAX_DOWNHILL, MAX_TAILWIND_SHARE, MAX_UPHILL, SLOPE_UNKNOWN, Surroundings, UNKNOWN_AT_MOST, Weights,
-    allowed_verdict, alternatives_value, approach_value, clearness_value, freshness_value, length_value, slope_value,
-    spare_value, surface_value, wind_value,
+    MAX_CROSS_SLOPE, MAX_DOWNHILL, MAX_TAILWIND_SHARE, MAX_UPHILL, SLOPE_UNKNOWN, Surroundings, UNKNOWN_AT_MOST,
+    Weights, allowed_verdict, alternatives_value, approach_value, clearness_value, freshness_value, length_value,
+    slope_value, spare_value, surface_value, wind_value,
 };
 use super::model::{Day, Field, QuietZone, Surface};
 use super::needed::{LandingCase, SafetyFactor};
@@ -153,11 +153,26 @@ pub(super) struct Judged<'a> {
 }
 
 impl Judged<'_> {
-    /// Better first; the last keys only make the choice the same every time.
+    fn key(&self) -> Key {
+        Key { verdict: self.verdict, gates: self.gates.count(), score: self.score, usable_m: self.usable_m }
+    }
+}
+
+/// What decides between two strips of a field.
+#[derive(Clone, Copy, Debug)]
+struct Key {
+    verdict: Verdict,
+    gates: u32,
+    score: f64,
+    usable_m: f64,
+}
+
+impl Key {
+    /// Better first; the last key only makes the choice the same every time.
     fn order(&self, other: &Self) -> core::cmp::Ordering {
         self.verdict
             .cmp(&other.verdict)
-            .then(self.gates.count().cmp(&other.gates.count()))
+            .then(self.gates.cmp(&other.gates))
             .then(other.score.total_cmp(&self.score))
             .then(other.usable_m.total_cmp(&self.usable_m))
     }
@@ -191,7 +206,8 @@ impl<'a> Place<'a> {
             .enumerate()
             .filter_map(|(i, b)| {
                 let (low, high) = (*b)?;
-                let near = low.x <= c.x + reach && high.x >= c.x - reach && low.y <= c.y + reach && high.y >= c.y - reach;
+                let near =
+                    low.x <= c.x + reach && high.x >= c.x - reach && low.y <= c.y + reach && high.y >= c.y - reach;
                 near.then_some(i)
             })
             .collect();
@@ -211,8 +227,7 @@ impl<'a> Place<'a> {
         let mut best: Option<Judged<'a>> = None;
         for strip in &self.study.strips {
             for end in [0, 1] {
-                let judged = self.judge(strip, end);
-                if best.as_ref().is_none_or(|b| judged.order(b).is_lt()) {
+                if let Some(judged) = self.judge(strip, end, best.as_ref().map(Judged::key)) {
                     best = Some(judged);
                 }
             }
@@ -220,7 +235,9 @@ impl<'a> Place<'a> {
         best
     }
 
-    fn judge(&self, strip: &'a StripStudy, end: usize) -> Judged<'a> {
+    /// The strip in one direction, `None` when it is no better than the best so far.
+    #[allow(clippy::neg_cmp_op_on_partial_ord, reason = "what is not a number must not pass a gate")]
+    fn judge(&self, strip: &'a StripStudy, end: usize, best: Option<Key>) -> Option<Judged<'a>> {
         let RankInput { aircraft, wind, options, .. } = self.input;
         let line = if end == 0 { strip.strip } else { strip.strip.reversed() };
         let ground = if end == 0 { strip.ground } else { strip.ground.map(StripGround::reversed) };
@@ -253,7 +270,6 @@ impl<'a> Place<'a> {
             safety: options.safety,
         };
         let needed_m = case.needed_m(aircraft);
-        // Written so that a length that is not a number is too short.
         gates.set(Gate::TooShort, !(usable_m >= needed_m));
         gates.set(Gate::Tailwind, !(air.headwind_ms >= -MAX_TAILWIND_SHARE * aircraft.approach_speed_ms));
         gates.set(Gate::Crosswind, !(air.crosswind_ms.abs() <= aircraft.max_crosswind_ms));
@@ -265,36 +281,56 @@ impl<'a> Place<'a> {
         gates.set(Gate::NoTerrain, ground.is_none() || end.threshold_amsl_m.is_none());
         gates.set(Gate::Surface, self.field.surface == Surface::TallCrop);
 
-        let circuit = self.arrival.and_then(|a| self.circuits.height(heading, a.track));
-        let arrival_m = self.arrival.zip(end.threshold_amsl_m).map(|(a, t)| a.height_amsl_m - t);
-        let spare_m = arrival_m.zip(circuit).map(|(a, c)| a - c.total_m);
         gates.set(Gate::NotInReach, self.arrival.is_none());
-        gates.set(Gate::WindTooStrong, self.arrival.is_some() && circuit.is_none());
-        gates.set(Gate::TooLow, spare_m.is_some_and(|s| !(s >= 0.0)));
 
-        let quiet_zone = self.low_over(line.start, heading, gradient);
         let assumed = governing.is_some_and(|i| end.obstacles[i].assumed);
         let approach = approach_value(displacement, line.length_m)
             .min(if end.unknown_edge || end.ground_gap { UNKNOWN_AT_MOST } else { 1.0 })
             .min(if assumed { 0.8 } else { 1.0 });
         let age = self.age_days();
-        let values = [
+        let mut surroundings = Surroundings {
+            wires_near: self.study.nearby.wires,
+            tall_near: self.study.nearby.tall,
+            wires_under_approach: !end.wires.is_empty(),
+            stock: self.field.stock,
+            low_over_quiet_zone: false,
+        };
+        let mut values = [
             length_value(usable_m, needed_m),
             wind_value(air.headwind_ms, air.crosswind_ms, aircraft.max_crosswind_ms, aircraft.approach_speed_ms),
             ground.map_or(SLOPE_UNKNOWN, |g| slope_value(g.slope, g.slope_error, g.cross_slope, g.roughness_m)),
             surface_value(self.field.surface),
             approach,
-            spare_m.map_or(0.0, spare_value),
-            clearness_value(Surroundings {
-                wires_near: self.study.nearby.wires,
-                tall_near: self.study.nearby.tall,
-                wires_under_approach: !end.wires.is_empty(),
-                stock: self.field.stock,
-                low_over_quiet_zone: quiet_zone.is_some(),
-            }),
+            if self.arrival.is_some() { 1.0 } else { 0.0 },
+            clearness_value(surroundings),
             freshness_value(age),
             0.0,
         ];
+        let key = |gates: Gates, values: &[f64; 9]| Key {
+            verdict: if gates == Gates::default() { allowed_verdict(values) } else { Verdict::Out },
+            gates: gates.count(),
+            score: options.weights.score(values),
+            usable_m,
+        };
+        let worse = |k: Key| best.is_some_and(|b| !k.order(&b).is_lt());
+        // Circuits and quiet zones cost most and can only make it worse.
+        if worse(key(gates, &values)) {
+            return None;
+        }
+        let circuit = self.arrival.and_then(|a| self.circuits.height(heading, a.track));
+        let arrival_m = self.arrival.zip(end.threshold_amsl_m).map(|(a, t)| a.height_amsl_m - t);
+        let spare_m = arrival_m.zip(circuit).map(|(a, c)| a - c.total_m);
+        gates.set(Gate::WindTooStrong, self.arrival.is_some() && circuit.is_none());
+        gates.set(Gate::TooLow, spare_m.is_some_and(|s| !(s >= 0.0)));
+        values[5] = spare_m.map_or(0.0, spare_value);
+        let quiet_zone = self.low_over(line.start, heading, gradient);
+        surroundings.low_over_quiet_zone = quiet_zone.is_some();
+        values[6] = clearness_value(surroundings);
+        let key = key(gates, &values);
+        if worse(key) {
+            return None;
+        }
+
         let known = [
             !assumed && ground.is_some(),
             true,
@@ -306,8 +342,7 @@ impl<'a> Place<'a> {
             age.is_some(),
             true,
         ];
-        let verdict = if gates == Gates::default() { allowed_verdict(&values) } else { Verdict::Out };
-        Judged {
+        Some(Judged {
             study: strip,
             end,
             start: line.start,
@@ -329,9 +364,9 @@ impl<'a> Place<'a> {
             values,
             known,
             gates,
-            verdict,
-            score: options.weights.score(&values),
-        }
+            verdict: key.verdict,
+            score: key.score,
+        })
     }
 
     /// Days since the last look; `None` when unknown or in the future.
@@ -345,9 +380,9 @@ impl<'a> Place<'a> {
         let back = -heading.unit();
         self.zones.iter().copied().find(|&i| {
             let zone = &self.input.quiet_zones[i];
-            (0..=20).map(|k| f64::from(k) * APPROACH_LENGTH_M / 20.0).any(|d| {
-                d * gradient < zone.below_agl_m && inside_ring(&zone.outer, start + back * d)
-            })
+            (0..=20)
+                .map(|k| f64::from(k) * APPROACH_LENGTH_M / 20.0)
+                .any(|d| d * gradient < zone.below_agl_m && inside_ring(&zone.outer, start + back * d))
         })
     }
 }
@@ -391,7 +426,8 @@ pub fn rank(
 
 /// Counts the other fields that are not out beside each; changes scores only, never verdicts.
 fn add_alternatives(ranked: &mut [RankedField], studies: &[FieldStudy]) {
-    let centre = |r: &RankedField| studies.get(r.index).map(|s| s.centre).filter(|c| c.x.is_finite() && c.y.is_finite());
+    let centre =
+        |r: &RankedField| studies.get(r.index).map(|s| s.centre).filter(|c| c.x.is_finite() && c.y.is_finite());
     let usable = ranked.iter().filter(|r| r.verdict != Verdict::Out);
     let points = usable.filter_map(|r| centre(r).map(|c| GeomWithData::new([c.x, c.y], r.index))).collect();
     let tree = RTree::bulk_load(points);

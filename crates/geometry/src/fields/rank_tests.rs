@@ -1,4 +1,4 @@
-use super::super::criteria::{allowed_by, WORKABLE_FROM};
+use super::super::criteria::{WORKABLE_FROM, allowed_by};
 use super::super::hazards::HazardIndex;
 use super::super::model::{BoundaryEdge, EdgeKind, Hazard, HazardKind, HazardShape, Stock};
 use super::super::reasons::headline;
@@ -31,7 +31,9 @@ struct Scene {
 fn rectangle(length: f64, width: f64, deg: f64, centre: Xy) -> Vec<Xy> {
     let u = Bearing::from_deg(deg).unit();
     let left = Xy::new(-u.y, u.x);
-    [(-0.5, 0.5), (-0.5, -0.5), (0.5, -0.5), (0.5, 0.5)].map(|(x, y)| centre + u * (x * length) + left * (y * width)).into()
+    [(-0.5, 0.5), (-0.5, -0.5), (0.5, -0.5), (0.5, 0.5)]
+        .map(|(x, y)| centre + u * (x * length) + left * (y * width))
+        .into()
 }
 fn field(id: &str, outer: Vec<Xy>) -> Field {
     Field {
@@ -126,7 +128,7 @@ fn each_gate_says_why() {
         assert!(gates(&r).iter().any(|g| g.contains(words)), "{words}: {:?}", gates(&r));
         assert!(headline(&r).template.starts_with("out: "));
     };
-    check("too short by {0}", &|s| s.fields[0] = field("a", rectangle(250.0, 60.0, 90.0, Xy::default())));
+    check("too short by {0}", &|s| s.fields[0] = field("a", rectangle(200.0, 60.0, 90.0, Xy::default())));
     check("no strip {0} wide", &|s| s.fields[0] = field("a", rectangle(600.0, 29.0, 90.0, Xy::default())));
     check("encloses nothing", &|s| s.fields[0].outer.truncate(2));
     check("crosswind of {0}", &|s| {
@@ -163,20 +165,27 @@ fn each_gate_says_why() {
             });
         }
     });
-    // Downhill one way, a gale behind the other way.
+    // Landing west is downhill and over wires; landing east is uphill with the wind behind.
     check("tailwind of {0}", &|s| {
         s.fields[0] = field("a", rectangle(900.0, 40.0, 90.0, Xy::default()));
         s.wind = Wind::uniform(WindVector::coming_from(Bearing::from_deg(270.0), 7.0));
-        s.terrain = Some(sloping(0.5, |p| 500.0 + 0.03 * p.x - 0.12 * (p.x + 200.0).max(0.0)));
+        s.terrain = Some(sloping(0.5, |p| 500.0 + 0.03 * p.x));
         s.arrivals[0].as_mut().unwrap().height_amsl_m = 2_000.0;
+        s.hazards.push(Hazard {
+            id: String::new(),
+            kind: HazardKind::Wires,
+            shape: HazardShape::Line(vec![Xy::new(500.0, -400.0), Xy::new(500.0, 400.0)]),
+            height_m: Some(10.0),
+            name: String::new(),
+            other: vec![],
+        });
     });
     check("downhill by {0}", &|s| {
         s.fields[0] = field("a", rectangle(900.0, 40.0, 90.0, Xy::default()));
         s.wind = Wind::uniform(WindVector::coming_from(Bearing::from_deg(270.0), 7.0));
         s.terrain = Some(sloping(0.5, |p| 500.0 + 0.03 * p.x));
         s.arrivals[0].as_mut().unwrap().height_amsl_m = 2_000.0;
-        // Landing uphill is ruled out by the tailwind, landing into wind by the slope.
-        s.options.weights = Weights::default();
+        // Landing uphill is ruled out by the tailwind, landing into wind by the slope; the latter scores higher.
     });
 }
 
@@ -238,7 +247,9 @@ fn neighbours_count_and_never_change_a_verdict() {
     let alone = Scene::one(big()).first();
     let mut fields: Vec<Field> = (0..3).map(|i| field(&format!("{i}"), big())).collect();
     for (i, f) in fields.iter_mut().enumerate() {
-        f.outer.iter_mut().for_each(|p| p.y += 300.0 * i as f64);
+        for p in &mut f.outer {
+            p.y += 300.0 * i as f64;
+        }
     }
     let together = scene(fields).rank();
     for r in &together {
@@ -367,7 +378,9 @@ proptest! {
     #[test]
     fn a_field_better_in_every_criterion_ranks_higher(a in any_field(), b in any_field()) {
         let apart = |mut f: Field, id: &str, x: f64| {
-            f.outer.iter_mut().for_each(|p| p.x += x);
+            for p in &mut f.outer {
+                p.x += x;
+            }
             f.id = id.into();
             f
         };
@@ -383,8 +396,11 @@ proptest! {
     fn turning_or_mirroring_the_scene_turns_or_mirrors_the_answer(
         f in any_field(), from in 0.0..360.0f64, speed in 0.0..7.0f64, by in 0.0..360.0f64, mirror in any::<bool>(),
     ) {
-        // Terrain is a grid and cannot be turned by any angle: it is level here, and the wires turn.
+        // Terrain is a grid and cannot be turned by any angle: it is level here, and the wires turn. Between parallel
+        // sides equally long strips slide, and rounding picks one: no two sides are parallel here.
         let mut s = scene(vec![f]);
+        s.fields[0].outer[0] = s.fields[0].outer[0] * 1.07;
+        s.fields[0].outer[1] = s.fields[0].outer[1] * 1.23;
         s.hazards.push(Hazard {
             id: String::new(),
             kind: HazardKind::Wires,
@@ -409,13 +425,15 @@ proptest! {
             t.fields[0].outer.reverse();
         }
         if let HazardShape::Line(line) = &mut t.hazards[0].shape {
-            line.iter_mut().for_each(|p| *p = place(*p));
+            for p in line {
+                *p = place(*p);
+            }
         }
         t.wind = Wind::uniform(WindVector::coming_from(turn(from), speed));
         t.arrivals[0].as_mut().unwrap().track = Some(turn(200.0));
         let (a, b) = (s.first(), t.first());
         prop_assert_eq!(a.verdict, b.verdict);
-        prop_assert!((a.score - b.score).abs() < 1e-3, "{} {}", a.score, b.score);
+        prop_assert!((a.score - b.score).abs() < 2e-3, "{} {}", a.score, b.score);
         if let (Some(a), Some(b)) = (&a.strip, &b.strip) {
             prop_assert!((a.usable_length_m - b.usable_length_m).abs() < 0.5, "{:#?} {:#?}", a, b);
         }

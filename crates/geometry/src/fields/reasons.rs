@@ -6,7 +6,9 @@ use super::criteria::{
 use super::model::{Stock, Surface};
 use super::rank::{Gate, Judged, Place};
 use super::study::{GroundKnown, NoStrip, Under, may_include_trees};
-use super::verdict::{ApproachObstacle, Criterion, CriterionKind, Quantity, RankedField, Reason, ReasonKind, StripVerdict, Verdict};
+use super::verdict::{
+    ApproachObstacle, Criterion, CriterionKind, Quantity, RankedField, Reason, ReasonKind, StripVerdict, Verdict,
+};
 use crate::fields::approach::displacement_m;
 
 /// Slope below which a field is called level in words.
@@ -148,10 +150,7 @@ fn gates(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
             Gate::WindTooStrong => ("the wind is too strong for an approach or a circuit here", vec![]),
             Gate::Tailwind => (
                 "tailwind of {0}, more than {1}",
-                vec![
-                    Quantity::Speed(-j.headwind_ms),
-                    Quantity::Speed(MAX_TAILWIND_SHARE * aircraft.approach_speed_ms),
-                ],
+                vec![Quantity::Speed(-j.headwind_ms), Quantity::Speed(MAX_TAILWIND_SHARE * aircraft.approach_speed_ms)],
             ),
             Gate::Crosswind => (
                 "crosswind of {0}, more than the aircraft's {1}",
@@ -164,10 +163,7 @@ fn gates(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
             Gate::Uphill => ("uphill by {0}, more than {1}", vec![Quantity::Slope(slope), Quantity::Slope(MAX_UPHILL)]),
             Gate::CrossSlope => (
                 "slopes across by {0}, more than {1}",
-                vec![
-                    Quantity::Slope(j.ground.map_or(0.0, |g| g.cross_slope.abs())),
-                    Quantity::Slope(MAX_CROSS_SLOPE),
-                ],
+                vec![Quantity::Slope(j.ground.map_or(0.0, |g| g.cross_slope.abs())), Quantity::Slope(MAX_CROSS_SLOPE)],
             ),
             Gate::Surface => ("tall crop: expect to turn over", vec![]),
             Gate::NoTerrain => (
@@ -209,10 +205,10 @@ fn limits(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
         }
         let max = place.input.aircraft.max_crosswind_ms;
         if j.crosswind_ms.abs() > 0.7 * max && !j.gates.has(Gate::Crosswind) {
-            limit("crosswind of {0}; the aircraft's limit is {1}", &[
-                Quantity::Speed(j.crosswind_ms.abs()),
-                Quantity::Speed(max),
-            ]);
+            limit(
+                "crosswind of {0}; the aircraft's limit is {1}",
+                &[Quantity::Speed(j.crosswind_ms.abs()), Quantity::Speed(max)],
+            );
         }
     }
     if let Some(g) = j.ground.filter(|_| low(CriterionKind::Slope)) {
@@ -220,10 +216,10 @@ fn limits(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
         if g.slope < 0.0 && !j.gates.has(Gate::Downhill) && level(g.slope, 0.0, 0.0, 0.0) {
             limit("downhill by {0}", &[Quantity::Slope(-g.slope)]);
         } else if level(g.slope.min(0.0), g.slope_error, 0.0, 0.0) && !j.gates.has(Gate::Downhill) {
-            limit("may be downhill by {0}: the terrain tells slope only to ±{1}", &[
-                Quantity::Slope(g.slope_error - g.slope),
-                Quantity::Slope(g.slope_error),
-            ]);
+            limit(
+                "may be downhill by {0}: the terrain tells slope only to ±{1}",
+                &[Quantity::Slope(g.slope_error - g.slope), Quantity::Slope(g.slope_error)],
+            );
         }
         if level(g.slope.max(0.0), 0.0, 0.0, 0.0) && !j.gates.has(Gate::Uphill) {
             limit("uphill by {0}", &[Quantity::Slope(g.slope)]);
@@ -240,11 +236,13 @@ fn limits(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
         Surface::Ploughed => limit("ploughed: land along the furrows", &[]),
         Surface::Stubble | Surface::GrazedGrass | Surface::TallCrop | Surface::Unknown => {}
     }
-    if let Some(p) = j.governing.map(|i| j.end.obstacles[i]).filter(|_| j.displacement_m > 0.25 * j.study.strip.length_m) {
-        limit(&format!("{} under the approach takes {{0}} of {{1}}", p.what.words()), &[
-            Quantity::Length(j.displacement_m),
-            Quantity::Length(j.study.strip.length_m),
-        ]);
+    if let Some(p) =
+        j.governing.map(|i| j.end.obstacles[i]).filter(|_| j.displacement_m > 0.25 * j.study.strip.length_m)
+    {
+        limit(
+            &format!("{} under the approach takes {{0}} of {{1}}", p.what.words()),
+            &[Quantity::Length(j.displacement_m), Quantity::Length(j.study.strip.length_m)],
+        );
     }
     if let Some(spare) = j.spare_m.filter(|s| *s >= 0.0 && low(CriterionKind::SpareHeight)) {
         limit("only {0} more height than a circuit needs", &[Quantity::Height(spare)]);
@@ -260,15 +258,12 @@ fn limits(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
         limit("{0} lines of wires near the circuit", &[Quantity::Number(place.study.nearby.wires as f64, 0)]);
     }
     if place.study.nearby.tall > 4 {
-        limit("{0} masts, trees or buildings near the circuit", &[Quantity::Number(
-            place.study.nearby.tall as f64,
-            0,
-        )]);
+        limit("{0} masts, trees or buildings near the circuit", &[Quantity::Number(place.study.nearby.tall as f64, 0)]);
     }
     if let Some(zone) = j.quiet_zone.and_then(|i| place.input.quiet_zones.get(i)) {
         // The name is data, and braces in it are not gaps.
         let name = zone.name.replace(['{', '}'], "");
-        limit(&format!("the final passes low over a quiet zone {name}").trim_end().to_owned(), &[]);
+        limit(format!("the final passes low over a quiet zone {name}").trim_end(), &[]);
     }
     if let Some(age) = place.age_days().filter(|_| low(CriterionKind::Freshness)) {
         limit("last looked at {0} ago", &[Quantity::Days(age)]);
@@ -286,7 +281,11 @@ fn not_known(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
     if j.end.unknown_edge {
         say("nobody looked at the boundary under the approach; a height was assumed", &[]);
     }
-    if let Some(p) = j.governing.map(|i| j.end.obstacles[i]).filter(|p| p.assumed && !matches!(p.what, Under::Edge(super::model::EdgeKind::Unknown))) {
+    if let Some(p) = j
+        .governing
+        .map(|i| j.end.obstacles[i])
+        .filter(|p| p.assumed && !matches!(p.what, Under::Edge(super::model::EdgeKind::Unknown)))
+    {
         say(&format!("the height of the {} under the approach is assumed", p.what.words()), &[]);
     }
     if j.end.ground_gap && j.end.threshold_amsl_m.is_some() {
@@ -294,10 +293,10 @@ fn not_known(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
     }
     if let Some(g) = j.ground {
         if g.slope_error - g.slope > MAX_DOWNHILL || g.slope_error > MAX_DOWNHILL / 2.0 {
-            say("slope is known only to ±{0}: this terrain cannot vouch for a slope under {1}", &[
-                Quantity::Slope(g.slope_error),
-                Quantity::Slope(MAX_DOWNHILL),
-            ]);
+            say(
+                "slope is known only to ±{0}: this terrain cannot vouch for a slope under {1}",
+                &[Quantity::Slope(g.slope_error), Quantity::Slope(MAX_DOWNHILL)],
+            );
         }
         if g.cross_error > 0.025 {
             say("slope across is known only to ±{0}", &[Quantity::Slope(g.cross_error)]);
@@ -314,11 +313,10 @@ fn not_known(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
 }
 
 fn notes(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
-    if let Some(p) = j.governing.map(|i| j.end.obstacles[i]) {
-        if j.displacement_m <= 0.25 * j.study.strip.length_m {
-            let words = format!("{} under the approach takes {{0}}", p.what.words());
-            reasons.push(reason(ReasonKind::Note, &words, &[Quantity::Length(j.displacement_m)]));
-        }
+    let small = j.displacement_m <= 0.25 * j.study.strip.length_m;
+    if let Some(p) = j.governing.map(|i| j.end.obstacles[i]).filter(|_| small) {
+        let words = format!("{} under the approach takes {{0}}", p.what.words());
+        reasons.push(reason(ReasonKind::Note, &words, &[Quantity::Length(j.displacement_m)]));
     }
     if place.study.nearby.wires == 1 {
         reasons.push(reason(ReasonKind::Note, "wires near the circuit", &[]));

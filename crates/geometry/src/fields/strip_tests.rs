@@ -207,7 +207,8 @@ fn test_field(outer: Vec<Xy>) -> Field {
 #[test]
 fn wires_across_a_field_cut_it_and_a_lone_tree_is_passed() {
     let field = test_field(ring(&[(0.0, 0.0), (400.0, 0.0), (400.0, 60.0), (0.0, 60.0)]));
-    let hazard = |kind, shape| Hazard { id: String::new(), kind, shape, height_m: None, name: String::new(), other: vec![] };
+    let hazard =
+        |kind, shape| Hazard { id: String::new(), kind, shape, height_m: None, name: String::new(), other: vec![] };
     let wires = hazard(HazardKind::Wires, HazardShape::Line(ring(&[(300.0, -50.0), (300.0, 110.0)])));
     let tree = hazard(HazardKind::LoneTree, HazardShape::Point(Xy::new(200.0, 5.0)));
     let length = |list: &[&Hazard]| {

@@ -5,7 +5,9 @@
 
 use super::hazards::{HazardIndex, distance_m, outline, segments};
 use super::model::{BoundaryEdge, EdgeKind, Field, Hazard, HazardKind, HazardShape};
-use super::strip::{SCAN_STEP_DEG, Scratch, Strip, StripSpace, field_obstacles, inside_ring, room_around_m, without_margin};
+use super::strip::{
+    SCAN_STEP_DEG, Scratch, Strip, StripSpace, field_obstacles, inside_ring, room_around_m, without_margin,
+};
 use crate::aircraft::Aircraft;
 use crate::grid::{SurfaceKind, Terrain, TerrainAccuracy};
 use crate::math;
@@ -328,18 +330,27 @@ fn nearby(field: &Field, near: &[&Hazard]) -> Nearby {
     nearby
 }
 
-/// Strips worth judging, longest first: the best heading, the sides' directions, and a scan from the longest side.
+/// Strips worth judging, longest first: the best heading, the sides' directions, a scan from the longest side, and the
+/// peaks of that scan.
 ///
-/// The scan starts from the longest side and not from north, so that turning the scene turns the answer.
+/// The scan starts from the longest side and not from north, so that turning the scene turns the answer; every peak is
+/// climbed, so that of two like headings the one into the wind is as good as the other.
 fn candidates(space: &StripSpace, width: f64, margin: f64, shortest: f64, scratch: &mut Scratch) -> Vec<Strip> {
     let mut found: Vec<Strip> = Vec::new();
     found.extend(space.best(width, scratch));
+    found.extend(space.side_headings().into_iter().filter_map(|h| space.longest(h, width, scratch)));
     let origin = space.longest_side_heading();
-    let mut headings = space.side_headings();
-    let steps = (180.0 / SCAN_STEP_DEG).round() as u32;
-    headings.extend((0..steps).map(|i| Bearing::from_rad(origin.rad() + (f64::from(i) * SCAN_STEP_DEG).to_radians())));
-    headings.dedup();
-    found.extend(headings.into_iter().filter_map(|h| space.longest(h, width, scratch)));
+    let step = SCAN_STEP_DEG.to_radians();
+    let count = (180.0 / SCAN_STEP_DEG).round() as usize;
+    let scanned: Vec<Option<Strip>> =
+        (0..count).map(|i| space.longest(Bearing::from_rad(origin.rad() + i as f64 * step), width, scratch)).collect();
+    let length = |i: usize| scanned[i % count].map_or(0.0, |s| s.length_m);
+    for (i, strip) in scanned.iter().enumerate().filter_map(|(i, s)| s.map(|s| (i, s))) {
+        if strip.length_m >= shortest && length(i) >= length(i + 1) && length(i) >= length(i + count - 1) {
+            found.extend(space.near(strip.heading, step, width, scratch));
+        }
+    }
+    found.extend(scanned.into_iter().flatten());
     let mut strips: Vec<Strip> = found.into_iter().filter_map(|s| without_margin(s, margin)).collect();
     // Shorter than wide is no landing run.
     strips.retain(|s| s.length_m > s.width_m);
@@ -494,9 +505,8 @@ fn governing(mut points: Vec<ApproachPoint>, extra_m: f64) -> Vec<ApproachPoint>
         let h = p.height_m + extra_m;
         h > 0.0 && h.is_finite() && h / FLATTEST_GRADIENT > p.before_threshold_m
     });
-    points.sort_by(|a, b| {
-        a.before_threshold_m.total_cmp(&b.before_threshold_m).then(b.height_m.total_cmp(&a.height_m))
-    });
+    points
+        .sort_by(|a, b| a.before_threshold_m.total_cmp(&b.before_threshold_m).then(b.height_m.total_cmp(&a.height_m)));
     let mut hull: Vec<ApproachPoint> = Vec::new();
     for p in points {
         if hull.last().is_some_and(|l| p.height_m <= l.height_m) {
@@ -595,13 +605,8 @@ fn fit_ground(terrain: &Terrain, strip: &Strip) -> Option<StripGround> {
     };
     let roughness_m = (heights.iter().map(square).sum::<f64>() / n).sqrt();
     let error = terrain.accuracy.point_to_point_m.max(0.0);
-    let ground = StripGround {
-        slope,
-        cross_slope,
-        slope_error: error / strip.length_m,
-        cross_error: error / band,
-        roughness_m,
-    };
+    let ground =
+        StripGround { slope, cross_slope, slope_error: error / strip.length_m, cross_error: error / band, roughness_m };
     (slope.is_finite() && cross_slope.is_finite() && ground.slope_error.is_finite()).then_some(ground)
 }
 

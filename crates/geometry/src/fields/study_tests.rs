@@ -25,8 +25,9 @@ fn rectangle() -> Vec<Xy> {
 }
 fn terrain(height: impl Fn(Xy) -> f64) -> Terrain {
     let frame = GridFrame { origin: Xy::new(-2_000.0, 2_000.0), cell_m: 25.0, cols: 161, rows: 161 };
-    let heights_m =
-        (0..frame.rows).flat_map(|r| (0..frame.cols).map(move |c| (r, c))).map(|(r, c)| height(frame.centre(r, c)) as f32);
+    let heights_m = (0..frame.rows)
+        .flat_map(|r| (0..frame.cols).map(move |c| (r, c)))
+        .map(|(r, c)| height(frame.centre(r, c)) as f32);
     Terrain { frame, heights_m: heights_m.collect(), accuracy: TerrainAccuracy::default() }
 }
 const KNOWN_HEDGE: BoundaryEdge = BoundaryEdge { kind: EdgeKind::Hedge, height_m: Some(2.0) };
@@ -112,8 +113,7 @@ fn unknown_sides_are_assumed_and_flagged() {
 #[test]
 fn wires_before_the_end_are_found_on_the_side_they_stand() {
     let flat = terrain(|_| 50.0);
-    let wires =
-        hazard(HazardKind::Wires, HazardShape::Line(xy(&[(-150.0, -500.0), (-150.0, 600.0)])), Some(10.0));
+    let wires = hazard(HazardKind::Wires, HazardShape::Line(xy(&[(-150.0, -500.0), (-150.0, 600.0)])), Some(10.0));
     let s = study(&field(rectangle(), OPEN), vec![wires], Some(&flat));
     let (strip, east) = along(&s, 90.0);
     assert_relative_eq!(strip.ends[east].wires[0].before_threshold_m, 155.0, epsilon = 1e-3);
@@ -138,10 +138,16 @@ fn wires_on_a_ridge_stand_higher() {
 #[test]
 fn a_wood_and_a_mast_stand_where_they_are() {
     let flat = terrain(|_| 50.0);
-    let wood = HazardShape::Area { outer: xy(&[(-300.0, 0.0), (-200.0, 0.0), (-200.0, 100.0), (-300.0, 100.0)]), holes: vec![] };
+    let wood = HazardShape::Area {
+        outer: xy(&[(-300.0, 0.0), (-200.0, 0.0), (-200.0, 100.0), (-300.0, 100.0)]),
+        holes: vec![],
+    };
     let s = study(
         &field(rectangle(), OPEN),
-        vec![hazard(HazardKind::Wood, wood, None), hazard(HazardKind::Mast, HazardShape::Point(Xy::new(-100.0, 50.0)), Some(5.0))],
+        vec![
+            hazard(HazardKind::Wood, wood, None),
+            hazard(HazardKind::Mast, HazardShape::Point(Xy::new(-100.0, 50.0)), Some(5.0)),
+        ],
         Some(&flat),
     );
     let (strip, east) = along(&s, 90.0);
@@ -166,7 +172,8 @@ fn a_strip_is_never_laid_through_a_hazard() {
 #[test]
 fn governing_keeps_what_can_govern_at_some_gradient() {
     let p = |d: f64, h: f64| ApproachPoint { what: Under::Ground, height_m: h, before_threshold_m: d, assumed: false };
-    let all = vec![p(0.0, 2.0), p(10.0, 2.0), p(50.0, 5.0), p(100.0, 30.0), p(300.0, 31.0), p(400.0, -3.0), p(900.0, 90.0)];
+    let all =
+        vec![p(0.0, 2.0), p(10.0, 2.0), p(50.0, 5.0), p(100.0, 30.0), p(300.0, 31.0), p(400.0, -3.0), p(900.0, 90.0)];
     let kept = governing(all.clone(), 0.0);
     for i in 0..200 {
         let run = 4.0 + f64::from(i) * 0.2;
@@ -186,13 +193,8 @@ fn bad_fields_have_no_strip_and_a_reason() {
     let nan = xy(&[(0.0, 0.0), (500.0, f64::NAN), (500.0, 300.0)]);
     assert_eq!(study(&field(nan, OPEN), vec![], None).no_strip, Some(NoStrip::BadOutline));
     let aircraft = Aircraft { strip_width_m: f64::NAN, ..Aircraft::example_flexwing() };
-    let s = FieldStudy::new(
-        &field(rectangle(), OPEN),
-        &HazardIndex::default(),
-        None,
-        &aircraft,
-        &StudyOptions::default(),
-    );
+    let s =
+        FieldStudy::new(&field(rectangle(), OPEN), &HazardIndex::default(), None, &aircraft, &StudyOptions::default());
     assert_eq!(s.no_strip, Some(NoStrip::BadAircraft));
 }
 

@@ -76,10 +76,7 @@ pub fn workings(
     }
     let parts = ranked.criteria.iter().flat_map(|c| {
         let name = c.kind.words();
-        [
-            (name.to_owned(), Quantity::Number(c.value, 2)),
-            (format!("weight of {name}"), Quantity::Number(c.weight, 2)),
-        ]
+        [(name.to_owned(), Quantity::Number(c.value, 2)), (format!("weight of {name}"), Quantity::Number(c.weight, 2))]
     });
     list.push(Working {
         label: "score".into(),
@@ -111,18 +108,17 @@ fn lengths(strip: &StripVerdict, input: &RankInput<'_>, list: &mut Vec<Working>)
         inputs.push(("approach gradient", Quantity::Slope(strip.approach_gradient)));
         inputs.push(("steepest gradient counted", Quantity::Slope(STEEPEST_GRADIENT)));
     }
-    let mut usable = working(
+    let governs = governing.map_or_else(String::new, |o| {
+        format!("; {} governs{}", o.what, if o.assumed { ", its height is assumed" } else { "" })
+    });
+    let rule = input.options.obstacle_rule;
+    list.push(working(
         "usable length",
         Quantity::Length(strip.usable_length_m),
-        &format!("strip length − most that any obstacle takes ({}, less its distance)", input.options.obstacle_rule.words()),
+        &format!("strip length − most that any obstacle takes ({}, less its distance){governs}", rule.words()),
         inputs,
-        input.options.obstacle_rule.source(),
-    );
-    if let Some(o) = governing {
-        let assumed = if o.assumed { "; its height is assumed" } else { "" };
-        usable.formula.push_str(&format!("; {} governs{assumed}", o.what));
-    }
-    list.push(usable);
+        rule.source(),
+    ));
     let mut inputs = vec![("landing distance from 50 ft".to_owned(), Quantity::Length(strip.landing_distance_m))];
     inputs.extend(strip.factors.iter().map(|f| (format!("{} ({})", f.what, f.source), Quantity::Number(f.value, 3))));
     list.push(Working {
