@@ -1,9 +1,8 @@
 """Makes the small terrain files of this folder and the values they must give, with rasterio (GDAL) and pyproj.
 
-    python generate.py NASADEM_TILE COPERNICUS_TILE
+    python generate.py OPEN_DATA_FOLDER
 
-NASADEM_TILE is N34W119.hgt.zip, COPERNICUS_TILE the GeoTIFF N34W119 of Copernicus DEM GLO-30. Nothing of Sparefield
-takes part. Expected heights are the bilinear surface between pixel centres, computed here in double precision at posts
+OPEN_DATA_FOLDER holds the files named in README.md. Nothing of Sparefield takes part. Expected heights are the bilinear surface between pixel centres, computed here in double precision at posts
 of a metric grid whose positions pyproj carries into the file's reference system.
 """
 
@@ -126,7 +125,42 @@ def write(name, heights, crs, transform, frame, cell, user_crs="", tags=None, sc
     expect(name, found * factor, found_transform, pyproj.CRS(true_crs or crs), frame, cell, user_crs)
 
 
-def main(nasadem, copernicus):
+def open_data(folder):
+    """Expected heights for whole files of the folder, for the checks that run only where it is."""
+    samples.clear()
+    files = [
+        ("01_dem_la/Copernicus_DSM_COG_10_N34_00_W119_00_DEM.tif", "", "EPSG:32611", 30.0),
+        ("01_dem_la/N34W119.hgt.zip", "/N34W119.hgt", "EPSG:32611", 30.0),
+        ("02_dem_sierra/N37W120.hgt", "", "EPSG:32611", 80.0),
+        ("02_dem_sierra/SRTMGL3_36.738884_-120.168457_38.091337_-118.465576.tif", "", "EPSG:32611", 80.0),
+        ("03_rmnp_bundle/rmnp-dem.tif", "", "EPSG:32613", 250.0),
+        ("04_somerset_27700/dtm.tif", "", "EPSG:27700", 2.0),
+        ("05_lidar_1m/dem.tif", "", "EPSG:26915", 1.0),
+        ("05_lidar_1m/dsm.tif", "", "EPSG:32615", 1.0),
+        ("06_olinda_bundle/olinda_dem_utm25s.tif", "", "EPSG:32725", 80.0),
+        ("07_ascii_grids/hugo_site.asc", "", "EPSG:32617", 10.0),
+    ]
+    for name, inner, frame, cell in files:
+        path = f"/vsizip/{folder}/{name}{inner}" if inner else folder / name
+        heights, transform, crs = read_back(path)
+        crs, user = (pyproj.CRS(crs.to_wkt()), "") if crs else (pyproj.CRS(frame), frame)
+        if crs.to_epsg() == pyproj.CRS(frame).to_epsg():
+            crs = pyproj.CRS(frame)
+        expect(name, heights, transform, crs, frame, cell, user)
+    write_samples("open_data.csv")
+
+
+def write_samples(name):
+    head = ["file", "frame", "cell_m", "user_crs", "lon_deg", "lat_deg", "x_m", "y_m", "height_m", "spread_m"]
+    with open(HERE / name, "w", newline="") as out:
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(head)
+        writer.writerows(samples)
+
+
+def main(folder):
+    nasadem = folder / "01_dem_la/N34W119.hgt.zip"
+    copernicus = folder / "01_dem_la/Copernicus_DSM_COG_10_N34_00_W119_00_DEM.tif"
     shutil.rmtree(INPUTS, ignore_errors=True)
     INPUTS.mkdir()
     with rasterio.open(f"/vsizip/{nasadem}/" + zipfile.ZipFile(nasadem).namelist()[0]) as d:
@@ -309,11 +343,7 @@ def main(nasadem, copernicus):
     for aux in INPUTS.glob("*.aux.xml"):
         aux.unlink()
 
-    head = ["file", "frame", "cell_m", "user_crs", "lon_deg", "lat_deg", "x_m", "y_m", "height_m", "spread_m"]
-    with open(HERE / "samples.csv", "w", newline="") as out:
-        writer = csv.writer(out, lineterminator="\n")
-        writer.writerow(head)
-        writer.writerows(samples)
+    write_samples("samples.csv")
 
     # Positions: WGS 84 into projected systems, without any grid of datum shifts.
     systems = {
@@ -347,8 +377,10 @@ def main(nasadem, copernicus):
     for system, used in operations.items():
         print(system, *used, sep="\n    ")
     size = sum(f.stat().st_size for f in INPUTS.iterdir())
-    print(f"{len(list(INPUTS.iterdir()))} files, {size} bytes, {len(samples)} samples")
+    count = len(samples)
+    open_data(folder)
+    print(f"{len(list(INPUTS.iterdir()))} files, {size} bytes, {count} samples")
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:3])
+    main(pathlib.Path(sys.argv[1]))

@@ -7,7 +7,7 @@ use sparefield_data::{LoadErrorKind, Loaded, NoProgress, terrain};
 use sparefield_geometry::grid::Terrain;
 use sparefield_geometry::position::{LonLat, Xy};
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Greatest error of a position, in source posts: what the reader promises (1/50), and nothing else.
 const POSITION_POSTS: f64 = 0.02;
@@ -41,15 +41,15 @@ struct Case {
 }
 
 fn cases() -> BTreeMap<Case, Vec<Sample>> {
+    cases_of("samples.csv")
+}
+
+fn cases_of(table: &str) -> BTreeMap<Case, Vec<Sample>> {
     let mut cases: BTreeMap<Case, Vec<Sample>> = BTreeMap::new();
-    for row in rows("samples.csv") {
+    for row in rows(table) {
         let number = |i: usize| row[i].parse::<f64>().unwrap();
-        let case = Case {
-            files: row[0].clone(),
-            frame: row[1].clone(),
-            cell_m: row[2].clone(),
-            user_crs: row[3].clone(),
-        };
+        let case =
+            Case { files: row[0].clone(), frame: row[1].clone(), cell_m: row[2].clone(), user_crs: row[3].clone() };
         cases.entry(case).or_default().push(Sample {
             place: LonLat { lon_deg: number(4), lat_deg: number(5) },
             at: Xy::new(number(6), number(7)),
@@ -61,8 +61,12 @@ fn cases() -> BTreeMap<Case, Vec<Sample>> {
 }
 
 fn load(case: &Case) -> Loaded<Terrain> {
+    load_from(&folder().join("inputs"), case)
+}
+
+fn load_from(folder: &Path, case: &Case) -> Loaded<Terrain> {
     let frame = Frame::from_user(&case.frame).unwrap();
-    let paths: Vec<PathBuf> = case.files.split('+').map(|f| folder().join("inputs").join(f)).collect();
+    let paths: Vec<PathBuf> = case.files.split('+').map(|f| folder.join(f)).collect();
     let request = terrain::TerrainRequest {
         cell_m: Some(case.cell_m.parse().unwrap()),
         crs_where_missing: (!case.user_crs.is_empty()).then(|| Crs::from_user(&case.user_crs).unwrap()),
@@ -83,29 +87,56 @@ fn allowed(sample: &Sample) -> f64 {
     ROUNDING_M + 2.0 * POSITION_POSTS * sample.spread_m
 }
 
+/// Compares all samples; gives how many are missing heights, and the greatest error as a share of its bound.
+fn compare(case: &Case, samples: &[Sample], terrain: &Terrain) -> (usize, f64) {
+    let (mut missing, mut worst) = (0, 0.0f64);
+    for sample in samples {
+        let found = post(terrain, sample.at);
+        assert_eq!(found.is_nan(), sample.height_m.is_nan(), "{case:?} at {:?}: {found}", sample.at);
+        if found.is_nan() {
+            missing += 1;
+            continue;
+        }
+        let share = (found - sample.height_m).abs() / allowed(sample);
+        assert!(share <= 1.0, "{case:?} at {:?}: {found}, expected {}", sample.at, sample.height_m);
+        worst = worst.max(share);
+    }
+    (missing, worst)
+}
+
 #[test]
 fn heights_are_those_of_rasterio() {
     let cases = cases();
-    let mut worst: (f64, f64, String) = (0.0, 0.0, String::new());
-    let mut missing = 0;
+    let (mut missing, mut worst) = (0, (0.0, ""));
     for (case, samples) in &cases {
-        let loaded = load(case);
-        for sample in samples {
-            let found = post(&loaded.value, sample.at);
-            assert_eq!(found.is_nan(), sample.height_m.is_nan(), "{case:?} at {:?}: {found}", sample.at);
-            if found.is_nan() {
-                missing += 1;
-                continue;
-            }
-            let error = (found - sample.height_m).abs();
-            assert!(error <= allowed(sample), "{case:?} at {:?}: {found}, expected {}", sample.at, sample.height_m);
-            if error > worst.0 {
-                worst = (error, error / allowed(sample), case.files.clone());
-            }
+        let (none, share) = compare(case, samples, &load(case).value);
+        missing += none;
+        if share > worst.0 {
+            worst = (share, &case.files);
         }
     }
-    assert!(missing >= 20, "the samples must fall on missing heights too, {missing} do");
-    println!("{} cases, greatest error {:.4} m ({:.2} of the bound) in {}", cases.len(), worst.0, worst.1, worst.2);
+    assert!(missing >= 40, "the samples must fall on missing heights too, {missing} do");
+    println!("{} cases, greatest error {:.3} of its bound, in {}", cases.len(), worst.0, worst.1);
+}
+
+/// Whole files, where an open-data folder is at hand (see the README of the reference).
+#[test]
+fn whole_files_are_those_of_rasterio() {
+    let Some(folder) = std::env::var_os("SPAREFIELD_OPEN_DATA").map(PathBuf::from) else {
+        println!("not run: SPAREFIELD_OPEN_DATA names no folder");
+        return;
+    };
+    let cases = cases_of("open_data.csv");
+    assert_eq!(cases.len(), 10);
+    for (case, samples) in cases {
+        if !folder.join(&case.files).exists() {
+            println!("not run: {} is not there", case.files);
+            continue;
+        }
+        let loaded = load_from(&folder, &case);
+        let (missing, share) = compare(&case, &samples, &loaded.value);
+        println!("{}: greatest error {share:.3} of its bound, {missing} missing", case.files);
+    }
 }
 
 /// Every file is used, and every file used is there.
@@ -167,12 +198,9 @@ fn remarks_are_made_where_something_was_assumed() {
     warned("ascii_no_no_data_line.asc", "−9999");
     warned("no_data_zero.tif", "no height");
     let frame = Frame::from_user("EPSG:27700").unwrap();
-    let error = terrain::load(
-        &[folder().join("inputs/no_crs.tif")],
-        &terrain::TerrainRequest::new(&frame),
-        &NoProgress,
-    )
-    .unwrap_err();
+    let error =
+        terrain::load(&[folder().join("inputs/no_crs.tif")], &terrain::TerrainRequest::new(&frame), &NoProgress)
+            .unwrap_err();
     assert_eq!(error.kind, LoadErrorKind::Crs);
     assert!(error.to_string().contains("states no reference system"), "{error}");
 }

@@ -136,8 +136,12 @@ pub(crate) fn open<'a>(mut input: Input<'a>) -> Result<GeoTiff<'a>, LoadError> {
         warnings.push(format!("it has {samples} bands; the first was taken as heights"));
     }
     let no_data = no_data(directory, &path)?;
-    let decode =
-        Decode { no_data, scale: scale * unit, offset: offset * unit, single: layout.sampling.format == 3 && layout.sampling.bits == 32 };
+    let decode = Decode {
+        no_data,
+        scale: scale * unit,
+        offset: offset * unit,
+        single: layout.sampling.format == 3 && layout.sampling.bits == 32,
+    };
 
     let mut levels = vec![Level { cols: layout.cols, rows: layout.rows, to_crs: posts }];
     let mut layouts = vec![layout];
@@ -537,10 +541,11 @@ impl GeoTiff<'_> {
             .map_err(|e| LoadError::from_io(path, &e).at(layout.place(chunk)))?;
         // Tiles hang over the edge with all their columns; rows below the last are not needed.
         let row_bytes = layout.chunk_cols * sampling.pixel_bytes();
-        let mut plain = decompress(layout.compression, &packed, row_bytes * height).map_err(|problem| match problem {
-            ChunkProblem::Short => fail(LoadErrorKind::Corrupt, "it holds fewer values than its size needs"),
-            ChunkProblem::Corrupt => fail(LoadErrorKind::Corrupt, "it cannot be decompressed"),
-        })?;
+        let mut plain =
+            decompress(layout.compression, &packed, row_bytes * height).map_err(|problem| match problem {
+                ChunkProblem::Short => fail(LoadErrorKind::Corrupt, "it holds fewer values than its size needs"),
+                ChunkProblem::Corrupt => fail(LoadErrorKind::Corrupt, "it cannot be decompressed"),
+            })?;
         let decode = self.decode;
         let mut passed = 0u64;
         let mut heights = Vec::with_capacity(width * height);
