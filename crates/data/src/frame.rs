@@ -16,7 +16,7 @@ use sparefield_geometry::position::{Bearing, LonLat, Xy};
 use std::cell::RefCell;
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::rc::Rc;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 use thiserror::Error;
 
 /// Why a reference system or a position could not be used.
@@ -73,7 +73,9 @@ pub enum FrameError {
     },
     /// A position has no image in the other system.
     #[error(
-        "the position {x}, {y} of {from} has no place in {to}; check the reference system and the order of the coordinates"
+        "the position {}, {} of {from} has no place in {to}; check the reference system and the order of the coordinates",
+        shown(*x),
+        shown(*y)
     )]
     OutOfDomain {
         /// First coordinate, east or longitude.
@@ -95,12 +97,23 @@ pub enum FrameError {
         /// What PROJ said.
         detail: String,
     },
+    /// PROJ found a database that it cannot read.
+    #[error("the database of reference systems cannot be read; {remedy}")]
+    NoDatabase {
+        /// What to do.
+        remedy: String,
+    },
     /// UTM ends before the poles.
     #[error("UTM does not cover latitude {lat_deg:.2}°; name a projected system in metres for the polar region")]
     NoUtmZone {
         /// The latitude in degrees.
         lat_deg: f64,
     },
+}
+
+/// A coordinate for a message: short, whatever nonsense it is.
+fn shown(value: f64) -> String {
+    if value.abs() < 1e9 { format!("{}", (value * 1e6).round() / 1e6) } else { format!("{value:.3e}") }
 }
 
 /// What the coordinates of a reference system are.
@@ -220,11 +233,26 @@ impl Crs {
     }
 
     /// From any text PROJ takes for a reference system, PROJJSON included; the text is not checked before.
+    ///
+    /// Reading one from the database takes some milliseconds, so the last ones are remembered.
     pub(crate) fn from_definition(text: &str) -> Result<Self, FrameError> {
+        const REMEMBERED: usize = 64;
+        static KNOWN: Mutex<Vec<(String, Crs)>> = Mutex::new(Vec::new());
+        // A thread that panicked while holding the list has left it whole.
+        let lock = || KNOWN.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        if let Some((_, crs)) = lock().iter().find(|(known, _)| known == text) {
+            return Ok(crs.clone());
+        }
         let made = Proj::new(text).map_err(|e| not_understood(text, &e.to_string()))?;
         let json = made.to_projjson(Some(false), None, None).map_err(|e| not_understood(text, &e.to_string()))?;
         let json: Value = serde_json::from_str(&json).map_err(|e| not_understood(text, &e.to_string()))?;
-        Self::from_json(&json, text, None)
+        let crs = Self::from_json(&json, text, None)?;
+        let mut known = lock();
+        if known.len() >= REMEMBERED {
+            known.remove(0);
+        }
+        known.push((text.to_owned(), crs.clone()));
+        Ok(crs)
     }
 
     /// A system by its code as PROJJSON, for building another on it.
@@ -322,6 +350,16 @@ impl Crs {
 }
 
 fn not_understood(text: &str, detail: &str) -> FrameError {
+    // Every version of PROJ's database has WGS 84; without it, the database is the trouble and not the text.
+    if Proj::new("EPSG:4326").is_err() {
+        let named = ["PROJ_DATA", "PROJ_LIB"].into_iter().find(|name| std::env::var_os(name).is_some());
+        return FrameError::NoDatabase {
+            remedy: match named {
+                Some(name) => format!("unset the environment variable {name}, which leads to another version of it"),
+                None => "remove the file proj.db of another version of PROJ from the user's data folder".to_owned(),
+            },
+        };
+    }
     let mut short: String = text.chars().take(60).collect();
     if text.chars().count() > 60 {
         short.push('…');

@@ -1,19 +1,17 @@
 //! GeoTIFF terrain: strips and tiles, overviews, every usual sample type and compression.
 //!
-//! The directories are read by [`super::tiff_tags`], with bounds; the `tiff` crate decodes the strips and tiles. Only
+//! The directories are read by [`super::tiff_tags`], with bounds, strips and tiles by [`super::geotiff_chunk`]. Only
 //! those that overlap the window asked for are decoded, and the last few are kept.
 
 use super::geokeys::{self, GeoKeys, Heights, Stated};
+use super::geotiff_chunk::{ChunkProblem, Sampling, decompress, is_read, row_values};
 use super::source::{Decode, Header, Input, Level, ReadSeek, Source, Window};
-use super::tiff_tags::{self as tags, Directory, Structure};
+use super::tiff_tags::{self as tags, Directory};
 use crate::error::{LoadError, LoadErrorKind};
 use sparefield_geometry::grid::SurfaceKind;
 use std::collections::HashMap;
-use std::io::{BufReader, SeekFrom};
-use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::io::SeekFrom;
 use std::path::Path;
-use tiff::decoder::{Decoder, DecodingResult, Limits};
-use tiff::{TiffError, TiffUnsupportedError};
 
 /// Most samples of one strip or tile: 64 million of 4 bytes, as large as a whole 1″ tile five times over.
 const MOST_CHUNK_BYTES: u64 = 256 << 20;
@@ -39,10 +37,7 @@ struct Layout {
     counts: Vec<u64>,
     compression: u64,
     predictor: u64,
-    bits: u64,
-    format: u64,
-    /// Samples of a pixel that lie side by side in a chunk.
-    interleaved: usize,
+    sampling: Sampling,
 }
 
 impl Layout {
@@ -64,10 +59,8 @@ pub(crate) struct GeoTiff<'a> {
     header: Header,
     layouts: Vec<Layout>,
     decode: Decode,
-    little_endian: bool,
     length: u64,
-    decoder: Decoder<BufReader<Box<dyn ReadSeek + 'a>>>,
-    decoder_at: usize,
+    reader: Box<dyn ReadSeek + 'a>,
     kept: HashMap<(usize, usize), (u64, Vec<f32>)>,
     kept_bytes: usize,
     clock: u64,
@@ -86,7 +79,7 @@ pub(crate) fn open<'a>(mut input: Input<'a>) -> Result<GeoTiff<'a>, LoadError> {
         .ok_or_else(|| fail(LoadErrorKind::Corrupt, "it holds overviews, but no image".to_owned(), COPY_AGAIN))?;
     let directory = &structure.directories[main];
     let mut warnings = Vec::new();
-    let layout = layout(directory, main, &path)?;
+    let layout = layout(directory, main, structure.little_endian, &path)?;
     let keys = GeoKeys::read(directory);
     let posts = match geokeys::posts(directory, &keys, layout.cols, layout.rows) {
         Some(Ok(posts)) => posts,
@@ -143,8 +136,12 @@ pub(crate) fn open<'a>(mut input: Input<'a>) -> Result<GeoTiff<'a>, LoadError> {
         warnings.push(format!("it has {samples} bands; the first was taken as heights"));
     }
     let no_data = no_data(directory, &path)?;
-    let decode =
-        Decode { no_data, scale: scale * unit, offset: offset * unit, single: layout.format == 3 && layout.bits == 32 };
+    let decode = Decode {
+        no_data,
+        scale: scale * unit,
+        offset: offset * unit,
+        single: layout.sampling.format == 3 && layout.sampling.bits == 32,
+    };
 
     let mut levels = vec![Level { cols: layout.cols, rows: layout.rows, to_crs: posts }];
     let mut layouts = vec![layout];
@@ -192,34 +189,12 @@ pub(crate) fn open<'a>(mut input: Input<'a>) -> Result<GeoTiff<'a>, LoadError> {
     for warning in warnings {
         header.warn("", warning);
     }
-    finish(input, structure, header, layouts, decode)
-}
-
-fn finish<'a>(
-    mut input: Input<'a>,
-    structure: Structure,
-    header: Header,
-    layouts: Vec<Layout>,
-    decode: Decode,
-) -> Result<GeoTiff<'a>, LoadError> {
-    input.reader.seek(SeekFrom::Start(0)).map_err(|e| LoadError::from_io(&header.path, &e))?;
-    let reader = BufReader::with_capacity(64 << 10, input.reader);
-    // The decoder checks sizes by arithmetic that may overflow on a damaged file; that is an error like any other.
-    let decoder = catch_unwind(AssertUnwindSafe(|| Decoder::new(reader)))
-        .map_err(|_| header.error(LoadErrorKind::Corrupt, "its directory contradicts itself", COPY_AGAIN))?
-        .map_err(|e| translate(&header.path, &e, ""))?;
-    let mut limits = Limits::default();
-    limits.decoding_buffer_size = MOST_CHUNK_BYTES as usize;
-    limits.intermediate_buffer_size = MOST_CHUNK_BYTES as usize;
-    limits.ifd_value_size = 32 << 20;
     Ok(GeoTiff {
         header,
         layouts,
         decode,
-        little_endian: structure.little_endian,
         length: input.length,
-        decoder: decoder.with_limits(limits),
-        decoder_at: 0,
+        reader: input.reader,
         kept: HashMap::new(),
         kept_bytes: 0,
         clock: 0,
@@ -227,7 +202,7 @@ fn finish<'a>(
     })
 }
 
-fn layout(directory: &Directory, index: usize, path: &Path) -> Result<Layout, LoadError> {
+fn layout(directory: &Directory, index: usize, little_endian: bool, path: &Path) -> Result<Layout, LoadError> {
     let fail = |kind, problem: String, remedy: &str| LoadError::new(path, kind, problem, remedy);
     let corrupt = |problem: &str| fail(LoadErrorKind::Corrupt, problem.to_owned(), COPY_AGAIN);
     let cols = directory.first(tags::IMAGE_WIDTH).unwrap_or(0);
@@ -279,7 +254,7 @@ fn layout(directory: &Directory, index: usize, path: &Path) -> Result<Layout, Lo
         ));
     }
     let compression = directory.first(tags::COMPRESSION).unwrap_or(1);
-    if !matches!(compression, 1 | 5 | 8 | 32773 | 32946 | 50000) {
+    if !is_read(compression) {
         return Err(fail(
             LoadErrorKind::Unsupported,
             format!("its compression ({}) is not one that is read here", compression_name(compression)),
@@ -292,6 +267,13 @@ fn layout(directory: &Directory, index: usize, path: &Path) -> Result<Layout, Lo
             LoadErrorKind::Unsupported,
             format!("its predictor {predictor} does not go with its values"),
             REWRITE,
+        ));
+    }
+    if samples > 2 && bit == 8 {
+        return Err(fail(
+            LoadErrorKind::Unsupported,
+            format!("it has {samples} bands of 8 bits, so it is a picture and not heights"),
+            "name a file of heights",
         ));
     }
     let planar = directory.first(tags::PLANAR_CONFIGURATION).unwrap_or(1);
@@ -337,16 +319,15 @@ fn layout(directory: &Directory, index: usize, path: &Path) -> Result<Layout, Lo
         counts,
         compression,
         predictor,
-        bits: bit,
-        format,
-        interleaved: interleaved as usize,
+        sampling: Sampling { bits: bit, format, little_endian, interleaved: interleaved as usize },
     })
 }
 
 /// An overview: the same image with every side divided by about the same number.
 fn overview(directory: &Directory, index: usize, full: &Level, main: &Layout, path: &Path) -> Option<(Level, Layout)> {
-    let layout = layout(directory, index, path).ok()?;
-    if layout.bits != main.bits || layout.format != main.format || layout.interleaved != main.interleaved {
+    let layout = layout(directory, index, main.sampling.little_endian, path).ok()?;
+    let (own, full_size) = (layout.sampling, main.sampling);
+    if own.bits != full_size.bits || own.format != full_size.format || own.interleaved != full_size.interleaved {
         return None;
     }
     let (fx, fy) = (full.cols as f64 / layout.cols as f64, full.rows as f64 / layout.rows as f64);
@@ -418,7 +399,7 @@ fn compression_name(code: u64) -> String {
 }
 
 fn describe(layout: &Layout, overviews: usize) -> String {
-    let sample = match layout.format {
+    let sample = match layout.sampling.format {
         1 => "uint",
         2 => "int",
         _ => "float",
@@ -435,30 +416,9 @@ fn describe(layout: &Layout, overviews: usize) -> String {
     };
     format!(
         "GeoTIFF, {sample}{}, compression {}, {chunks}{overviews}",
-        layout.bits,
+        layout.sampling.bits,
         compression_name(layout.compression)
     )
-}
-
-fn translate(path: &Path, error: &TiffError, place: &str) -> LoadError {
-    let (kind, problem, remedy) = match error {
-        TiffError::IoError(e) if e.kind() == std::io::ErrorKind::UnexpectedEof => {
-            (LoadErrorKind::Truncated, "it ends too early".to_owned(), COPY_AGAIN)
-        }
-        TiffError::IoError(e) => (LoadErrorKind::Corrupt, format!("it cannot be decoded ({e})"), COPY_AGAIN),
-        TiffError::UnsupportedError(e) => {
-            let what = match e {
-                TiffUnsupportedError::UnsupportedCompressionMethod(m) => format!("compression {m:?}"),
-                other => other.to_string(),
-            };
-            (LoadErrorKind::Unsupported, format!("a part of it is not read here ({what})"), REWRITE)
-        }
-        TiffError::LimitsExceeded | TiffError::IntSizeError => {
-            (LoadErrorKind::TooLarge, "it asks for more memory than is allowed".to_owned(), REWRITE)
-        }
-        other => (LoadErrorKind::Corrupt, format!("it cannot be decoded ({other})"), COPY_AGAIN),
-    };
-    LoadError::new(path, kind, problem, remedy).at(place)
 }
 
 impl Source for GeoTiff<'_> {
@@ -566,46 +526,39 @@ impl GeoTiff<'_> {
 
     fn decode_chunk(&mut self, level: usize, chunk: usize) -> Result<Vec<f32>, LoadError> {
         let layout = &self.layouts[level];
-        let place = layout.place(chunk);
-        let corrupt = |problem: &str| {
-            LoadError::new(&self.header.path, LoadErrorKind::Corrupt, problem, COPY_AGAIN).at(place.clone())
-        };
-        let index = layout.index;
-        let (decoder, at) = (&mut self.decoder, &mut self.decoder_at);
-        // As in `finish`: what overflows in the decoder on damaged data is an error of the file.
-        let decoded = catch_unwind(AssertUnwindSafe(|| {
-            if *at != index {
-                decoder.seek_to_image(index)?;
-                *at = index;
-            }
-            decoder.read_chunk(chunk as u32)
-        }))
-        .map_err(|_| corrupt("it cannot be decoded"))?
-        .map_err(|e| translate(&self.header.path, &e, &place))?;
+        let (path, sampling) = (&self.header.path, layout.sampling);
+        let fail = |kind, problem: &str| LoadError::new(path, kind, problem, COPY_AGAIN).at(layout.place(chunk));
         let across = layout.across();
         let width = layout.chunk_cols.min(layout.cols - chunk % across * layout.chunk_cols);
         let height = layout.chunk_rows.min(layout.rows - chunk / across * layout.chunk_rows);
-        let (decode, step) = (self.decode, layout.interleaved);
+        if layout.counts[chunk] > MOST_CHUNK_BYTES {
+            return Err(fail(LoadErrorKind::TooLarge, "it announces more bytes than any strip or tile has"));
+        }
+        let mut packed = vec![0u8; layout.counts[chunk] as usize];
+        self.reader
+            .seek(SeekFrom::Start(layout.offsets[chunk]))
+            .and_then(|_| self.reader.read_exact(&mut packed))
+            .map_err(|e| LoadError::from_io(path, &e).at(layout.place(chunk)))?;
+        // Tiles hang over the edge with all their columns; rows below the last are not needed.
+        let row_bytes = layout.chunk_cols * sampling.pixel_bytes();
+        let mut plain =
+            decompress(layout.compression, &packed, row_bytes * height).map_err(|problem| match problem {
+                ChunkProblem::Short => fail(LoadErrorKind::Corrupt, "it holds fewer values than its size needs"),
+                ChunkProblem::Corrupt => fail(LoadErrorKind::Corrupt, "it cannot be decompressed"),
+            })?;
+        let decode = self.decode;
         let mut passed = 0u64;
         let mut heights = Vec::with_capacity(width * height);
-        let mut push = |value: f64| {
-            let (height, unbelievable) = decode.height(value);
-            passed += u64::from(unbelievable);
-            heights.push(height);
-        };
-        match decoded {
-            DecodingResult::U8(all) => all.iter().step_by(step).for_each(|&v| push(f64::from(v))),
-            DecodingResult::I8(all) => all.iter().step_by(step).for_each(|&v| push(f64::from(v))),
-            DecodingResult::U16(all) => all.iter().step_by(step).for_each(|&v| push(f64::from(v))),
-            DecodingResult::I16(all) => all.iter().step_by(step).for_each(|&v| push(f64::from(v))),
-            DecodingResult::U32(all) => all.iter().step_by(step).for_each(|&v| push(f64::from(v))),
-            DecodingResult::I32(all) => all.iter().step_by(step).for_each(|&v| push(f64::from(v))),
-            DecodingResult::F32(all) => all.iter().step_by(step).for_each(|&v| push(f64::from(v))),
-            DecodingResult::F64(all) => all.iter().step_by(step).for_each(|&v| push(v)),
-            _ => return Err(corrupt("its values are not of the type its directory states")),
-        }
-        if heights.len() != width * height {
-            return Err(corrupt("it holds another number of values than its directory states"));
+        for row in plain.chunks_exact_mut(row_bytes) {
+            let mut col = 0;
+            row_values(row, layout.predictor, sampling, |value| {
+                if col < width {
+                    let (height, unbelievable) = decode.height(value);
+                    passed += u64::from(unbelievable);
+                    heights.push(height);
+                }
+                col += 1;
+            });
         }
         self.passed_over += passed;
         Ok(heights)
@@ -621,13 +574,13 @@ impl GeoTiff<'_> {
         out: &mut [f32],
     ) -> Result<(), LoadError> {
         let layout = &self.layouts[level];
-        let size = (layout.bits / 8) as usize;
-        let pixel = size * layout.interleaved;
+        let sampling = layout.sampling;
+        let pixel = sampling.pixel_bytes();
         let across = layout.across();
         let (chunk_col, chunk_row) = (chunk % across * layout.chunk_cols, chunk / across * layout.chunk_rows);
         let (base, count) = (layout.offsets[chunk], layout.counts[chunk]);
         let place = layout.place(chunk);
-        let (bits, format, width) = (layout.bits, layout.format, layout.chunk_cols);
+        let width = layout.chunk_cols;
         let mut buffer = vec![0u8; part.cols * pixel];
         for row in part.row..part.row + part.rows {
             let start = (((row - chunk_row) * width + (part.col - chunk_col)) * pixel) as u64;
@@ -637,33 +590,17 @@ impl GeoTiff<'_> {
                     .error(LoadErrorKind::Corrupt, "it holds fewer values than its size needs", COPY_AGAIN)
                     .at(place));
             }
-            let reader = self.decoder.inner();
-            std::io::Seek::seek(reader, SeekFrom::Start(base + start))
-                .and_then(|_| std::io::Read::read_exact(reader, &mut buffer))
+            self.reader
+                .seek(SeekFrom::Start(base + start))
+                .and_then(|_| self.reader.read_exact(&mut buffer))
                 .map_err(|e| LoadError::from_io(&self.header.path, &e).at(place.clone()))?;
             let to = (row - window.row) * window.cols + (part.col - window.col);
             for (bytes, target) in buffer.chunks_exact(pixel).zip(&mut out[to..to + part.cols]) {
-                let value = sample(&bytes[..size], bits, format, self.little_endian);
-                let (height, unbelievable) = self.decode.height(value);
+                let (height, unbelievable) = self.decode.height(sampling.first(bytes));
                 self.passed_over += u64::from(unbelievable);
                 *target = height;
             }
         }
         Ok(())
-    }
-}
-
-fn sample(bytes: &[u8], bits: u64, format: u64, little: bool) -> f64 {
-    let mut raw = 0u64;
-    for i in 0..bytes.len() {
-        raw = raw << 8 | u64::from(if little { bytes[bytes.len() - 1 - i] } else { bytes[i] });
-    }
-    match (format, bits) {
-        (2, 8) => f64::from(raw as i8),
-        (2, 16) => f64::from(raw as i16),
-        (2, _) => f64::from(raw as i32),
-        (3, 32) => f64::from(f32::from_bits(raw as u32)),
-        (3, _) => f64::from_bits(raw),
-        _ => raw as f64,
     }
 }

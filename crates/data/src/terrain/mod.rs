@@ -7,6 +7,7 @@ mod affine;
 mod ascii_grid;
 mod geokeys;
 mod geotiff;
+mod geotiff_chunk;
 pub mod geotiff_write;
 mod hgt;
 mod lattice;
