@@ -43,7 +43,14 @@ fn main() -> anyhow::Result<()> {
         Shot { name: "far", metres_per_point: 30.0, ..base },
         Shot { name: "unranked", ranked: false, ..base },
         Shot { name: "wide", size: [1580.0, 1080.0], metres_per_point: 5.0, rank: Some(1), ..base },
-        Shot { name: "dense", size: [640.0, 480.0], pixels_per_point: 2.0, metres_per_point: 6.0, rank: Some(3), ..base },
+        Shot {
+            name: "dense",
+            size: [640.0, 480.0],
+            pixels_per_point: 2.0,
+            metres_per_point: 6.0,
+            rank: Some(3),
+            ..base
+        },
     ];
     let palette = Palette::built_in()?;
     for shot in shots.iter().filter(|s| only.as_ref().is_none_or(|o| o == s.name)) {

@@ -5,7 +5,7 @@
 
 use sparefield::theme::Theme;
 use sparefield::views::map::{
-    AircraftMark, DistanceUnit, HomeMark, LitMask, MapInput, Readout, ReachOverlay, Ring, WindMark,
+    AircraftMark, DistanceUnit, HomeMark, LitMask, MapInput, ReachOverlay, Readout, Ring, WindMark,
 };
 use sparefield_geometry::air::WindVector;
 use sparefield_geometry::fields::model::{
@@ -78,8 +78,7 @@ impl Scene {
     pub(crate) fn new(count: usize, km: f64, cell_m: f64) -> Self {
         let n = (km * 1_000.0 / cell_m) as usize + 1;
         let half = (n - 1) as f64 * cell_m / 2.0;
-        let frame =
-            GridFrame { origin: Xy::new(ORIGIN.x - half, ORIGIN.y + half), cell_m, cols: n, rows: n };
+        let frame = GridFrame { origin: Xy::new(ORIGIN.x - half, ORIGIN.y + half), cell_m, cols: n, rows: n };
         let heights_m = (0..n * n)
             .map(|i| {
                 let p = frame.centre(i / n, i % n);
@@ -223,9 +222,7 @@ impl Scene {
     pub(crate) fn with_input<R>(&self, theme: &Theme, draw: impl FnOnce(&MapInput<'_>) -> R) -> R {
         let doubtful = |i: usize| noise(i as i64, 3, 11) < 0.15;
         let format_height = |m: f64| format!("{:.0} ft", m / FOOT_M);
-        let to_lonlat = |p: Xy| {
-            LonLat::new(-1.7 + (p.x - ORIGIN.x) / 70_000.0, 52.1 + (p.y - ORIGIN.y) / 111_200.0)
-        };
+        let to_lonlat = |p: Xy| LonLat::new(-1.7 + (p.x - ORIGIN.x) / 70_000.0, 52.1 + (p.y - ORIGIN.y) / 111_200.0);
         let readout = |p: Xy| Readout {
             parts: vec![
                 self.terrain.height_at(p).map_or("no height here".into(), |h| format!("ground {}", format_height(h))),
@@ -287,8 +284,7 @@ fn fields(count: usize) -> Vec<Field> {
     let corner = |r: i64, c: i64| {
         let jitter = |k: u64| noise(r, c, k) - 0.5;
         let (x, y) = ((c as f64 - side as f64 / 2.0) * 360.0, (r as f64 - side as f64 / 2.0) * 300.0);
-        ORIGIN
-            + Xy::new(x + 0.18 * y + 150.0 * jitter(1), y - 0.12 * x + 130.0 * jitter(2))
+        ORIGIN + Xy::new(x + 0.18 * y + 150.0 * jitter(1), y - 0.12 * x + 130.0 * jitter(2))
     };
     let mut out = Vec::new();
     for r in 0..side {
@@ -391,9 +387,8 @@ fn hazards(river: &[Xy]) -> Vec<Hazard> {
     let mut banks: Vec<Xy> = river.iter().map(|&p| p + Xy::new(28.0, -28.0)).collect();
     banks.extend(river.iter().rev().map(|&p| p + Xy::new(-28.0, 28.0)));
     out.push(hazard(HazardKind::Water, HazardShape::Area { outer: banks, holes: Vec::new() }, None));
-    for (k, (x, y, size)) in [(-1_200.0, 1_500.0, 420.0), (2_300.0, 900.0, 520.0), (-2_600.0, -1_700.0, 610.0)]
-        .into_iter()
-        .enumerate()
+    for (k, (x, y, size)) in
+        [(-1_200.0, 1_500.0, 420.0), (2_300.0, 900.0, 520.0), (-2_600.0, -1_700.0, 610.0)].into_iter().enumerate()
     {
         let outer = (0..26)
             .map(|i| {
@@ -427,8 +422,7 @@ fn hazards(river: &[Xy]) -> Vec<Hazard> {
 fn lanes() -> Vec<Vec<Xy>> {
     (0..7)
         .map(|k: i64| {
-            let (mut p, mut heading) =
-                (ORIGIN + Xy::new(-700.0, -950.0), noise(k, 0, 51) * math::TAU);
+            let (mut p, mut heading) = (ORIGIN + Xy::new(-700.0, -950.0), noise(k, 0, 51) * math::TAU);
             (0..60)
                 .map(|i| {
                     let here = p;
