@@ -3,9 +3,11 @@
 //! Nothing here shows a real place. The coordinates are chosen only so that map projections have something to do.
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test"))]
 
+mod annotate;
 pub mod features;
 pub mod names;
 pub mod noise;
+mod obstacles;
 pub mod parcels;
 pub mod path;
 pub mod relief;

@@ -75,7 +75,7 @@ impl Noise {
     }
 
     /// The random slope at a lattice point.
-    fn gradient(&self, i: i64, j: i64) -> Xy {
+    fn gradient(self, i: i64, j: i64) -> Xy {
         let bits = mix(self.seed ^ mix((i as u64) ^ mix(j as u64)));
         let (sin, cos) = math::sin_cos(unit(bits) * math::TAU);
         Xy::new(cos, sin)
@@ -85,7 +85,7 @@ impl Noise {
     ///
     /// Source: K. Perlin, "Improving noise", SIGGRAPH 2002 (the fifth-degree fade), with free gradients.
     #[must_use]
-    pub fn at(&self, p: Xy, wavelength_m: f64) -> f64 {
+    pub fn at(self, p: Xy, wavelength_m: f64) -> f64 {
         let (x, y) = (p.x / wavelength_m, p.y / wavelength_m);
         let (i, j) = (x.floor(), y.floor());
         let (fx, fy) = (x - i, y - j);
@@ -103,7 +103,7 @@ impl Noise {
 
     /// Several octaves of noise, each half as wide and half as strong as the one before.
     #[must_use]
-    pub fn octaves(&self, p: Xy, wavelength_m: f64, octaves: u32) -> f64 {
+    pub fn octaves(self, p: Xy, wavelength_m: f64, octaves: u32) -> f64 {
         let (mut sum, mut weight, mut wavelength) = (0.0, 1.0, wavelength_m);
         for octave in 0..octaves {
             let layer = Self { seed: self.seed.wrapping_add(u64::from(octave).wrapping_mul(0xA511_E9B3)) };

@@ -195,6 +195,8 @@ struct Splitter<'a> {
     dice: Dice,
     pieces: Vec<Vec<Xy>>,
     lanes: Vec<Vec<Xy>>,
+    /// How far a lane goes on beyond the piece that it splits, to meet the lane outside, metres.
+    beyond_m: f64,
 }
 
 impl Splitter<'_> {
@@ -225,7 +227,7 @@ impl Splitter<'_> {
             return;
         }
         let shift = Xy::new(-direction.y, direction.x) * (LANE_M / 2.0);
-        let beyond = (q - p) * (LANE_M / 2.0 / p.distance(q));
+        let beyond = (q - p) * (self.beyond_m / p.distance(q));
         self.lanes.push(vec![p - beyond, q + beyond]);
         let keep_left = cut(&left, at + shift, direction).map_or(left, |(l, _, _)| l);
         let keep_right = cut(&right, at - shift, direction).map_or(right, |(_, r, _)| r);
@@ -234,23 +236,39 @@ impl Splitter<'_> {
     }
 }
 
-/// Straight-sided pieces and lanes of one block, and the home field where the block holds it.
-fn pieces(block: &Block, seed: u64, home: bool) -> (Vec<Vec<Xy>>, Vec<Vec<Xy>>, Option<Vec<Xy>>) {
+/// A block before its pieces are joined into the mesh.
+struct Cut {
+    pieces: Vec<Vec<Xy>>,
+    lanes: Vec<Vec<Xy>>,
+    /// The home field, where the block holds it.
+    home: Option<Vec<Xy>>,
+}
+
+/// Straight-sided pieces and lanes of one block.
+fn pieces(block: &Block, seed: u64, home: bool) -> Cut {
     let (l, w) = block.half;
     let g = LANE_M / 2.0;
-    let mut splitter =
-        Splitter { block, dice: Dice::new(seed, 100 + block.key), pieces: Vec::new(), lanes: Vec::new() };
+    let mut splitter = Splitter {
+        block,
+        dice: Dice::new(seed, 100 + block.key),
+        pieces: Vec::new(),
+        lanes: Vec::new(),
+        beyond_m: LANE_M / 2.0,
+    };
     if home {
         // Four blocks around the strip like the vanes of a windmill, and a lane to the south of them.
         let (a, b) = HOME_HALF;
         let south = -b - 330.0;
         splitter.lanes.push(vec![block.place(-l - 30.0, south - g), block.place(l + 30.0, south - g)]);
+        // The lane in the first vane ends at the fields of the next one.
+        splitter.beyond_m = 0.0;
         splitter.split(block.rect(-l, a, b, w), 1);
+        splitter.beyond_m = g;
         splitter.split(block.rect(a, l, -b, w), 0);
         splitter.split(block.rect(-a, l, south, -b), 0);
         splitter.split(block.rect(-l, -a, south, b), 0);
         splitter.split(block.rect(-l, l, -w, south - LANE_M), 1);
-        return (splitter.pieces, splitter.lanes, Some(block.rect(-a, a, -b, b)));
+        return Cut { pieces: splitter.pieces, lanes: splitter.lanes, home: Some(block.rect(-a, a, -b, b)) };
     }
     let middle = splitter.dice.within(-0.15, 0.15) * w;
     if block.aspect > 3.0 {
@@ -261,7 +279,7 @@ fn pieces(block: &Block, seed: u64, home: bool) -> (Vec<Vec<Xy>>, Vec<Vec<Xy>>, 
         splitter.split(block.rect(-l, l, middle + g, w), block.lane_splits);
         splitter.split(block.rect(-l, l, -w, middle - g), block.lane_splits);
     }
-    (splitter.pieces, splitter.lanes, None)
+    Cut { pieces: splitter.pieces, lanes: splitter.lanes, home: None }
 }
 
 /// The corner number for a place, shared by all corners within a centimetre.
@@ -322,7 +340,7 @@ pub fn make(seed: u64) -> Mesh {
 }
 
 fn add_block(mesh: &mut Mesh, seed: u64, index: usize, block: &Block) {
-    let (rings, lanes, home) = pieces(block, seed, index == 0);
+    let Cut { pieces: rings, lanes, home } = pieces(block, seed, index == 0);
     mesh.lanes.extend(lanes.into_iter().map(|lane| (index, lane)));
     let first_corner = mesh.corners.len();
     let mut known = BTreeMap::new();
@@ -425,10 +443,18 @@ fn bend(mesh: &mut Mesh, seed: u64) {
         p + shift * weight
     };
     let mut halves: BTreeMap<(usize, usize), Vec<usize>> = BTreeMap::new();
+    let mut uses: BTreeMap<(usize, usize), u32> = BTreeMap::new();
+    for parcel in &mesh.parcels {
+        for side in mesh.sides(parcel) {
+            *uses.entry(undirected(side)).or_default() += 1;
+        }
+    }
     let sides: Vec<((usize, usize), usize)> = mesh.side_of.iter().map(|(&s, &n)| (s, n)).collect();
     for ((a, b), number) in sides {
         let (pa, pb) = (mesh.corners[a], mesh.corners[b]);
-        let count = (pa.distance(pb) / 170.0).floor() as usize;
+        // Sides without a neighbour mostly lie along lanes, and must follow their bends closely.
+        let piece_m = if uses.get(&(a, b)) == Some(&1) { 75.0 } else { 170.0 };
+        let count = (pa.distance(pb) / piece_m).floor() as usize;
         let near_home = path::nearest_on_side(home, pa, pb).distance(home) < 275.0;
         if count == 0 || near_home {
             continue;

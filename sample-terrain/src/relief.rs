@@ -90,7 +90,7 @@ pub struct Relief {
 }
 
 /// Half width of the flood plain at a place, metres.
-fn flood_half_width(p: Xy, noise: &Noise) -> f64 {
+fn flood_half_width(p: Xy, noise: Noise) -> f64 {
     let wide = 430.0 + 200.0 * noise.at(Xy::new(0.0, p.y), 4_500.0);
     wide.clamp(260.0, 650.0)
 }
@@ -378,7 +378,7 @@ fn given_heights(land: &Land, plan: &Plan) -> Vec<Option<f64>> {
         .map(|i| {
             let p = land.centre(i);
             let (d, along_m) = near[i];
-            let half = flood_half_width(p, &plan.width);
+            let half = flood_half_width(p, plan.width);
             if d < half {
                 let across = d / half;
                 return Some(plan.river_height(along_m) + 3.0 * across * across);

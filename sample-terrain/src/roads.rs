@@ -125,13 +125,26 @@ pub fn between_blocks(seed: u64, relief: &Relief, mesh: &Mesh, outlines: &[Vec<X
             out.push(run);
         }
     }
-    out.into_iter()
-        .map(|line| {
-            let thin: Vec<Xy> =
-                line.iter().enumerate().filter(|(i, _)| i % 3 == 0 || *i + 1 == line.len()).map(|(_, &p)| p).collect();
-            path::chaikin(&path::chaikin(&thin, false), false)
-        })
-        .collect()
+    let mut smooth: Vec<Vec<Xy>> = Vec::new();
+    for line in out {
+        let last = line.len() - 1;
+        let thin: Vec<Xy> =
+            line.iter().enumerate().filter(|(i, _)| i % 3 == 0 || *i == last).map(|(_, &p)| p).collect();
+        let mut bent = path::chaikin(&path::chaikin(&thin, false), false);
+        // Smoothing has moved the lane that this one leaves or meets: join it where it is now.
+        let known = || smooth.iter().chain(mesh.lanes.iter().map(|(_, lane)| lane)).flatten();
+        let end = bent.len() - 1;
+        for i in [0, end] {
+            let here = bent[i];
+            if let Some(&there) = known().min_by(|a, b| a.distance(here).total_cmp(&b.distance(here)))
+                && there.distance(here) < 90.0
+            {
+                bent[i] = there;
+            }
+        }
+        smooth.push(bent);
+    }
+    smooth
 }
 
 /// Dijkstra's search over the eight neighbours of each cell.

@@ -1,5 +1,7 @@
 //! The invented area is what it says: the same every time, believable, and free of overlaps.
 
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
 use geo::{Area as _, BooleanOps, BoundingRect, Intersects, Validation};
 use sample_terrain::features::{self, Area};
 use sample_terrain::relief::HEIGHT_STEP_M;
@@ -13,13 +15,14 @@ use sparefield_geometry::position::{LonLat, Xy};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::sync::OnceLock;
+use tiff::tags::Tag;
 
 /// Overlap that rounding may leave between neighbours that share a side, m².
 const OVERLAP_M2: f64 = 0.01;
 /// Fields in the area; a change of the program that changes them must say so here.
 const FIELDS: usize = 167;
 /// Hazards in the area.
-const HAZARDS: usize = 276;
+const HAZARDS: usize = 283;
 
 fn area() -> &'static Area {
     static AREA: OnceLock<Area> = OnceLock::new();
@@ -118,7 +121,6 @@ fn every_text_file_says_that_it_is_invented() {
 #[test]
 fn terrain_file_states_its_place() {
     let mut decoder = tiff::decoder::Decoder::new(std::io::Cursor::new(file("terrain.tif"))).unwrap();
-    use tiff::tags::Tag;
     assert_eq!(decoder.dimensions().unwrap(), (800, 800));
     assert_eq!(decoder.get_tag_f64_vec(Tag::ModelPixelScaleTag).unwrap(), [25.0, 25.0, 0.0]);
     let tie = decoder.get_tag_f64_vec(Tag::ModelTiepointTag).unwrap();
@@ -376,4 +378,26 @@ fn positions_survive_the_way_through_longitude_and_latitude() {
 fn most_fields_are_gentle() {
     let gentle = area().fields.iter().filter(|f| features::slope_percent(&area().relief, f.centroid()) < 12.0).count();
     assert!(gentle * 10 > FIELDS * 9, "{gentle} of {FIELDS}");
+}
+
+/// Lanes and the poles beside them run between fields; only the spur crosses one.
+#[test]
+fn lanes_and_poles_run_between_fields() {
+    let depth = |p: Xy| {
+        let inside = area().fields.iter().filter(|f| path::inside(p, &f.outer));
+        inside.map(|f| features::ring_distance(p, &f.outer)).fold(0.0, f64::max)
+    };
+    for line in area().lines.iter().filter(|l| l.kind == "lane") {
+        for p in path::resample(&line.line, 5.0) {
+            assert!(depth(p) < 1.0, "a lane runs {:.1} m inside a field at {p:?}", depth(p));
+        }
+    }
+    for hazard in &area().hazards {
+        if let HazardShape::Line(line) = &hazard.shape
+            && hazard.name.contains("along the lane")
+        {
+            let deepest = path::resample(line, 5.0).into_iter().map(depth).fold(0.0, f64::max);
+            assert!(deepest < 3.0, "the pole line runs {deepest:.1} m inside a field");
+        }
+    }
 }

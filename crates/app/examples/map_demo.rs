@@ -74,6 +74,7 @@ fn main() -> anyhow::Result<()> {
         let mut harness = Harness::builder()
             .with_size(shot.size)
             .with_pixels_per_point(shot.pixels_per_point)
+            .with_theme(if shot.scheme == Scheme::Day { egui::Theme::Light } else { egui::Theme::Dark })
             .with_context_setup(move |ctx| {
                 install_fonts(ctx);
                 theme.apply(ctx);

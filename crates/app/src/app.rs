@@ -1,6 +1,5 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
-use crate::assess;
 use crate::command::Command;
 use crate::jobs::{AssessJob, AssessRequest, OpenJob, OpenOutcome, OpenWhat};
 use crate::model::{Conditions, Model, NoticeLevel, Opening};
@@ -11,6 +10,7 @@ use crate::views;
 use egui::{Key, Modifiers};
 use sparefield_data::area::{AreaRequest, classify};
 use sparefield_geometry::fields::model::Day;
+use sparefield_geometry::position::Xy;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -18,6 +18,9 @@ use std::sync::Arc;
 const COLUMN: f32 = 340.0;
 /// Width of the card, points.
 const CARD: f32 = 350.0;
+
+/// Half the side of what the map shows round the aircraft when an area is opened, metres.
+const FIRST_VIEW_M: f64 = 3_500.0;
 
 /// What the window starts with.
 #[derive(Clone, Debug)]
@@ -140,7 +143,8 @@ impl App {
             OpenOutcome::Opened(area) => {
                 self.request = std::mem::take(&mut self.opening_request);
                 self.model.take_area(area);
-                self.map.fit();
+                let (here, around) = (self.model.conditions.position, Xy::new(FIRST_VIEW_M, FIRST_VIEW_M));
+                self.map.show_box(here - around, here + around);
             }
             OpenOutcome::Failed(why) => self.model.notify(NoticeLevel::Problem, why),
             OpenOutcome::Stopped => self.model.notify(NoticeLevel::Info, "Opening was stopped; nothing has changed."),
@@ -259,7 +263,7 @@ impl App {
 
     fn take_dropped(&mut self, ctx: &egui::Context) {
         let files: Vec<PathBuf> =
-            ctx.input(|i| i.raw.dropped_files.iter().filter_map(|f| f.path.clone()).collect());
+            ctx.input(|i| i.raw.dropped_files.iter().map(|f| f.path().to_owned()).filter(|p| !p.as_os_str().is_empty()).collect());
         if !files.is_empty() {
             self.commands.push(Command::OpenFiles(files));
         }

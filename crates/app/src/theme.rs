@@ -279,8 +279,7 @@ impl Theme {
         v.window_stroke = Stroke::new(1.0, c.line);
         v.window_corner_radius = CornerRadius::same(5);
         v.menu_corner_radius = CornerRadius::same(4);
-        let shadow =
-            egui::Shadow { offset: [0, 3], blur: 14, spread: 0, color: with_alpha(shadow_ink(), 0.18) };
+        let shadow = egui::Shadow { offset: [0, 3], blur: 14, spread: 0, color: with_alpha(shadow_ink(), 0.18) };
         v.window_shadow = shadow;
         v.popup_shadow = shadow;
         v.extreme_bg_color = c.panel_raised;

@@ -213,7 +213,7 @@ impl Model {
     /// The angle to add to a grid bearing for a true one, radians; 0 before there is an area.
     #[must_use]
     pub fn convergence_rad(&self, at: Xy) -> f64 {
-        self.area.as_ref().and_then(|a| a.frame.grid_convergence_rad(at).ok()).unwrap_or(0.0)
+        self.area.as_ref().map_or(0.0, |a| a.convergence_rad(at))
     }
 
     /// Adds a message, once.

@@ -8,7 +8,6 @@ use crate::command::Command;
 use crate::model::Model;
 use crate::theme::{Theme, space};
 use egui::{Align2, Color32, Pos2, Rect, RichText, ScrollArea, Sense, Shape, Stroke, Ui, Vec2};
-use sparefield_data::area::Area;
 use sparefield_data::quantity::{UnitPrefs, format_bearing, format_quantity};
 use sparefield_geometry::fields::model::{EdgeKind, Field};
 use sparefield_geometry::fields::verdict::{Quantity, RankedField, Reason, ReasonKind, StripVerdict, Verdict};
@@ -30,7 +29,7 @@ pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
         let headline = sentence(&words(&assessment.headline(ranked), units, convergence));
         ui.label(RichText::new(headline).font(theme.bold_font(theme.sizes.text)));
         if let Some(strip) = &ranked.strip {
-            picture(ui, field, strip, area, model, theme);
+            picture(ui, field, strip, model, theme);
         }
         numbers(ui, ranked, model, theme, convergence, commands);
         section(ui, theme, "Judged by");
@@ -72,11 +71,11 @@ fn title(ui: &mut Ui, ranked: &RankedField, field: &Field, theme: &Theme, comman
 }
 
 /// The field seen with the landing direction upwards.
-fn picture(ui: &mut Ui, field: &Field, strip: &StripVerdict, area: &Area, model: &Model, theme: &Theme) {
+fn picture(ui: &mut Ui, field: &Field, strip: &StripVerdict, model: &Model, theme: &Theme) {
     let (rect, response) = ui.allocate_exact_size(Vec2::new(ui.available_width(), 190.0), Sense::hover());
     response.widget_info(|| {
         egui::WidgetInfo::labeled(
-            egui::accesskit::Role::Image,
+            egui::Role::Image,
             true,
             "The field with its strip, landing direction upwards",
         )
@@ -197,7 +196,7 @@ fn number_row(ui: &mut Ui, theme: &Theme, label: &str, value: &str, open: bool) 
     let c = &theme.colours;
     let (rect, response) = ui.allocate_exact_size(Vec2::new(ui.available_width(), 24.0), Sense::click());
     response.widget_info(|| {
-        egui::WidgetInfo::selected(egui::accesskit::Role::Button, true, open, format!("{label}: {value}"))
+        egui::WidgetInfo::selected(egui::Role::Button, true, open, format!("{label}: {value}"))
     });
     if response.hovered() || response.has_focus() {
         ui.painter().rect_filled(rect, 4.0, c.panel_sunken);
@@ -255,7 +254,7 @@ fn criteria(ui: &mut Ui, ranked: &RankedField, theme: &Theme) {
         let share = (criterion.weight * 100.0).round();
         let value = format!("{:.0}", criterion.value * 100.0);
         let spoken = if criterion.known { format!("{words}: {value} of 100") } else { format!("{words}: not known") };
-        response.widget_info(|| egui::WidgetInfo::labeled(egui::accesskit::Role::ProgressIndicator, true, &spoken));
+        response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::ProgressIndicator, true, &spoken));
         let split = rect.left() + 126.0;
         ui.painter().text(
             Pos2::new(rect.left(), rect.center().y),

@@ -24,8 +24,12 @@ pub fn conditions(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<
 
 fn line(ui: &mut Ui, label: &str, contents: impl FnOnce(&mut Ui, Id)) {
     ui.horizontal(|ui| {
-        let text = ui.add_sized([LABEL_WIDTH, 22.0], egui::Label::new(label).halign(egui::Align::LEFT));
-        contents(ui, text.id);
+        let left = egui::Layout::left_to_right(egui::Align::Center);
+        let text = ui.allocate_ui_with_layout(egui::vec2(LABEL_WIDTH, 22.0), left, |ui| {
+            ui.set_min_width(LABEL_WIDTH);
+            ui.label(label)
+        });
+        contents(ui, text.inner.id);
     });
 }
 

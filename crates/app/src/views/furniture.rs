@@ -1,15 +1,11 @@
 //! What stands round the map: the header of the column, messages, first steps, cautions, the open dialogue.
 
 use super::conditions::units_menu;
+use crate::assess::STANDING_CAUTIONS;
 use crate::command::Command;
 use crate::model::{Model, NoticeLevel};
 use crate::theme::{Theme, space};
 use egui::{Align2, RichText, Ui, Vec2};
-
-/// The cautions, in full.
-pub const CAUTIONS: &str = "For training and planning only, not for navigation. Wires cannot be seen in any of this \
-    data. Land data may be wrong or old: crops, stock and fences change. Your aircraft's handbook, local rules and \
-    licensed instruction come first.";
 
 /// Header of the left column: the program's name, the area, and the menus.
 pub fn header(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
@@ -69,7 +65,7 @@ pub fn cautions(ui: &mut Ui, theme: &Theme) {
     let text = RichText::new("Training and planning aid, not for navigation · wires cannot be seen")
         .size(theme.sizes.small)
         .color(theme.colours.caution);
-    ui.add(egui::Label::new(text).wrap()).on_hover_text(CAUTIONS);
+    ui.add(egui::Label::new(text).wrap()).on_hover_text(STANDING_CAUTIONS.join("\n"));
 }
 
 /// Messages, newest last, each with a way to dismiss it.
@@ -105,7 +101,7 @@ pub fn notices(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Com
 
 /// Three things to try, over the map's lower left corner.
 pub fn first_steps(ctx: &egui::Context, map: egui::Rect, theme: &Theme, commands: &mut Vec<Command>) {
-    egui::Area::new("first steps".into())
+    egui::Area::new(egui::Id::unique("first steps"))
         .pivot(Align2::LEFT_BOTTOM)
         .fixed_pos(map.left_bottom() + Vec2::new(14.0, -44.0))
         .order(egui::Order::Middle)

@@ -119,7 +119,7 @@ fn row(ui: &mut Ui, ranked: &RankedField, area: &Area, model: &Model, theme: &Th
             field.label(),
             spare.as_ref().map(|s| format!(", spare height {s}")).unwrap_or_default()
         );
-        WidgetInfo::selected(egui::accesskit::Role::ListItem, true, chosen, spoken)
+        WidgetInfo::selected(egui::Role::ListItem, true, chosen, spoken)
     });
     if !ui.is_rect_visible(rect) {
         return response;

@@ -2,14 +2,15 @@
 
 use super::list::{signed_height, words};
 use super::map::{
-    AircraftMark, DistanceUnit, HomeMark, MapEvent, MapInput, MapState, Readout, ReachOverlay, WindMark, map_view,
+    AircraftMark, DistanceUnit, HomeMark, LitMask, MapEvent, MapInput, MapState, ReachOverlay, Readout, Ring, WindMark,
+    map_view,
 };
-use crate::assess::HeightInput;
+use crate::assess::{Assessment, HeightInput};
 use crate::command::Command;
 use crate::model::{Model, height_metres};
 use crate::theme::Theme;
 use egui::Ui;
-use sparefield_data::quantity::{HeightUnit, LengthUnit, SpeedUnit, format_bearing};
+use sparefield_data::quantity::{HeightUnit, LengthUnit, SpeedUnit, UnitPrefs, format_bearing};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use sparefield_geometry::fields::verdict::{ReasonKind, Verdict};
 use sparefield_geometry::position::{Bearing, Xy};
@@ -17,6 +18,9 @@ use std::sync::Arc;
 
 /// A survey older than this is shown as old, days. Common practice, no source: a field changes with the season.
 const OLD_SURVEY_DAYS: i32 = 365;
+
+/// Spare heights at which rings are drawn, metres: 0, 150, 300 and 600 ft.
+const RING_LEVELS_M: [f64; 4] = [0.0, 45.72, 91.44, 182.88];
 
 /// What the window worked out once for the present area and answer, so that a frame does not do it again.
 #[derive(Default)]
@@ -52,20 +56,14 @@ impl MapDerived {
         let answer = Arc::as_ptr(assessment) as usize;
         let unit = model.settings.units.height;
         if self.overlay_of != Some((answer, unit)) {
-            let label = |level: f64| {
-                if level == 0.0 { "in reach".to_owned() } else { signed_height(&model.settings.units, level) }
-            };
-            let step_m = if unit == HeightUnit::Ft { 500.0 * 0.304_8 } else { 150.0 };
-            self.overlay = Some(Arc::new(assessment.overlay(step_m, label)));
+            self.overlay = Some(Arc::new(overlay(assessment, &model.settings.units)));
             self.overlay_of = Some((answer, unit));
         }
         let chosen = model.selected.map(|s| (answer, s));
         if self.path_of != chosen {
             self.path = model
                 .selected
-                .and_then(|s| area.fields.get(s))
-                .and_then(|f| assessment.reach.path_to(&area.terrain, f.centroid()))
-                .map(|path| path.iter().map(|p| p.position).collect())
+                .and_then(|s| assessment.path_to(&area.terrain, s))
                 .unwrap_or_default();
             self.path_of = chosen;
         }
@@ -91,7 +89,7 @@ pub fn map_panel(
     let assessment = model.assessment.as_deref();
     let aircraft = area.map(|_| aircraft_mark(model));
     let wind = assessment.map(|a| {
-        let vector = a.wind.at_amsl(a.reach.state.height_amsl_m);
+        let vector = a.wind.at_amsl(a.state.height_amsl_m);
         let label = format!(
             "{}/{} at the surface",
             format_bearing(conditions.wind_from),
@@ -205,4 +203,19 @@ fn hover_text(model: &Model, index: usize) -> String {
         format!(", land {}, {} usable", format_bearing(heading), units.format_length(s.usable_length_m))
     });
     format!("{}: {}{strip}", field.label(), ranked.verdict.words())
+}
+
+/// Rings and lit land for the map, from an assessment.
+fn overlay(assessment: &Assessment, units: &UnitPrefs) -> ReachOverlay {
+    let rings = assessment
+        .rings(&RING_LEVELS_M)
+        .into_iter()
+        .map(|ring| Ring {
+            level_m: ring.level_m,
+            label: if ring.level_m == 0.0 { "in reach".to_owned() } else { signed_height(units, ring.level_m) },
+            lines: ring.lines,
+        })
+        .collect();
+    let lit = LitMask::from_spare_heights(assessment.reach.frame, &assessment.spare_m);
+    ReachOverlay { rings, lit }
 }

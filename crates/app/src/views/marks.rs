@@ -1,6 +1,6 @@
 //! Small marks shared by the list and the card: rank badges, verdict patterns, bars.
 
-use crate::theme::Theme;
+use crate::theme::{Theme, on_fill};
 use egui::{Align2, Color32, Pos2, Rect, Shape, Stroke, Ui, Vec2};
 use sparefield_geometry::fields::verdict::Verdict;
 
@@ -24,7 +24,7 @@ pub fn rank_badge(ui: &Ui, theme: &Theme, centre: Pos2, verdict: Verdict, rank: 
     let (text, ink) = match verdict {
         Verdict::Roomy => {
             painter.circle_filled(centre, 13.0, colour);
-            (rank.to_string(), theme.colours.halo_on(colour))
+            (rank.to_string(), on_fill(colour, &theme.colours))
         }
         Verdict::Workable => {
             painter.circle_stroke(centre, 12.0, Stroke::new(2.0, colour));

@@ -7,4 +7,3 @@ pub mod list;
 pub mod map;
 pub mod map_panel;
 pub mod marks;
-pub mod reach_overlay;

@@ -101,6 +101,17 @@ fn geojson_kind(path: &Path) -> Result<Kind, LoadError> {
     Ok(by_columns(&columns, areas))
 }
 
+/// Names of the columns of a dBASE table: descriptors of 32 bytes after a header of 32, up to a carriage return.
+fn column_names(path: &Path) -> Option<Vec<String>> {
+    use std::io::Read as _;
+    const DESCRIPTOR: usize = 32;
+    let mut head = Vec::new();
+    std::fs::File::open(path).ok()?.take(0x1_0000).read_to_end(&mut head).ok()?;
+    let descriptors = head.get(DESCRIPTOR..)?.chunks_exact(DESCRIPTOR).take_while(|d| d[0] != b'\r');
+    let name = |d: &[u8]| d[..11].iter().take_while(|&&b| b != 0).map(|&b| char::from(b)).collect();
+    Some(descriptors.map(name).collect())
+}
+
 fn shapefile_kind(path: &Path) -> Result<Kind, LoadError> {
     use std::io::Read as _;
     let mut head = Vec::new();
@@ -117,10 +128,7 @@ fn shapefile_kind(path: &Path) -> Result<Kind, LoadError> {
     };
     // Shape types of polygons with and without heights and measures (ESRI Shapefile Technical Description, 1998).
     let areas = matches!(u32::from_le_bytes([a, b, c, d]), 5 | 15 | 25 | 31);
-    let columns: Vec<String> = ["dbf", "DBF"]
-        .iter()
-        .find_map(|e| dbase::File::open_read_only(path.with_extension(e)).ok())
-        .map(|file| file.fields().iter().map(|f| f.name().to_owned()).collect())
-        .unwrap_or_default();
+    let columns: Vec<String> =
+        ["dbf", "DBF"].iter().find_map(|e| column_names(&path.with_extension(e))).unwrap_or_default();
     Ok(by_columns(&columns, areas))
 }

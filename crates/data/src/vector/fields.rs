@@ -2,7 +2,7 @@
 
 use super::Placer;
 use super::columns;
-use super::record::{Layer, Notes, Pair, Record, Shape};
+use super::record::{Columns, Layer, Notes, Pair, Record, Shape};
 use super::ring::{self, Part, Ring, RingFault};
 use crate::quantity::parse_day;
 use serde_json::Value;
@@ -44,8 +44,7 @@ impl Ids {
 fn record_fields(record: Record, place: &Placer<'_>, ids: &mut Ids, notes: &mut Notes) -> Vec<Field> {
     let (at, number) = (record.place(), record.number);
     let Record { id, shape, mut columns, .. } = record;
-    // The id member of GeoJSON stands above a column of that name, which is then kept among the others.
-    let given = id.or_else(|| columns.take_text("id"));
+    let given = identifier(id, &mut columns);
     let name = columns.take_text("name").unwrap_or_default();
     let label = match (&given, name.is_empty()) {
         (_, false) => format!("{at} ({})", columns::shortened(&name)),
@@ -153,6 +152,17 @@ fn record_fields(record: Record, place: &Placer<'_>, ids: &mut Ids, notes: &mut 
             }
         })
         .collect()
+}
+
+/// The identifier of a record: the id member of GeoJSON stands above a column of that name, which is kept among the
+/// others when it says something else.
+pub(crate) fn identifier(member: Option<String>, columns: &mut Columns) -> Option<String> {
+    let column = columns.take("id");
+    let Some(member) = member else { return column.map(|(_, value)| columns_text(&value)) };
+    if let Some((key, value)) = column.filter(|(_, value)| columns_text(value) != member) {
+        columns.put_back(key, value);
+    }
+    Some(member)
 }
 
 fn columns_text(value: &Value) -> String {

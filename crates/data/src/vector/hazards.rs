@@ -1,6 +1,6 @@
 //! Records into hazards and quiet zones. What cannot be read exactly is kept larger, not left out, where possible.
 
-use super::fields::{clean, nested, placed};
+use super::fields::{clean, identifier, nested, placed};
 use super::record::{Columns, Layer, Notes, Pair, Record, Shape, text_of};
 use super::ring::RingFault;
 use super::{Hazards, Placer, columns};
@@ -28,7 +28,7 @@ pub(crate) fn hazards(layer: Layer, place: &Placer<'_>, notes: &mut Notes) -> (H
 fn add_record(record: Record, place: &Placer<'_>, all: &mut Hazards, notes: &mut Notes) {
     let at = record.place();
     let Record { id, shape, mut columns, .. } = record;
-    let id = id.or_else(|| columns.take_text("id")).unwrap_or_default();
+    let id = identifier(id, &mut columns).unwrap_or_default();
     let name = columns.take_text("name").unwrap_or_default();
     let known_as = if name.is_empty() { &id } else { &name };
     let label = if known_as.is_empty() { at } else { format!("{at} ({})", columns::shortened(known_as)) };

@@ -4,14 +4,19 @@
 //! cannot be used costs that record and gives a warning; only a file that cannot be understood at all is an error. A
 //! reference system is never assumed: GeoJSON has one by its standard, a Shapefile needs a `.prj` or the user's word.
 
+mod codepage;
 mod columns;
+mod dbf;
+mod edges;
 mod fields;
 mod geojson_in;
 mod geojson_out;
 mod hazards;
 mod record;
 mod ring;
+mod shape;
 
+pub use edges::{EdgeLine, match_edges};
 pub use geojson_out::{
     ExportFeature, ExportShape, feature_collection, field_features, hazard_features, quiet_zone_features, write_geojson,
 };
@@ -93,10 +98,38 @@ pub fn hazards_from_geojson(
     interpret(layer, frame, options, "hazards", |layer, placer, notes| hazards::hazards(layer, placer, notes))
 }
 
+/// Reads what stands on boundaries from a layer of lines and puts it on the fields' sides.
+///
+/// Columns used, in any case: `kind`, `height_m` (or `height`, `height_ft`), and `field`, which ties a line to the field
+/// of that identifier; without it a line counts for every side that it runs along. The value is the number of sides
+/// that something was put on; see [`match_edges`] for how lines and sides are matched.
+///
+/// # Errors
+/// As [`load_fields`].
+pub fn load_edges(
+    path: &Path,
+    fields: &mut [Field],
+    frame: &Frame,
+    options: &VectorOptions,
+) -> Result<Loaded<usize>, LoadError> {
+    let layer = read_layer(path)?;
+    let lines = interpret(layer, frame, options, "edges", |layer, placer, notes| edges::lines(layer, placer, notes))?;
+    let (sides, more) = match_edges(fields, &lines.value);
+    let warnings = lines.warnings.into_iter().chain(more).collect();
+    Ok(Loaded { value: sides, warnings, provenance: lines.provenance })
+}
+
 fn read_layer(path: &Path) -> Result<Layer, LoadError> {
     let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
     match extension.as_str() {
         "geojson" | "json" => geojson_in::read(path, &read_bytes(path)?),
+        "shp" => shape::read(path),
+        "shx" | "dbf" | "prj" | "cpg" => Err(LoadError::new(
+            path,
+            LoadErrorKind::Unsupported,
+            "it is one of the companions of a shapefile",
+            "name the file that ends in .shp",
+        )),
         _ => Err(LoadError::new(
             path,
             LoadErrorKind::Unsupported,
@@ -184,3 +217,6 @@ fn reference_system(layer: &Layer, options: &VectorOptions) -> Result<Crs, LoadE
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -279,7 +279,7 @@ fn drop_spikes(ring: &mut Ring) -> usize {
     dropped
 }
 
-fn distance_to_side(p: Xy, a: Xy, b: Xy) -> f64 {
+pub(crate) fn distance_to_side(p: Xy, a: Xy, b: Xy) -> f64 {
     let along = b - a;
     let length2 = along.dot(along);
     let t = if length2 > 0.0 { ((p - a).dot(along) / length2).clamp(0.0, 1.0) } else { 0.0 };

@@ -101,7 +101,7 @@ fn ahead(brush: &mut Brush<'_>, at: Pos2, mark: &AircraftMark) {
     let end = brush.view.to_screen(mark.position + mark.ground_velocity_ms * AHEAD_S);
     let run = end - at;
     let length = run.length();
-    if !(length > 18.0) {
+    if length.is_nan() || length <= 18.0 {
         return;
     }
     let unit = run / length;

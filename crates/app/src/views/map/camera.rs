@@ -110,8 +110,7 @@ impl Bounds {
     /// The box around some points; one that meets nothing when there are none.
     #[must_use]
     pub fn around(points: &[Xy]) -> Self {
-        let start =
-            Self { min: Xy::new(f64::MAX, f64::MAX), max: Xy::new(f64::MIN, f64::MIN) };
+        let start = Self { min: Xy::new(f64::MAX, f64::MAX), max: Xy::new(f64::MIN, f64::MIN) };
         points.iter().fold(start, |b, p| Self {
             min: Xy::new(b.min.x.min(p.x), b.min.y.min(p.y)),
             max: Xy::new(b.max.x.max(p.x), b.max.y.max(p.y)),

@@ -19,8 +19,12 @@ use std::cell::OnceCell;
 const TINY_PT: f32 = 5.0;
 /// How far beside a small field a click still finds it.
 const REACH_PT: f32 = 8.0;
+/// Larger than this on the screen, the chosen field shows what stands on its sides.
+const BOUNDARY_FROM_PT: f32 = 130.0;
 /// Strips of this many of the best fields are drawn at any zoom.
 const BEST_WITH_STRIP: usize = 3;
+/// Nearer than this every field but the ones that are out shows its strip, metres for each point.
+const EVERY_STRIP_BELOW_M_PER_PT: f64 = 4.0;
 
 /// What is derived from one field, when it is first needed.
 struct Derived {
@@ -45,11 +49,7 @@ impl FieldCache {
             self.derived = input
                 .fields
                 .iter()
-                .map(|f| Derived {
-                    bounds: Bounds::around(&f.outer),
-                    area: OnceCell::new(),
-                    label_at: OnceCell::new(),
-                })
+                .map(|f| Derived { bounds: Bounds::around(&f.outer), area: OnceCell::new(), label_at: OnceCell::new() })
                 .collect();
         }
         self.place.clear();
@@ -82,10 +82,7 @@ impl FieldCache {
         let mut best: Option<(f64, usize)> = None;
         for (i, (field, derived)) in fields.iter().zip(&self.derived).enumerate() {
             let b = &derived.bounds;
-            let near = Bounds {
-                min: b.min - Xy::new(reach, reach),
-                max: b.max + Xy::new(reach, reach),
-            };
+            let near = Bounds { min: b.min - Xy::new(reach, reach), max: b.max + Xy::new(reach, reach) };
             if !near.holds(place) {
                 continue;
             }
@@ -253,13 +250,15 @@ pub(super) fn draw_marks(brush: &mut Brush<'_>, cache: &FieldCache, input: &MapI
     }
     let ranked = input.ranked.unwrap_or_default();
     let mut strips: Vec<(usize, &StripVerdict, Color32)> = Vec::new();
+    // All or a few: deciding for each field by its size looks like a judgement.
+    let every = brush.view.camera.metres_per_point < EVERY_STRIP_BELOW_M_PER_PT;
     for r in ranked {
         let Some(strip) = &r.strip else { continue };
         let seen = cache.derived.get(r.index).is_some_and(|d| brush.sees(&d.bounds));
         let length = brush.view.points(strip.length_m);
         let wanted = input.selected == Some(r.index) || hover == Some(r.index);
         let good = r.verdict != Verdict::Out;
-        let shown = wanted || (good && r.rank <= BEST_WITH_STRIP && length >= 13.0) || (good && length >= 54.0);
+        let shown = wanted || (good && r.rank <= BEST_WITH_STRIP && length >= 13.0) || (good && every);
         if seen && shown && length > 4.0 {
             strips.push((r.index, strip, manner(cache, r.index, input).colour));
         }
@@ -279,7 +278,7 @@ fn frame(brush: &mut Brush<'_>, cache: &FieldCache, i: usize, field: &Field, cho
     brush.outline(&ring, Stroke::new(halo, with_alpha(c.halo, 0.9)));
     brush.outline(&ring, Stroke::new(ink, c.ink));
     let mut box_ = Rect::from_points(&ring);
-    if chosen {
+    if chosen && box_.size().max_elem() > BOUNDARY_FROM_PT {
         boundary(brush, field, input);
     }
     // A field too small to see gets a circle around it.
@@ -336,7 +335,10 @@ fn boundary(brush: &mut Brush<'_>, field: &Field, input: &MapInput<'_>) {
         let outwards = vec2(-unit.y, unit.x);
         let along = if unit.x < 0.0 { -unit } else { unit };
         let centre = a + (b - a) * 0.5 + outwards * 15.0;
-        let box_ = Rect::from_center_size(centre, vec2(galley.size().x * along.x.abs() + 16.0, galley.size().x * along.y.abs() + 16.0));
+        let box_ = Rect::from_center_size(
+            centre,
+            vec2(galley.size().x * along.x.abs() + 16.0, galley.size().x * along.y.abs() + 16.0),
+        );
         if brush.view.rect.contains(centre) && brush.claim(box_) {
             brush.turned_text(centre, along, galley, c.ink, with_alpha(c.halo, 0.8));
         }
@@ -380,7 +382,11 @@ fn draw_strip(brush: &mut Brush<'_>, strip: &StripVerdict, colour: Color32) {
         brush.dashed(&hollow, edge, &[3.0, 2.5]);
     }
     if length - lost > 2.0 {
-        brush.add(Shape::convex_polygon(quad(touch, b), with_alpha(paper, 0.92), Stroke::new(3.0, with_alpha(paper, 0.7))));
+        brush.add(Shape::convex_polygon(
+            quad(touch, b),
+            with_alpha(paper, 0.92),
+            Stroke::new(3.0, with_alpha(paper, 0.7)),
+        ));
         brush.outline(&quad(touch, b), edge);
         let head = (half * 1.9).clamp(6.0, 30.0).min(length - lost);
         let wing = vec2(-unit.y, unit.x) * (half + 2.5);
@@ -413,7 +419,7 @@ fn numbers(
         }
         let size = derived.bounds.max - derived.bounds.min;
         let extent = brush.view.points(size.x.max(size.y));
-        if extent < 9.0 && r.rank > BEST_WITH_STRIP && !important(r.index) {
+        if extent < 15.0 && r.rank > BEST_WITH_STRIP && !important(r.index) {
             continue;
         }
         let at = brush.view.to_screen(cache.label_at(r.index, field));

@@ -1,6 +1,7 @@
 //! What stands along the map's edges and between its marks: scale, north, read-out, contour heights, flow of the wind.
 
 use super::paint::Brush;
+use super::relief::ContourLabel;
 use super::{DistanceUnit, MapInput, WindMark};
 use crate::theme::with_alpha;
 use egui::{Align2, Pos2, Rect, Response, Shape, Stroke, StrokeKind, pos2, vec2};
@@ -41,28 +42,23 @@ pub(super) fn edge_of_terrain(brush: &mut Brush<'_>, terrain: &Terrain) {
     }
 }
 
-/// Heights on index contours, where nothing more important stands.
-pub(super) fn contour_heights(brush: &mut Brush<'_>, input: &MapInput<'_>) {
+/// Heights on index contours. They belong to the ground: marks may cover them, and they keep no place.
+pub(super) fn contour_heights(brush: &mut Brush<'_>, sites: Vec<ContourLabel>, input: &MapInput<'_>) {
     let c = &input.theme.colours;
     let colour = c.contour_index;
     let halo = with_alpha(c.relief_flat, 0.85);
     let mut shown: Vec<(f64, Pos2)> = Vec::new();
-    for site in core::mem::take(&mut brush.contour_labels) {
+    let inner = brush.view.rect.shrink2(vec2(24.0, 30.0));
+    for site in sites {
         let at = brush.view.to_screen(site.at);
-        let inner = brush.view.rect.shrink2(vec2(24.0, 30.0));
-        let near = |(h, p): &(f64, Pos2)| (*p - at).length() < if *h == site.height_m { 240.0 } else { 90.0 };
+        let near = |(h, p): &(f64, Pos2)| (*p - at).length() < if *h == site.height_m { 260.0 } else { 110.0 };
         if !inner.contains(at) || shown.iter().any(near) {
             continue;
         }
-        let words = (input.format_height)(site.height_m);
-        let galley = brush.galley(words, input.theme.small_font(), colour);
+        let galley = brush.galley((input.format_height)(site.height_m), input.theme.small_font(), colour);
         let along = vec2(site.along.x as f32, -site.along.y as f32);
-        let (w, h) = (galley.size().x, galley.size().y);
-        let box_ = vec2(w * along.x.abs() + h * along.y.abs(), w * along.y.abs() + h * along.x.abs());
-        if brush.claim(Rect::from_center_size(at, box_)) {
-            brush.turned_text(at, along, galley, colour, halo);
-            shown.push((site.height_m, at));
-        }
+        brush.turned_text(at, along, galley, colour, halo);
+        shown.push((site.height_m, at));
     }
 }
 
@@ -70,7 +66,7 @@ pub(super) fn contour_heights(brush: &mut Brush<'_>, input: &MapInput<'_>) {
 pub(super) fn streaks(brush: &mut Brush<'_>, wind: &WindMark) {
     let flow = wind.wind.xy();
     let speed = flow.norm();
-    if !wind.streaks || !(speed > 0.3) {
+    if !wind.streaks || speed.is_nan() || speed <= 0.3 {
         return;
     }
     let unit = vec2((flow.x / speed) as f32, (-flow.y / speed) as f32);

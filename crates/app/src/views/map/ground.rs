@@ -109,7 +109,6 @@ impl GroundCache {
         if let Some((_, shapes)) = &self.drawn {
             brush.extend(shapes.iter().cloned());
         }
-        names(brush, input);
     }
 
     fn areas(&mut self, input: &MapInput<'_>) -> &[(HazardKind, Area)] {
@@ -150,11 +149,19 @@ fn draw_ground(brush: &mut Brush<'_>, areas: &[(HazardKind, Area)], input: &MapI
             }
         }
     }
-    let width = (1.4 - 0.25 * (brush.view.camera.metres_per_point / 4.0).max(0.3) as f32).clamp(0.7, 1.6);
+    // Two edges with paper between them where there is room, so that a lane is not taken for a contour.
+    let (width, core) = match brush.view.camera.metres_per_point {
+        near if near < 2.5 => (4.5, 2.5),
+        middle if middle < 12.0 => (3.0, 1.2),
+        _ => (0.8, 0.0),
+    };
     for lane in input.lanes {
         if brush.sees(&Bounds::around(lane)) {
             let path = brush.path(lane);
             brush.line(&path, Stroke::new(width, c.lane));
+            if core > 0.0 {
+                brush.line(&path, Stroke::new(core, c.relief_light));
+            }
         }
     }
     for (_, area) in areas.iter().filter(|(kind, _)| *kind == HazardKind::Building) {
@@ -185,9 +192,6 @@ fn draw_ground(brush: &mut Brush<'_>, areas: &[(HazardKind, Area)], input: &MapI
             brush.dashed(&path, Stroke::new(1.6, with_alpha(c.quiet, 0.9)), &[2.0, 4.0]);
         }
     }
-    if let Some(home) = input.home {
-        runway(brush, home);
-    }
 }
 
 fn runway(brush: &mut Brush<'_>, home: &HomeMark) {
@@ -212,10 +216,11 @@ fn runway(brush: &mut Brush<'_>, home: &HomeMark) {
     brush.dashed(&[a + unit * 4.0, b - unit * 4.0], Stroke::new(1.0, c.ink), &[5.0, 4.0]);
 }
 
-/// Names are text and therefore not kept with the triangles.
-fn names(brush: &mut Brush<'_>, input: &MapInput<'_>) {
+/// Home, and the names of quiet zones: over the veil, so that they read in reach and out of it.
+pub(super) fn home_and_names(brush: &mut Brush<'_>, input: &MapInput<'_>) {
     let c = &input.theme.colours;
     if let Some(home) = input.home {
+        runway(brush, home);
         let (a, b) = (brush.view.to_screen(home.from), brush.view.to_screen(home.to));
         let middle = a + (b - a) * 0.5;
         if brush.view.rect.contains(middle) && !home.name.is_empty() {

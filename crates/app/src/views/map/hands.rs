@@ -71,7 +71,8 @@ fn handles(ui: &Ui, map: &Response, state: &mut MapState, mark: &AircraftMark, e
     if grip.is_positive() {
         let hold = ui.interact(grip, aircraft_id(map), Sense::drag() | Sense::FOCUSABLE);
         hold.widget_info(|| WidgetInfo::labeled(Role::GraphicsObject, true, AIRCRAFT_LABEL));
-        let hold = hold.on_hover_and_drag_cursor(if hold_is_down(ui, map) { CursorIcon::Grabbing } else { CursorIcon::Grab });
+        let hold =
+            hold.on_hover_and_drag_cursor(if hold_is_down(ui, map) { CursorIcon::Grabbing } else { CursorIcon::Grab });
         over |= hold.hovered() || hold.dragged();
         if hold.drag_started() {
             // The aircraft does not jump to the pointer: the place that was taken hold of stays under it.
@@ -148,9 +149,12 @@ fn nudge(ui: &Ui, id: Id, view: &View, mark: &AircraftMark, with: Modifiers, eve
     lock_keys(ui, id);
     let step = ui.input_mut(|i| {
         let mut step = Xy::default();
-        for (key, east, north) in
-            [(Key::ArrowLeft, -1.0, 0.0), (Key::ArrowRight, 1.0, 0.0), (Key::ArrowUp, 0.0, 1.0), (Key::ArrowDown, 0.0, -1.0)]
-        {
+        for (key, east, north) in [
+            (Key::ArrowLeft, -1.0, 0.0),
+            (Key::ArrowRight, 1.0, 0.0),
+            (Key::ArrowUp, 0.0, 1.0),
+            (Key::ArrowDown, 0.0, -1.0),
+        ] {
             let presses = i.count_and_consume_key(with, key) as f64;
             step = step + Xy::new(east, north) * presses;
         }

@@ -56,7 +56,7 @@ fn wires(brush: &mut Brush<'_>, points: &[Xy]) {
     for pair in path.windows(2) {
         let (a, b) = (pair[0], pair[1]);
         let length = (b - a).length();
-        if !(length > 0.0) {
+        if length.is_nan() || length <= 0.0 {
             continue;
         }
         let unit = (b - a) / length;

@@ -261,7 +261,9 @@ impl MapState {
     }
 
     fn settle_camera(&mut self, rect: Rect, input: &MapInput<'_>) {
-        if !self.fitted && let Some(terrain) = input.terrain {
+        if !self.fitted
+            && let Some(terrain) = input.terrain
+        {
             let (sw, ne) = terrain.frame.bounds();
             if let Some(camera) = Camera::showing(sw, ne, rect.size()) {
                 self.camera = camera;
@@ -306,12 +308,16 @@ fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: 
     };
     let mut brush = paint::Brush::new(&painter, *view, input.theme, &patterns);
 
+    // The aircraft is drawn last, but takes its room first: no number or label may stand under it.
+    aircraft::draw(&mut brush, ui, response, state.nose_grip, input);
+    let on_top = brush.take_shapes();
+
     brush.add(Shape::rect_filled(view.rect, 0.0, input.theme.colours.outside));
     if let Some(terrain) = input.terrain {
         let (shapes, labels) = state.tiles.show(&ctx, view, terrain, input.theme, input.height_in_feet);
         brush.extend(shapes);
         furniture::edge_of_terrain(&mut brush, terrain);
-        brush.contour_labels = labels;
+        furniture::contour_heights(&mut brush, labels, input);
     }
     state.ground.draw(&mut brush, input);
     if let Some(wind) = input.wind {
@@ -319,14 +325,15 @@ fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: 
     }
     fields::draw_areas(&mut brush, &state.fields, input, state.hover);
     state.veil.draw(&ctx, &mut brush, input);
-    reach::rings(&mut brush, input);
+    ground::home_and_names(&mut brush, input);
+    let ring_labels = reach::rings(&mut brush, input);
     hazards::draw(&mut brush, input);
-    fields::draw_marks(&mut brush, &state.fields, input, state.hover);
     if let (Some(path), Some(_)) = (input.path, input.selected) {
         aircraft::glide_path(&mut brush, path);
     }
-    aircraft::draw(&mut brush, ui, response, state.nose_grip, input);
-    furniture::contour_heights(&mut brush, input);
+    fields::draw_marks(&mut brush, &state.fields, input, state.hover);
+    brush.extend(ring_labels);
+    brush.extend(on_top);
     furniture::strip(&mut brush, response, input);
     if response.has_focus() {
         let ring = egui::Stroke::new(2.0, input.theme.colours.accent);

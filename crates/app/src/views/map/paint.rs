@@ -1,7 +1,6 @@
 //! What every layer draws with: lines that skip what cannot be seen, patterns, text with a halo, and room for labels.
 
 use super::camera::{Bounds, View};
-use super::relief::ContourLabel;
 use crate::theme::{Theme, coverage, with_alpha};
 use egui::epaint::{Mesh, TextShape, Vertex};
 use egui::{
@@ -71,10 +70,17 @@ impl Patterns {
             }),
             stipple: make(Pattern::Stipple, "stipple", &|x, y, px| {
                 let p = period(Pattern::Stipple);
-                [(0.18, 0.2, 0.95), (0.62, 0.12, 0.75), (0.4, 0.52, 1.05), (0.82, 0.6, 0.85), (0.16, 0.8, 0.7), (0.6, 0.86, 0.95)]
-                    .iter()
-                    .map(|(fx, fy, r)| disc(x, y, p * fx, p * fy, *r, px))
-                    .fold(0.0, f32::max)
+                [
+                    (0.18, 0.2, 0.95),
+                    (0.62, 0.12, 0.75),
+                    (0.4, 0.52, 1.05),
+                    (0.82, 0.6, 0.85),
+                    (0.16, 0.8, 0.7),
+                    (0.6, 0.86, 0.95),
+                ]
+                .iter()
+                .map(|(fx, fy, r)| disc(x, y, p * fx, p * fy, *r, px))
+                .fold(0.0, f32::max)
             }),
         }
     }
@@ -98,7 +104,6 @@ pub(super) struct Brush<'a> {
     pub(super) view: View,
     pub(super) theme: &'a Theme,
     pub(super) patterns: &'a Patterns,
-    pub(super) contour_labels: Vec<ContourLabel>,
     bounds: Bounds,
     shapes: Vec<Shape>,
     taken: Vec<Rect>,
@@ -106,16 +111,7 @@ pub(super) struct Brush<'a> {
 
 impl<'a> Brush<'a> {
     pub(super) fn new(painter: &'a Painter, view: View, theme: &'a Theme, patterns: &'a Patterns) -> Self {
-        Self {
-            painter,
-            view,
-            theme,
-            patterns,
-            contour_labels: Vec::new(),
-            bounds: view.bounds(24.0),
-            shapes: Vec::new(),
-            taken: Vec::new(),
-        }
+        Self { painter, view, theme, patterns, bounds: view.bounds(24.0), shapes: Vec::new(), taken: Vec::new() }
     }
 
     pub(super) fn add(&mut self, shape: Shape) {
@@ -213,8 +209,11 @@ impl<'a> Brush<'a> {
     pub(super) fn halo_text(&mut self, at: Pos2, anchor: Align2, galley: Arc<Galley>, colour: Color32) -> Rect {
         let rect = anchor.anchor_size(at, galley.size());
         let halo = with_alpha(self.theme.colours.halo, 0.85);
-        for (dx, dy) in [(-1.2, 0.0), (1.2, 0.0), (0.0, -1.2), (0.0, 1.2), (-0.9, -0.9), (0.9, 0.9), (-0.9, 0.9), (0.9, -0.9)] {
-            let shape = TextShape::new(rect.min + vec2(dx, dy), Arc::clone(&galley), halo).with_override_text_color(halo);
+        for (dx, dy) in
+            [(-1.2, 0.0), (1.2, 0.0), (0.0, -1.2), (0.0, 1.2), (-0.9, -0.9), (0.9, 0.9), (-0.9, 0.9), (0.9, -0.9)]
+        {
+            let shape =
+                TextShape::new(rect.min + vec2(dx, dy), Arc::clone(&galley), halo).with_override_text_color(halo);
             self.shapes.push(shape.into());
         }
         self.shapes.push(TextShape::new(rect.min, galley, colour).with_override_text_color(colour).into());
@@ -222,7 +221,14 @@ impl<'a> Brush<'a> {
     }
 
     /// A line of text turned to run along `along` (pointing right), with a halo.
-    pub(super) fn turned_text(&mut self, centre: Pos2, along: Vec2, galley: Arc<Galley>, colour: Color32, halo: Color32) {
+    pub(super) fn turned_text(
+        &mut self,
+        centre: Pos2,
+        along: Vec2,
+        galley: Arc<Galley>,
+        colour: Color32,
+        halo: Color32,
+    ) {
         let angle = along.angle();
         let half = galley.size() / 2.0;
         let corner = |offset: Vec2| {
@@ -235,7 +241,8 @@ impl<'a> Brush<'a> {
                 .with_angle(angle);
             self.shapes.push(shape.into());
         }
-        let shape = TextShape::new(corner(Vec2::ZERO), galley, colour).with_override_text_color(colour).with_angle(angle);
+        let shape =
+            TextShape::new(corner(Vec2::ZERO), galley, colour).with_override_text_color(colour).with_angle(angle);
         self.shapes.push(shape.into());
     }
 
@@ -308,12 +315,9 @@ fn visible_pieces(points: &[Pos2], clip: Rect) -> Vec<Vec<Pos2>> {
 pub(super) fn cut_to(a: Pos2, b: Pos2, clip: Rect) -> Option<(Pos2, Pos2)> {
     let d = b - a;
     let (mut t0, mut t1) = (0.0f32, 1.0f32);
-    for (p, q) in [
-        (-d.x, a.x - clip.left()),
-        (d.x, clip.right() - a.x),
-        (-d.y, a.y - clip.top()),
-        (d.y, clip.bottom() - a.y),
-    ] {
+    for (p, q) in
+        [(-d.x, a.x - clip.left()), (d.x, clip.right() - a.x), (-d.y, a.y - clip.top()), (d.y, clip.bottom() - a.y)]
+    {
         if p == 0.0 {
             if q < 0.0 {
                 return None;
@@ -330,14 +334,14 @@ pub(super) fn cut_to(a: Pos2, b: Pos2, clip: Rect) -> Option<(Pos2, Pos2)> {
 /// Walks along a path and emits the inked parts within a rectangle.
 pub(super) fn dash(points: &[Pos2], dashes: &[f32], clip: Rect, mut emit: impl FnMut(Pos2, Pos2)) {
     let total: f32 = dashes.iter().sum();
-    if !(total > 0.5) {
+    if total.is_nan() || total <= 0.5 {
         return;
     }
     let mut walked = 0.0f32;
     for pair in points.windows(2) {
         let (a, b) = (pair[0], pair[1]);
         let length = (b - a).length();
-        if !(length > 0.0) {
+        if length.is_nan() || length <= 0.0 {
             continue;
         }
         if let Some((from, to)) = cut_to(a, b, clip) {

@@ -4,7 +4,9 @@ use super::camera::Bounds;
 use super::paint::Brush;
 use super::{LitMask, MapInput, ReachOverlay, Ring};
 use crate::theme::{Theme, with_alpha};
-use egui::{Align2, Color32, ColorImage, Context, Mesh, Pos2, Rect, Shape, Stroke, TextureHandle, TextureOptions, pos2};
+use egui::{
+    Align2, Color32, ColorImage, Context, Mesh, Pos2, Rect, Shape, Stroke, TextureHandle, TextureOptions, pos2,
+};
 use std::sync::Arc;
 
 /// Width in points and rhythm of each ring: told apart without colour.
@@ -47,18 +49,13 @@ impl VeilCache {
         let [w, h] = texture.size();
         let step = self.strip.max(1);
         // The texture may cover a little more than the grid when cells were taken together.
-        let used = pos2(
-            reach.lit.frame.cols as f32 / (w * step) as f32,
-            reach.lit.frame.rows as f32 / (h * step) as f32,
-        );
+        let used =
+            pos2(reach.lit.frame.cols as f32 / (w * step) as f32, reach.lit.frame.rows as f32 / (h * step) as f32);
         let seen = mask.intersect(view.rect);
         let mut mesh = Mesh::with_texture(texture.id());
         if seen.is_positive() {
             let uv = |p: Pos2| {
-                pos2(
-                    (p.x - mask.left()) / mask.width() * used.x,
-                    (p.y - mask.top()) / mask.height() * used.y,
-                )
+                pos2((p.x - mask.left()) / mask.width() * used.x, (p.y - mask.top()) / mask.height() * used.y)
             };
             mesh.add_rect_with_uv(seen, Rect::from_min_max(uv(seen.min), uv(seen.max)), Color32::WHITE);
             brush.add(Shape::mesh(mesh));
@@ -116,9 +113,11 @@ fn around(outer: Rect, hole: Rect) -> Vec<Rect> {
     parts.into_iter().filter(Rect::is_positive).collect()
 }
 
-/// Rings with their labels, the zero ring last and on top.
-pub(super) fn rings(brush: &mut Brush<'_>, input: &MapInput<'_>) {
-    let Some(reach) = input.reach else { return };
+/// Draws the rings, the zero ring last and on top. Their labels take their room now but are given back, to be drawn over
+/// strips and fields.
+pub(super) fn rings(brush: &mut Brush<'_>, input: &MapInput<'_>) -> Vec<Shape> {
+    let mut labels = Vec::new();
+    let Some(reach) = input.reach else { return labels };
     for (n, ring) in reach.rings.iter().enumerate().rev() {
         let colour = input.theme.colours.rings[n.min(3)];
         let (width, dashes) = MANNER[n.min(3)];
@@ -138,18 +137,20 @@ pub(super) fn rings(brush: &mut Brush<'_>, input: &MapInput<'_>) {
                 brush.dashed(path, Stroke::new(width, colour), dashes);
             }
         }
-        label(brush, ring, &paths, colour);
+        label(brush, ring, &paths, colour, &mut labels);
     }
+    labels
 }
 
 /// Puts the ring's label on the line where the line runs most nearly level, once for each long stretch.
-fn label(brush: &mut Brush<'_>, ring: &Ring, paths: &[Vec<Pos2>], colour: Color32) {
+fn label(brush: &mut Brush<'_>, ring: &Ring, paths: &[Vec<Pos2>], colour: Color32, out: &mut Vec<Shape>) {
     let ink = brush.theme.colours.ink;
     let galley = brush.galley(ring.label.clone(), brush.theme.bold_font(12.0), ink);
     let inner = brush.view.rect.shrink2(galley.size() / 2.0 + egui::vec2(8.0, 30.0));
     for path in paths {
         let total: f32 = path.windows(2).map(|p| (p[1] - p[0]).length()).sum();
-        if total < 90.0 {
+        // A ring not much larger than its label goes without; the outer ones still say what they are.
+        if total < 9.0 * galley.size().x {
             continue;
         }
         let mut sites: Vec<(f32, Pos2)> = Vec::new();
@@ -177,10 +178,10 @@ fn label(brush: &mut Brush<'_>, ring: &Ring, paths: &[Vec<Pos2>], colour: Color3
             // Two labels of one ring keep apart.
             if placed.iter().all(|p| (*p - at).length() > 260.0) && brush.claim(rect) {
                 placed.push(at);
-                brush.add(Shape::rect_filled(rect, 3.0, with_alpha(brush.theme.colours.halo, 0.94)));
-                brush.add(Shape::rect_stroke(rect, 3.0, Stroke::new(1.0, colour), egui::StrokeKind::Inside));
+                out.push(Shape::rect_filled(rect, 3.0, with_alpha(brush.theme.colours.halo, 0.94)));
+                out.push(Shape::rect_stroke(rect, 3.0, Stroke::new(1.0, colour), egui::StrokeKind::Inside));
                 let at = Align2::CENTER_CENTER.anchor_size(at, galley.size()).min;
-                brush.add(Shape::galley(at, Arc::clone(&galley), ink));
+                out.push(Shape::galley(at, Arc::clone(&galley), ink));
                 left -= 1;
             }
         }
@@ -215,7 +216,7 @@ mod tests {
     fn around_a_hole_and_the_hole_make_the_whole() {
         let outer = Rect::from_min_max(pos2(0.0, 0.0), pos2(10.0, 8.0));
         let hole = Rect::from_min_max(pos2(2.0, -3.0), pos2(6.0, 5.0));
-        let area: f32 = around(outer, hole).iter().map(|r| r.area()).sum();
+        let area: f32 = around(outer, hole).iter().map(Rect::area).sum();
         assert_eq!(area, 80.0 - 20.0);
         assert_eq!(around(outer, hole.translate(egui::vec2(50.0, 0.0))), [outer]);
     }

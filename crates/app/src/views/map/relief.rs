@@ -8,6 +8,7 @@ use egui::Color32;
 use sparefield_geometry::grid::{GridFrame, Terrain};
 use sparefield_geometry::math;
 use sparefield_geometry::position::Xy;
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// Pixels along one side of a tile.
@@ -196,8 +197,7 @@ impl ContourSteps {
             [(10.0, 5), (20.0, 5), (50.0, 4), (100.0, 5), (200.0, 5), (500.0, 4), (1_000.0, 5), (2_000.0, 5)];
         let least = 6.0 * metres_per_pixel * steepness;
         let (series, unit) = if feet { (FEET, FOOT_M) } else { (METRES, 1.0) };
-        let (step, every) =
-            series.into_iter().find(|(s, _)| s * unit >= least).unwrap_or(series[series.len() - 1]);
+        let (step, every) = series.into_iter().find(|(s, _)| s * unit >= least).unwrap_or(series[series.len() - 1]);
         Self { interval_m: step * unit, index_every: every }
     }
 }
@@ -233,7 +233,7 @@ pub fn draw_tile(pyramid: &Pyramid, key: TileKey, steps: ContourSteps, theme: &T
     }
     let posts = pyramid.level(mpp * 0.75);
     let patch = Patch::cut(&posts, nw, se);
-    let mut pixels = shade(&patch, key, nw, mpp, (sw, ne), theme);
+    let mut pixels = shade(&patch, key, nw, mpp, exaggeration(mpp, pyramid.steepness), (sw, ne), theme);
     let labels = draw_contours(&pyramid.level(mpp * 1.5), nw, se, mpp, steps, theme, &mut pixels);
     Some(Tile { pixels, labels })
 }
@@ -263,10 +263,7 @@ impl Patch {
         for row in row0..=row1 {
             for col in col0..=col1 {
                 // The outermost half cell continues the edge post: cells are squares, and the map shows them whole.
-                let (r, c) = (
-                    row.clamp(0, posts.frame.rows as i64 - 1),
-                    col.clamp(0, posts.frame.cols as i64 - 1),
-                );
+                let (r, c) = (row.clamp(0, posts.frame.rows as i64 - 1), col.clamp(0, posts.frame.cols as i64 - 1));
                 slopes.push(horn(posts, r, c));
             }
         }
@@ -292,12 +289,24 @@ impl Patch {
     }
 }
 
-/// How much slopes are steepened before shading: gentle country would look flat otherwise, and small scales need more.
-fn exaggeration(mpp: f64) -> f32 {
-    (1.6 * math::pow((mpp / 4.0).max(0.5), 0.30)) as f32
+/// How much slopes are steepened before shading.
+///
+/// Gentle country would look flat otherwise: its steep tenth is brought to a slope of two in five, mountains stay as
+/// they are. Small scales need more, because averaging has taken slopes away.
+fn exaggeration(mpp: f64, steepness: f64) -> f32 {
+    let base = (0.4 / steepness.max(0.02)).clamp(1.0, 7.0);
+    (base * math::pow((mpp / 8.0).clamp(0.4, 8.0), 0.18)) as f32
 }
 
-fn shade(patch: &Patch, key: TileKey, nw: Xy, mpp: f64, (sw, ne): (Xy, Xy), theme: &Theme) -> Vec<Color32> {
+fn shade(
+    patch: &Patch,
+    key: TileKey,
+    nw: Xy,
+    mpp: f64,
+    steeper: f32,
+    (sw, ne): (Xy, Xy),
+    theme: &Theme,
+) -> Vec<Color32> {
     let c = &theme.colours;
     let ramp: Vec<Color32> = (0..=255u8)
         .map(|i| {
@@ -309,7 +318,6 @@ fn shade(patch: &Patch, key: TileKey, nw: Xy, mpp: f64, (sw, ne): (Xy, Xy), them
             }
         })
         .collect();
-    let steeper = exaggeration(mpp);
     // Hatch lines run on from tile to tile because they are counted in pixels of the whole level.
     let phase = |tile: i64| (tile.rem_euclid(HATCH_PX) * TILE_PX as i64).rem_euclid(HATCH_PX);
     let (phase_x, phase_y) = (phase(key.east), phase(-(key.north + 1)));
@@ -351,7 +359,8 @@ fn lightness(east: f32, north: f32) -> u8 {
     let over = lit - S;
     // Highlights have less room than shadows.
     let t = if over > 0.0 { 0.5 + over * 1.55 } else { 0.5 + over * 0.85 };
-    (t.clamp(0.0, 1.0) * 255.0).round() as u8
+    // A hair above one half, so that level ground is exactly the middle in spite of rounding.
+    (t.clamp(0.0, 1.0) * 255.0 + 0.501) as u8
 }
 
 #[allow(clippy::too_many_arguments, reason = "one private step of drawing a tile")]
@@ -371,7 +380,8 @@ fn draw_contours(
     let mut ink = Coverage::new();
     let mut labels = LabelSites::default();
     let to_px = |row: f64, col: f64| {
-        let p = Xy::new(posts.frame.origin.x + col * posts.frame.cell_m, posts.frame.origin.y - row * posts.frame.cell_m);
+        let p =
+            Xy::new(posts.frame.origin.x + col * posts.frame.cell_m, posts.frame.origin.y - row * posts.frame.cell_m);
         [((p.x - nw.x) / mpp) as f32, ((nw.y - p.y) / mpp) as f32]
     };
     for row in row_range.start..row_range.end.saturating_sub(1) {
@@ -493,10 +503,13 @@ impl Coverage {
     }
 }
 
+type Site = (f32, [f32; 2], [f32; 2]);
+
 /// Best places for labels: for each index contour and each quarter of the tile, the piece nearest the quarter's middle.
 #[derive(Default)]
 struct LabelSites {
-    best: std::collections::BTreeMap<(i64, u8), (f32, [f32; 2], [f32; 2])>,
+    /// By contour and quarter: distance from the quarter's middle, and the piece.
+    best: BTreeMap<(i64, u8), Site>,
 }
 
 impl LabelSites {
@@ -507,7 +520,10 @@ impl LabelSites {
             return;
         }
         let quarter = u8::from(mid[0] >= half) + 2 * u8::from(mid[1] >= half);
-        let centre = [if mid[0] >= half { 1.5 * half } else { 0.5 * half }, if mid[1] >= half { 1.5 * half } else { 0.5 * half }];
+        let centre = [
+            if mid[0] >= half { 1.5 * half } else { 0.5 * half },
+            if mid[1] >= half { 1.5 * half } else { 0.5 * half },
+        ];
         let far = (mid[0] - centre[0]).abs() + (mid[1] - centre[1]).abs();
         let entry = self.best.entry((n, quarter)).or_insert((f32::MAX, a, b));
         if far < entry.0 {
@@ -584,8 +600,7 @@ mod tests {
         let t = terrain(40, 40, |r, c| if r < 20 && c < 20 { f32::NAN } else { 5.0 });
         let pyramid = Pyramid::new(t);
         let key = TileKey { level: 0, east: 0, north: -1 };
-        let tile =
-            draw_tile(&pyramid, key, ContourSteps { interval_m: 10.0, index_every: 5 }, &theme).unwrap();
+        let tile = draw_tile(&pyramid, key, ContourSteps { interval_m: 10.0, index_every: 5 }, &theme).unwrap();
         let at = |x: usize, y: usize| tile.pixels[y * TILE_PX + x];
         assert_eq!(at(500, 500), Color32::TRANSPARENT);
         assert_eq!(at(300, 300), theme.colours.relief_flat);

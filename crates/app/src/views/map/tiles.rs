@@ -198,9 +198,8 @@ impl Tiles {
         }
         if let Some(worker) = &self.worker {
             let mut queue = worker.queue.0.lock().unwrap_or_else(PoisonError::into_inner);
-            let under_way = |k: &TileKey| {
-                queue.busy == Some((*k, self.generation)) || self.ready.iter().any(|a| a.key == *k)
-            };
+            let under_way =
+                |k: &TileKey| queue.busy == Some((*k, self.generation)) || self.ready.iter().any(|a| a.key == *k);
             let list = missing.iter().filter(|k| !under_way(k)).map(|&k| request(k, self.generation)).collect();
             queue.wanted = list;
             drop(queue);
@@ -334,12 +333,7 @@ fn overview(terrain: &Terrain) -> Vec<TileKey> {
     covering(sw, ne, level, terrain)
 }
 
-fn covering(
-    low: Xy,
-    high: Xy,
-    level: i32,
-    terrain: &Terrain,
-) -> Vec<TileKey> {
+fn covering(low: Xy, high: Xy, level: i32, terrain: &Terrain) -> Vec<TileKey> {
     let (sw, ne) = terrain.frame.bounds();
     let side = TileKey::side_m(level);
     let range = |a: f64, b: f64| (a / side).floor() as i64..=(b / side).floor() as i64;
