@@ -19,6 +19,7 @@ use sparefield_geometry::fields::workings;
 use sparefield_geometry::grid::{SurfaceKind, Terrain};
 use sparefield_geometry::position::{Bearing, Xy};
 use sparefield_geometry::reach::{AircraftState, Arrival, Reach, ReachError, ReachOptions, forward_reach};
+use std::fmt::Write as _;
 use std::sync::Arc;
 use thiserror::Error;
 
@@ -428,14 +429,14 @@ impl Assessment {
     #[must_use]
     pub fn cautions(&self, area: &Area, conditions: &Conditions, units: &UnitPrefs) -> Vec<String> {
         let mut list: Vec<String> = STANDING_CAUTIONS.iter().map(|&c| c.to_owned()).collect();
-        list.push(heights_caution(area, units));
+        list.push(heights_caution(area, *units));
         if area.is_sample {
             list.push("The sample area is invented and shows no real place.".to_owned());
         }
         if area.hazards.is_empty() {
             list.push("No hazards were loaded, so none were looked at.".to_owned());
         }
-        list.extend(self.wind_cautions(&conditions.wind, units));
+        list.extend(self.wind_cautions(&conditions.wind, *units));
         if conditions.state.heading.is_none() {
             list.push(
                 "No heading was given, so the height for the first turn and the reaction time is not taken off."
@@ -451,11 +452,11 @@ impl Assessment {
         list
     }
 
-    fn wind_cautions(&self, wind: &WindInput, units: &UnitPrefs) -> Vec<String> {
+    fn wind_cautions(&self, wind: &WindInput, units: UnitPrefs) -> Vec<String> {
         let mut list = Vec::new();
         match (&wind.surface, wind.aloft.is_empty()) {
             (None, true) => {
-                list.push("No wind was given, so calm air was taken; any wind changes the choice.".to_owned())
+                list.push("No wind was given, so calm air was taken; any wind changes the choice.".to_owned());
             }
             (None, false) => list.push(format!(
                 "No surface wind was given; {} was derived from the wind aloft.",
@@ -485,17 +486,18 @@ impl Assessment {
         };
         let mut words = format!("{} at the surface", units.format_wind(turned(self.wind.surface), WindWords::Long));
         for layer in self.wind.aloft() {
-            words.push_str(&format!(
+            let _ = write!(
+                words,
                 ", {} at {} above sea level",
                 units.format_wind(turned(layer.wind), WindWords::Long),
                 units.format_height(layer.height_amsl_m)
-            ));
+            );
         }
         words
     }
 }
 
-fn heights_caution(area: &Area, units: &UnitPrefs) -> String {
+fn heights_caution(area: &Area, units: UnitPrefs) -> String {
     let kind = match area.terrain.accuracy.kind {
         SurfaceKind::BareGround => "They are of bare ground.",
         SurfaceKind::SurfaceModel => "They include the tops of trees and buildings.",

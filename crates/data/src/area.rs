@@ -294,12 +294,13 @@ fn collect<T>(path: &Path, loaded: Loaded<T>, warnings: &mut Vec<Warning>, prove
 
 /// Two files may use the same identifiers; answers are found by identifier, so later ones get a suffix.
 fn unique_ids(fields: &mut [Field], warnings: &mut Vec<Warning>) {
+    let fields_count = fields.len();
     let mut seen = std::collections::HashSet::new();
     for field in fields.iter_mut() {
         if seen.insert(field.id.clone()) {
             continue;
         }
-        let free = (2..).map(|n| format!("{}-{n}", field.id)).find(|id| !seen.contains(id));
+        let free = (2..=fields_count + 1).map(|n| format!("{}-{n}", field.id)).find(|id| !seen.contains(id));
         if let Some(id) = free {
             warnings.push(Warning {
                 place: String::new(),

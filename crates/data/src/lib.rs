@@ -5,8 +5,8 @@ pub mod aircraft_file;
 pub mod area;
 pub mod error;
 pub mod frame;
-pub mod terrain;
 pub mod quantity;
+pub mod terrain;
 pub mod vector;
 
 pub use error::{LoadError, LoadErrorKind, Loaded, NoProgress, Progress, Warning};

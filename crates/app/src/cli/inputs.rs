@@ -3,14 +3,16 @@
 use super::CliError;
 use super::args::{AreaArgs, ConditionArgs, DEFAULT_HEIGHT, StateArgs};
 use crate::assess::{HeightInput, Rules, WindInput};
-use sparefield_data::area::AreaRequest;
+use sparefield_data::Loaded;
 use sparefield_data::aircraft_file;
+use sparefield_data::area::AreaRequest;
 use sparefield_data::quantity::{self, HeightUnit, SpeedUnit, UnitPrefs};
 use sparefield_geometry::air::WindProfile;
 use sparefield_geometry::aircraft::Aircraft;
+use sparefield_geometry::fields::approach::ObstacleRule;
 use sparefield_geometry::fields::model::Day;
+use sparefield_geometry::fields::needed::SafetyFactor;
 use sparefield_geometry::position::{Bearing, LonLat};
-use std::path::Path;
 
 /// Exponent of the power law over smooth grass (The Engineering ToolBox, wind shear: smooth hard ground and grass).
 const POWER_LAW_GRASS: f64 = 0.15;
@@ -46,8 +48,7 @@ pub fn area(args: &AreaArgs, at: Option<LonLat>) -> Result<Option<AreaRequest>, 
         .grid
         .as_deref()
         .map(|text| {
-            let metres =
-                quantity::parse_length_m(text, Some(quantity::LengthUnit::M)).map_err(|e| bad("--grid", e))?;
+            let metres = quantity::parse_length_m(text, Some(quantity::LengthUnit::M)).map_err(|e| bad("--grid", e))?;
             if (0.5..=1_000.0).contains(&metres) {
                 Ok(metres)
             } else {
@@ -103,22 +104,15 @@ pub fn state(args: &StateArgs) -> Result<TypedState, CliError> {
     Ok(TypedState { at, height, heading_true })
 }
 
-/// The aircraft named: an aircraft file, or one of the examples by its name or the start of a word in it.
+/// The aircraft named: an aircraft file, or one of the examples by its name; the two-seat flexwing when left out.
 ///
 /// # Errors
 /// When the file cannot be read or no example has that name.
-pub fn aircraft(args: &ConditionArgs) -> Result<Aircraft, CliError> {
-    let examples = aircraft_file::examples();
-    let Some(text) = args.aircraft.as_deref() else { return Ok(Aircraft::example_flexwing()) };
-    let path = Path::new(text);
-    if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml")) || path.is_file() {
-        return aircraft_file::load(path).map(|loaded| loaded.value).map_err(|e| CliError::BadInput(e.to_string()));
+pub fn aircraft(args: &ConditionArgs) -> Result<Loaded<Aircraft>, CliError> {
+    match args.aircraft.as_deref() {
+        Some(name) => aircraft_file::find(name).map_err(|e| bad("--aircraft", e)),
+        None => Ok(Loaded { value: Aircraft::example_flexwing(), warnings: Vec::new(), provenance: Vec::new() }),
     }
-    let wanted = text.trim().to_lowercase();
-    examples.iter().find(|a| !wanted.is_empty() && a.name.to_lowercase().contains(&wanted)).cloned().ok_or_else(|| {
-        let names: Vec<String> = examples.iter().map(|a| format!("“{}”", a.name)).collect();
-        bad("--aircraft", format!("“{text}” is neither a .toml file nor one of {}", names.join(", ")))
-    })
 }
 
 /// The wind as known.
@@ -146,24 +140,20 @@ pub fn wind(args: &ConditionArgs) -> Result<WindInput, CliError> {
 /// # Errors
 /// When a value is not understood.
 pub fn rules(args: &ConditionArgs) -> Result<Rules, CliError> {
-    let mut rules = Rules::default();
-    rules.obstacle_rule = match args.obstacle_rule.trim().to_lowercase().as_str() {
-        "glide" => crate::assess::ObstacleRule::Glide,
-        "8" => crate::assess::ObstacleRule::TimesHeight(8.0),
-        "10" => crate::assess::ObstacleRule::TimesHeight(10.0),
+    let obstacle = match args.obstacle_rule.trim().to_lowercase().as_str() {
+        "glide" => ObstacleRule::Gradient,
+        "8" => ObstacleRule::Times8,
+        "10" => ObstacleRule::Times10,
         other => return Err(bad("--obstacle-rule", format!("“{other}” is none of glide, 8 and 10"))),
     };
-    if let Some(text) = &args.safety_factor {
-        let factor: f64 = text
-            .trim()
-            .parse()
-            .map_err(|_unreadable| bad("--safety-factor", format!("“{text}” is not a number; write 1.43")))?;
-        if !(1.0..=5.0).contains(&factor) {
-            return Err(bad("--safety-factor", format!("“{text}” is not between 1 and 5")));
-        }
-        rules.safety_factor = factor;
-    }
-    Ok(rules)
+    let safety = match args.safety_factor.as_deref() {
+        None => SafetyFactor::Recommended,
+        Some(text) => match text.trim().parse::<f64>() {
+            Ok(factor) if (1.0..=5.0).contains(&factor) => SafetyFactor::Own(factor),
+            _ => return Err(bad("--safety-factor", format!("“{text}” is not a number from 1 to 5, such as 1.43"))),
+        },
+    };
+    Ok(Rules { obstacle, safety })
 }
 
 /// The day for which surveys are judged.
@@ -171,16 +161,13 @@ pub fn rules(args: &ConditionArgs) -> Result<Rules, CliError> {
 /// # Errors
 /// When the date is not understood.
 pub fn day(args: &ConditionArgs) -> Result<Day, CliError> {
-    args.date.as_deref().map_or_else(
-        || Ok(today()),
-        |text| quantity::parse_day(text).map_err(|e| bad("--date", e)),
-    )
+    args.date.as_deref().map_or_else(|| Ok(today()), |text| quantity::parse_day(text).map_err(|e| bad("--date", e)))
 }
 
 /// Today by this machine's clock and time zone.
 #[must_use]
 pub fn today() -> Day {
-    let now = jiff::Zoned::now().date();
+    let now = jiff::ZonedDateTime::now().date();
     let epoch = jiff::civil::date(1970, 1, 1);
     Day { days_since_epoch: epoch.until(now).map_or(0, |span| span.get_days()) }
 }

@@ -1,6 +1,12 @@
 //! The command line: reads what was typed, calls the same core as the window, prints for people or as JSON.
 
 pub mod args;
+pub mod inputs;
+mod progress;
+mod rank;
+mod reach;
+mod session;
+mod text;
 
 use args::{Cli, Command};
 use clap::Parser;
@@ -47,7 +53,8 @@ pub fn main() -> ExitCode {
 
 fn run(cli: Cli) -> Result<(), CliError> {
     match cli.command {
-        Some(Command::Rank(_)) | Some(Command::Reach(_)) => Ok(()),
+        Some(Command::Rank(args)) => rank::run(&args),
+        Some(Command::Reach(args)) => reach::run(&args),
         None => {
             if let Some(missing) = cli.files.iter().find(|f| !f.exists()) {
                 return Err(CliError::BadInput(format!(
@@ -55,8 +62,19 @@ fn run(cli: Cli) -> Result<(), CliError> {
                     missing.display()
                 )));
             }
-            crate::run_window(cli.files, sparefield_geometry::fields::model::Day { days_since_epoch: 20_782 }).map_err(|e| CliError::Failure(format!("{e:#}")))
+            crate::run_window(cli.files, inputs::today()).map_err(|e| CliError::Failure(format!("{e:#}")))
         }
+    }
+}
+
+/// Writes to standard output; a reader that has gone away is not an error.
+fn print(text: &str) -> Result<(), CliError> {
+    use std::io::Write as _;
+    match std::io::stdout().lock().write_all(text.as_bytes()) {
+        Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(CliError::Failure(format!("standard output cannot be written ({e})")))
+        }
+        _ => Ok(()),
     }
 }
 

@@ -1,12 +1,13 @@
 //! `rank`: the fields in the order in which to choose them, with the reasons.
 
 use super::args::RankArgs;
+use super::session::Session;
 use super::text::{self, Table};
-use super::{CliError, Session};
+use super::{CliError, print};
 use crate::assess::Assessment;
 use serde_json::{Map, Value, json};
-use sparefield_data::quantity::{HeightUnit, LengthUnit, SpeedUnit, UnitPrefs, format_bearing, format_quantity};
-use sparefield_geometry::fields::verdict::{Quantity, RankedField, Reason, ReasonKind, Verdict};
+use sparefield_data::quantity::{HeightUnit, LengthUnit, SpeedUnit, UnitPrefs, format_bearing};
+use sparefield_geometry::fields::verdict::{RankedField, ReasonKind, Verdict};
 use sparefield_geometry::position::Bearing;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -23,13 +24,13 @@ const SI: UnitPrefs = UnitPrefs { height: HeightUnit::M, speed: SpeedUnit::Ms, l
 ///
 /// # Errors
 /// For bad input, or when standard output cannot be written.
-pub fn run(args: &RankArgs) -> Result<(), CliError> {
+pub(super) fn run(args: &RankArgs) -> Result<(), CliError> {
     let session = Session::open(&args.area, &args.state, &args.conditions)?;
     let assessment = session.assess()?;
     if args.json {
-        super::print(&format!("{:#}\n", document(&session, &assessment)?))
+        print(&format!("{:#}\n", document(&session, &assessment)?))
     } else {
-        super::print(&people(&session, &assessment)?)
+        print(&people(&session, &assessment)?)
     }
 }
 
@@ -37,11 +38,12 @@ fn document(session: &Session, assessment: &Assessment) -> Result<Value, CliErro
     let fields = assessment.ranked.iter().map(|r| field(session, r)).collect::<Result<Vec<_>, _>>()?;
     Ok(json!({
         "state": session.state_json(assessment)?,
-        "area": session.area_json(),
+        "area": session.area.title,
+        "crs": session.area.frame.epsg().map(|code| format!("EPSG:{code}")),
         "aircraft": session.conditions.aircraft.name,
         "wind": session.wind_json(assessment),
         "date": sparefield_data::quantity::format_day(session.conditions.today),
-        "cautions": assessment.cautions(&session.area, &session.conditions, &SI),
+        "cautions": session.cautions(assessment, SI),
         "fields": fields,
     }))
 }
@@ -53,7 +55,7 @@ fn field(session: &Session, ranked: &RankedField) -> Result<Value, CliError> {
         .as_ref()
         .map(|s| {
             let mut strip = json!({
-                "heading_deg": session.true_deg(s.heading, s.start)?,
+                "heading_deg": session.true_deg(s.heading, s.start),
                 "length_m": s.length_m,
                 "usable_length_m": s.usable_length_m,
                 "needed_length_m": s.needed_length_m,
@@ -67,11 +69,8 @@ fn field(session: &Session, ranked: &RankedField) -> Result<Value, CliError> {
                 "threshold": session.lon_lat(s.start)?,
                 "end": session.lon_lat(s.end)?,
             });
-            let factors: Vec<Value> = s
-                .factors
-                .iter()
-                .map(|f| json!({ "what": f.what, "value": f.value, "source": f.source }))
-                .collect();
+            let factors: Vec<Value> =
+                s.factors.iter().map(|f| json!({ "what": f.what, "value": f.value, "source": f.source })).collect();
             strip["factors"] = factors.into();
             Ok::<_, CliError>(strip)
         })
@@ -89,12 +88,12 @@ fn field(session: &Session, ranked: &RankedField) -> Result<Value, CliError> {
         "spare_height_m": ranked.spare_height_m,
         "strip": strip,
         "criteria": criteria,
-        "reasons": ranked.reasons.iter().map(|r| session.reason(r, field.centroid(), &SI)).collect::<Result<Vec<_>, _>>()?,
+        "reasons": ranked.reasons.iter().map(|r| plain(&session.reason(r, field.centroid(), SI))).collect::<Vec<_>>(),
     }))
 }
 
 fn people(session: &Session, assessment: &Assessment) -> Result<String, CliError> {
-    let units = &session.units;
+    let units = session.units;
     let mut out = session.heading_lines(assessment)?;
     let usable: Vec<&RankedField> = assessment.ranked.iter().filter(|r| r.verdict != Verdict::Out).collect();
     if assessment.ranked.is_empty() {
@@ -108,7 +107,7 @@ fn people(session: &Session, assessment: &Assessment) -> Result<String, CliError
             let field = &session.area.fields[ranked.index];
             let (land, usable_m, needed_m, head, cross) = match &ranked.strip {
                 Some(s) => (
-                    format_bearing(Bearing::from_deg(session.true_deg(s.heading, s.start)?)),
+                    format_bearing(Bearing::from_deg(session.true_deg(s.heading, s.start))),
                     units.format_length(s.usable_length_m),
                     units.format_length(s.needed_length_m),
                     units.format_speed(s.headwind_ms),
@@ -140,41 +139,56 @@ fn people(session: &Session, assessment: &Assessment) -> Result<String, CliError
         let field = &session.area.fields[ranked.index];
         let _ = writeln!(out, "\n{} {} ({})", ranked.rank, field.label(), ranked.verdict.words());
         for reason in &ranked.reasons {
-            let words = session.reason(reason, field.centroid(), units)?;
+            let words = session.reason(reason, field.centroid(), units);
             let _ = writeln!(out, "{}", text::item(kind_words(reason.kind), &words));
         }
     }
     let gates = gates(assessment);
     if !gates.is_empty() {
         let _ = writeln!(out, "\n{} of {} fields are out:", gates.values().sum::<usize>(), assessment.ranked.len());
-        let mut gates: Vec<(&str, usize)> = gates.into_iter().collect();
-        gates.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(b.0)));
+        let mut gates: Vec<(String, usize)> = gates.into_iter().collect();
+        gates.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(&b.0)));
         for (why, count) in gates {
-            let _ = writeln!(out, "{}", text::item(&count.to_string(), why));
+            let _ = writeln!(out, "{}", text::item(&count.to_string(), &why));
         }
     }
     out.push_str("\nCautions\n");
-    for caution in assessment.cautions(&session.area, &session.conditions, units) {
+    for caution in session.cautions(assessment, units) {
         let _ = writeln!(out, "{}", text::item("", &caution));
     }
     Ok(out)
 }
 
+/// Ordinary spaces for programs that read JSON.
+fn plain(text: &str) -> String {
+    text.replace('\u{a0}', " ")
+}
+
 /// How many fields fall to which gate; the first gate of a field counts, its numbers left out.
-fn gates(assessment: &Assessment) -> BTreeMap<&str, usize> {
+fn gates(assessment: &Assessment) -> BTreeMap<String, usize> {
     let mut gates = BTreeMap::new();
     for ranked in assessment.ranked.iter().filter(|r| r.verdict == Verdict::Out) {
         let gate = ranked.reasons.iter().find(|r| r.kind == ReasonKind::Gate);
-        *gates.entry(gate.map_or("not usable", |r| short(&r.template))).or_insert(0) += 1;
+        *gates.entry(gate.map_or_else(|| "not usable".to_owned(), |r| gist(&r.template))).or_insert(0) += 1;
     }
     gates
 }
 
-/// The part of a gate's sentence before its first number.
-fn short(template: &str) -> &str {
-    let before = template.split('{').next().unwrap_or(template);
-    let before = before.trim_end_matches([' ', '(', ':', ',', ';']);
-    if before.is_empty() { template } else { before }
+/// The gist of a gate's sentence: without its numbers, up to the first stop.
+fn gist(template: &str) -> String {
+    let mut words = String::new();
+    let mut rest = template;
+    while let Some((before, behind)) = rest.split_once('{') {
+        words.push_str(before);
+        rest = behind.split_once('}').map_or("", |(_, after)| after);
+    }
+    words.push_str(rest);
+    let first = words.split([':', ';', '(', ',']).next().unwrap_or_default();
+    let mut kept: Vec<&str> = first.split_whitespace().collect();
+    while matches!(kept.last(), Some(&("by" | "of" | "at" | "to" | "than" | "is" | "only" | "a" | "with"))) {
+        kept.pop();
+    }
+    if kept.is_empty() { template.to_owned() } else { kept.join(" ") }
 }
 
 fn kind_words(kind: ReasonKind) -> &'static str {
@@ -184,5 +198,23 @@ fn kind_words(kind: ReasonKind) -> &'static str {
         ReasonKind::NotKnown => "not known",
         ReasonKind::Note => "note",
         ReasonKind::Good => "for it",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_gist_of_a_gate_has_no_numbers() {
+        for (template, expected) in [
+            ("not in reach", "not in reach"),
+            ("too short by {0}: {1} usable, {2} needed", "too short"),
+            ("{0} too low for a circuit: arrives {1} above it", "too low for a circuit"),
+            ("tall crop: expect to turn over", "tall crop"),
+            ("{0}", "{0}"),
+        ] {
+            assert_eq!(gist(template), expected);
+        }
     }
 }

@@ -8,17 +8,17 @@ const WIDTH: usize = 96;
 const LABEL: usize = 11;
 
 /// A table whose columns are as wide as their widest cell; the first three are set left, the others right.
-pub struct Table {
+pub(super) struct Table {
     rows: Vec<Vec<String>>,
 }
 
 impl Table {
     /// A table with a heading.
-    pub fn new(heading: &[&str]) -> Self {
+    pub(super) fn new(heading: &[&str]) -> Self {
         Self { rows: vec![heading.iter().map(|&h| h.to_owned()).collect()] }
     }
     /// Adds a row.
-    pub fn row<const N: usize>(&mut self, cells: [String; N]) {
+    pub(super) fn row<const N: usize>(&mut self, cells: [String; N]) {
         self.rows.push(cells.into());
     }
 }
@@ -43,7 +43,7 @@ impl fmt::Display for Table {
 }
 
 /// A labelled paragraph, wrapped behind its label.
-pub fn item(label: &str, words: &str) -> String {
+pub(super) fn item(label: &str, words: &str) -> String {
     let mut out = format!("  {label:<LABEL$}");
     if label.is_empty() {
         "  - ".clone_into(&mut out);
@@ -77,7 +77,10 @@ mod tests {
         table.row(["1".into(), "Ödland".into(), "roomy".into(), "250°".into()]);
         table.row(["10".into(), "A".into(), "last resort".into(), "360°".into()]);
         let text = table.to_string();
-        assert_eq!(text, "  #  field   verdict      land\n  1  Ödland  roomy        250°\n 10  A       last resort  360°\n");
+        assert_eq!(
+            text,
+            "  #  field   verdict      land\n  1  Ödland  roomy        250°\n 10  A       last resort  360°\n"
+        );
     }
 
     #[test]

@@ -7,6 +7,7 @@ use crate::quantity::ReportedWind;
 use crate::terrain::{self, TerrainRequest};
 use crate::vector::{self, VectorOptions};
 use serde::Deserialize;
+use sparefield_geometry::grid::{SurfaceKind, TerrainAccuracy};
 use sparefield_geometry::position::{Bearing, LonLat, Xy};
 use std::path::Path;
 use std::sync::Arc;
@@ -17,6 +18,9 @@ const HAZARDS: &str = include_str!("../../../../sample-terrain/hazards.geojson")
 const QUIET_ZONES: &str = include_str!("../../../../sample-terrain/quiet-zones.geojson");
 const LANES: &str = include_str!("../../../../sample-terrain/lanes.geojson");
 const HOME: &str = include_str!("../../../../sample-terrain/home.json");
+
+/// The heights are invented, so they are what they are; 0.5 m stands for a ground model averaged from laser scans.
+const ACCURACY: TerrainAccuracy = TerrainAccuracy { point_to_point_m: 0.5, kind: SurfaceKind::BareGround };
 
 #[derive(Deserialize)]
 struct HomeFile {
@@ -69,7 +73,8 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
     let home: HomeFile = serde_json::from_str(HOME).map_err(|e| corrupt("sample home", e.to_string()))?;
     let middle = LonLat { lon_deg: home.position[0], lat_deg: home.position[1] };
     let frame = Frame::utm_for(middle).map_err(|e| corrupt("sample home", e.to_string()))?;
-    let terrain = terrain::load_bytes("sample terrain.tif", TERRAIN, &TerrainRequest::new(&frame), progress)?;
+    let request = TerrainRequest { accuracy: Some(ACCURACY), ..TerrainRequest::new(&frame) };
+    let terrain = terrain::load_bytes("sample terrain.tif", TERRAIN, &request, progress)?;
     let options = VectorOptions::default();
     let fields = vector::fields_from_geojson("sample fields.geojson", FIELDS, &frame, &options)?;
     let hazards = vector::hazards_from_geojson("sample hazards.geojson", HAZARDS, &frame, &options)?;
