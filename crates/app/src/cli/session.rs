@@ -175,7 +175,7 @@ impl Session {
         let _ = writeln!(out, "{}", self.area.title);
         let _ = writeln!(
             out,
-            "{}, {} above the ground ({} above sea level), {heading}, at {}",
+            "{}, {} above the ground ({} above sea level),\n{heading}, at {}",
             self.conditions.aircraft.name,
             units.format_height(assessment.height_agl_m()),
             units.format_height(state.height_amsl_m),

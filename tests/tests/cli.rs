@@ -1,0 +1,459 @@
+//! The built program, run as a user would: what it prints, what it writes, and how it answers mistakes.
+#![allow(
+    clippy::unwrap_used,
+    clippy::disallowed_methods,
+    reason = "a failed unwrap is a failed test; this checks with other formulas"
+)]
+
+use serde_json::Value;
+use sparefield_data::NoProgress;
+use sparefield_data::frame::Frame;
+use sparefield_data::terrain::{self, TerrainRequest};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+use std::sync::OnceLock;
+
+/// The program, built once in the profile of this test.
+fn program() -> &'static Path {
+    static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
+    PROGRAM.get_or_init(|| {
+        let folder = std::env::current_exe().expect("this test is a file").parent().expect("deps").join("..");
+        let mut build = Command::new(std::env::var("CARGO").unwrap_or_else(|_| "cargo".into()));
+        build.args(["build", "--quiet", "--offline", "--package", "sparefield", "--bin", "sparefield"]);
+        if folder.canonicalize().expect("a folder").ends_with("release") {
+            build.arg("--release");
+        }
+        let built = build.current_dir(env!("CARGO_MANIFEST_DIR")).status().expect("cargo runs");
+        assert!(built.success());
+        let program = folder.join("sparefield");
+        assert!(program.is_file(), "{}", program.display());
+        program
+    })
+}
+
+fn run_in(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(program()).args(arguments).current_dir(folder).output().expect("the program runs")
+}
+
+/// Standard output of a run that must succeed, with nothing on standard error.
+fn answer(arguments: &[&str]) -> Vec<u8> {
+    let folder = tempfile::tempdir().expect("a folder");
+    let output = run_in(folder.path(), arguments);
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{arguments:?}: {said}");
+    assert_eq!(said, "", "{arguments:?}");
+    output.stdout
+}
+
+fn json(arguments: &[&str]) -> Value {
+    serde_json::from_slice(&answer(arguments)).expect("one JSON document")
+}
+
+/// One sentence of a run that must fail with this exit code and print nothing else.
+fn complaint(folder: &Path, code: i32, arguments: &[&str]) -> String {
+    let output = run_in(folder, arguments);
+    let said = String::from_utf8(output.stderr).expect("text");
+    assert_eq!(output.status.code(), Some(code), "{arguments:?}: {said}");
+    assert!(output.stdout.is_empty(), "{arguments:?} printed a result as well");
+    assert_eq!(said.lines().count(), 1, "{arguments:?}: {said}");
+    assert!(said.starts_with("sparefield: ") && said.len() > 30, "{arguments:?}: {said}");
+    assert!(!said.contains("panicked"), "{said}");
+    said
+}
+
+const STATE: [&str; 8] = ["--height", "1500ft", "--heading", "200", "--wind", "240/12", "--date", "2026-11-25"];
+
+fn rank_arguments(more: &[&'static str]) -> Vec<&'static str> {
+    [&["rank"], &STATE[..], more].concat()
+}
+
+fn keys(value: &Value) -> Vec<&str> {
+    value.as_object().map(|o| o.keys().map(String::as_str).collect()).unwrap_or_default()
+}
+
+#[test]
+fn rank_has_the_agreed_keys() {
+    let document = json(&rank_arguments(&["--json"]));
+    for key in ["position", "terrain_height_m", "height_amsl_m", "height_agl_m"] {
+        assert!(keys(&document["state"]).contains(&key), "state has no {key}");
+    }
+    let state = &document["state"];
+    assert!((state["height_agl_m"].as_f64().unwrap() - 457.2).abs() < 1e-9);
+    let sum = state["terrain_height_m"].as_f64().unwrap() + 457.2;
+    assert!((state["height_amsl_m"].as_f64().unwrap() - sum).abs() < 1e-9);
+    let cautions = document["cautions"].as_array().unwrap();
+    for said in
+        ["not for navigation", "Wires cannot be seen", "wrong or old", "handbook", "Heights are from", "invented"]
+    {
+        assert!(cautions.iter().any(|c| c.as_str().unwrap().contains(said)), "no caution says {said:?}");
+    }
+    let fields = document["fields"].as_array().unwrap();
+    assert!(fields.len() > 100);
+    for (i, field) in fields.iter().enumerate() {
+        for key in [
+            "id",
+            "name",
+            "rank",
+            "verdict",
+            "score",
+            "arrival_height_m",
+            "circuit_height_m",
+            "spare_height_m",
+            "strip",
+            "criteria",
+            "reasons",
+        ] {
+            assert!(keys(field).contains(&key), "field {i} has no {key}");
+        }
+        assert_eq!(field["rank"].as_u64().unwrap() as usize, i + 1);
+        assert!(["roomy", "workable", "last-resort", "out"].contains(&field["verdict"].as_str().unwrap()));
+        assert!((0.0..=1.0).contains(&field["score"].as_f64().unwrap()));
+        assert_eq!(field["criteria"].as_object().unwrap().len(), 9);
+        assert!(!field["reasons"].as_array().unwrap().is_empty(), "field {i} has no reason");
+        assert!(!field.to_string().contains('\u{a0}'), "a no-break space in JSON");
+    }
+    let first = &fields[0];
+    assert_ne!(first["verdict"], "out");
+    for key in [
+        "heading_deg",
+        "length_m",
+        "usable_length_m",
+        "needed_length_m",
+        "width_m",
+        "slope_percent",
+        "cross_slope_percent",
+        "headwind_ms",
+        "crosswind_ms",
+        "threshold",
+        "end",
+    ] {
+        assert!(keys(&first["strip"]).contains(&key), "strip has no {key}");
+    }
+    let spare = first["spare_height_m"].as_f64().unwrap();
+    let difference = first["arrival_height_m"].as_f64().unwrap() - first["circuit_height_m"].as_f64().unwrap();
+    assert!((spare - difference).abs() < 1e-6);
+}
+
+#[test]
+fn true_bearings_agree_with_positions_on_the_globe() {
+    // The heading printed must be the bearing from threshold to end on the globe, not that of the grid: on a short
+    // line, tan(bearing) = Δlon·cos(lat)·N / Δlat·M with the radii of curvature of WGS 84 (Snyder, USGS Professional
+    // Paper 1395, eq. 4-18 to 4-20).
+    let document = json(&rank_arguments(&["--json"]));
+    let mut checked = 0;
+    for field in document["fields"].as_array().unwrap() {
+        let strip = &field["strip"];
+        let Some(heading) = strip["heading_deg"].as_f64() else { continue };
+        let at = |key: &str, i: usize| strip[key][i].as_f64().unwrap().to_radians();
+        let lat = (at("threshold", 1) + at("end", 1)) / 2.0;
+        let (a, e2) = (6_378_137.0, 0.006_694_379_990_14);
+        let w2 = 1.0 - e2 * lat.sin().powi(2);
+        let (m, n) = (a * (1.0 - e2) / w2.powf(1.5), a / w2.sqrt());
+        let east = (at("end", 0) - at("threshold", 0)) * n * lat.cos();
+        let north = (at("end", 1) - at("threshold", 1)) * m;
+        let bearing = east.atan2(north).to_degrees().rem_euclid(360.0);
+        let off = (bearing - heading + 540.0).rem_euclid(360.0) - 180.0;
+        assert!(off.abs() < 0.01, "{}: {heading} and {bearing}", field["id"]);
+        let (length, printed) = (east.hypot(north), strip["length_m"].as_f64().unwrap());
+        // Lengths in a UTM frame differ from the ground by at most 1 in 1 000.
+        assert!((length / printed - 1.0).abs() < 1.1e-3, "{length} and {printed}");
+        checked += 1;
+    }
+    assert!(checked > 20, "only {checked} strips looked at");
+}
+
+#[test]
+fn text_is_for_pilots() {
+    let text = String::from_utf8(answer(&rank_arguments(&[]))).unwrap();
+    for said in ["spare height", "Cautions", "not for navigation", "fields are out", "needed", "240° at 12"] {
+        assert!(text.contains(said), "no {said:?} in\n{text}");
+    }
+    for never in ["safe", "NaN", "inf", "{0}", "None"] {
+        assert!(!text.contains(never), "{never:?} in\n{text}");
+    }
+    assert!(text.lines().all(|l| l.chars().count() <= 110), "a line is too long");
+    // The units are those that were typed.
+    let metric = String::from_utf8(answer(&["rank", "--height", "450 m", "--wind", "240/20 km/h"])).unwrap();
+    assert!(metric.contains("450\u{a0}m above the ground") && metric.contains("km/h") && !metric.contains("\u{a0}ft"));
+}
+
+#[test]
+fn defaults_are_the_sample_area_and_its_home_strip() {
+    let document = json(&["rank", "--json"]);
+    let home: Value = serde_json::from_str(
+        &std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../sample-terrain/home.json")).unwrap(),
+    )
+    .unwrap();
+    for i in 0..2 {
+        let (got, wanted) = (&document["state"]["position"][i], &home["position"][i]);
+        assert!((got.as_f64().unwrap() - wanted.as_f64().unwrap()).abs() < 1e-6);
+    }
+    let cautions = document["cautions"].to_string();
+    assert!(cautions.contains("No wind was given") && cautions.contains("No heading was given"), "{cautions}");
+}
+
+#[test]
+fn the_same_bytes_on_one_thread_and_on_several() {
+    let folder = tempfile::tempdir().unwrap();
+    let run = |threads: &str| {
+        let arguments = ["reach", "--json", "--out", "reach.tif", "--rings", "rings.geojson"];
+        let mut bytes = Vec::new();
+        for list in [rank_arguments(&["--json"]), [&arguments[..], &STATE[..]].concat()] {
+            let output = Command::new(program())
+                .args(list)
+                .env("RAYON_NUM_THREADS", threads)
+                .current_dir(folder.path())
+                .output()
+                .unwrap();
+            assert!(output.status.success());
+            bytes.push(output.stdout);
+        }
+        bytes.push(std::fs::read(folder.path().join("reach.tif")).unwrap());
+        bytes.push(std::fs::read(folder.path().join("rings.geojson")).unwrap());
+        bytes
+    };
+    let one = run("1");
+    assert!(one == run("2"), "two threads give another answer");
+    assert!(one == run("3"), "three threads give another answer");
+}
+
+#[test]
+fn a_copied_binary_works_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let copy = folder.path().join("copied");
+    std::fs::copy(program(), &copy).unwrap();
+    // No environment at all: no home, no PROJ settings, no path.
+    let output = Command::new(&copy).args(["rank", "--json"]).current_dir(folder.path()).env_clear().output().unwrap();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let document: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(document["crs"], "EPSG:32630");
+    let left: Vec<_> = std::fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
+    assert_eq!(left, ["copied"], "the program left something behind");
+}
+
+#[test]
+fn reach_is_written_and_read_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let arguments = [&["reach", "--json", "--out", "reach.tif", "--rings", "rings.geojson"], &STATE[..]].concat();
+    let output = run_in(folder.path(), &arguments);
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let document: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let area = document["reachable_area_m2"].as_f64().unwrap();
+    let cells = document["cells"].as_u64().unwrap();
+    let cell = document["cell_m"].as_f64().unwrap();
+    assert!(cells > 1_000);
+    assert!((area - cells as f64 * cell * cell).abs() < 1e-6 * area);
+    assert_eq!(document["crs"], "EPSG:32630");
+    assert_eq!(document["bounds"].as_array().unwrap().len(), 4);
+
+    let path = folder.path().join("reach.tif");
+    let info = terrain::inspect(&path).unwrap();
+    assert!(info.format.contains("float32"), "{}", info.format);
+    let frame = Frame::from_user("EPSG:32630").unwrap();
+    let raster = terrain::load(&[path], &TerrainRequest::new(&frame), &NoProgress).unwrap().value;
+    let finite = raster.heights_m.iter().filter(|h| h.is_finite()).count() as u64;
+    assert_eq!(finite, cells, "no-data must be exactly where nothing is in reach");
+    let (_, highest) = raster.range().unwrap();
+    let start = document["state"]["height_amsl_m"].as_f64().unwrap();
+    assert!(highest <= start, "arrives higher ({highest} m) than it started ({start} m)");
+    let (low, high) = raster.frame.bounds();
+    for (i, edge) in [low.x, low.y, high.x, high.y].into_iter().enumerate() {
+        assert!((document["bounds"][i].as_f64().unwrap() - edge).abs() < cell, "bound {i}");
+    }
+
+    let rings: Value = serde_json::from_slice(&std::fs::read(folder.path().join("rings.geojson")).unwrap()).unwrap();
+    let features = rings["features"].as_array().unwrap();
+    assert!(!features.is_empty());
+    let levels: Vec<f64> = features.iter().map(|f| f["properties"]["spare_height_m"].as_f64().unwrap()).collect();
+    assert_eq!(levels[0], 0.0);
+    assert!(levels.windows(2).all(|w| w[0] < w[1]));
+    let first = &features[0]["geometry"]["coordinates"];
+    let lon = first.pointer("/0/0/0").or_else(|| first.pointer("/0/0")).and_then(Value::as_f64).unwrap();
+    assert!((-3.5..-2.0).contains(&lon), "rings are not in longitude and latitude: {lon}");
+}
+
+#[test]
+fn more_height_reaches_more() {
+    let area = |height: &str| {
+        let document = json(&["reach", "--json", "--height", height, "--wind", "240/12"]);
+        document["reachable_area_m2"].as_f64().unwrap()
+    };
+    let (low, middle, high) = (area("800ft"), area("1500ft"), area("2500ft"));
+    assert!(low < middle && middle < high, "{low} {middle} {high}");
+}
+
+#[test]
+fn mistakes_are_answered_with_one_sentence_and_two() {
+    let folder = tempfile::tempdir().unwrap();
+    let cases: [(&[&str], &str); 24] = [
+        (&["rank", "--height", "1500"], "has no unit"),
+        (&["rank", "--height", "12 parsecs"], "parsecs"),
+        (&["rank", "--height", "-200ft"], "below the ground"),
+        (&["rank", "--height", "90000 m"], "12 000 m"),
+        (&["rank", "--height", "1500ft", "--height-amsl", "2000ft"], "cannot be used with"),
+        (&["rank", "--height-amsl", "10ft"], "below the ground"),
+        (&["rank", "--at", "10,10"], "outside the loaded terrain"),
+        (&["rank", "--at", "north"], "--at"),
+        (&["rank", "--at", "-95,200"], "latitude"),
+        (&["rank", "--heading", "400"], "--heading"),
+        (&["rank", "--wind", "250/120kt"], "as strong as the fastest glide"),
+        (&["rank", "--wind", "VRB05KT"], "variable"),
+        (&["rank", "--wind", "250"], "--wind"),
+        (&["rank", "--wind-aloft", "2000:270/25"], "--wind-aloft"),
+        (&["rank", "--wind-profile", "cubic"], "none of log, power and uniform"),
+        (&["rank", "--aircraft", "Spruce Goose"], "--aircraft"),
+        (&["rank", "--date", "03/04/2026"], "--date"),
+        (&["rank", "--area", "home.gpkg"], "not read by this version"),
+        (&["rank", "--terrain", "missing.tif", "--at", "51,0"], "there is no such file"),
+        (&["rank", "--fields", "fields.geojson"], "--terrain"),
+        (&["rank", "--safety-factor", "0.5"], "--safety-factor"),
+        (&["rank", "--obstacle-rule", "9"], "none of glide, 8 and 10"),
+        (&["rank", "--bogus"], "--bogus"),
+        (&["fly"], "fly"),
+    ];
+    for (arguments, part) in cases {
+        let said = complaint(folder.path(), 2, arguments);
+        assert!(said.contains(part), "{arguments:?} said {said:?} and not {part:?}");
+    }
+    let left = std::fs::read_dir(folder.path()).unwrap().count();
+    assert_eq!(left, 0, "a refused command left a file");
+}
+
+#[test]
+fn negative_positions_are_values_and_not_options() {
+    let west = json(&["rank", "--json", "--at", "52.27,-2.83"]);
+    assert!((west["state"]["position"][0].as_f64().unwrap() + 2.83).abs() < 1e-6);
+    let folder = tempfile::tempdir().unwrap();
+    let said = complaint(folder.path(), 2, &["rank", "--at", "-33.9,18.4"]);
+    assert!(said.contains("outside"), "{said}");
+}
+
+#[test]
+fn a_file_that_cannot_be_written_is_a_failure() {
+    let folder = tempfile::tempdir().unwrap();
+    let said = complaint(folder.path(), 1, &["reach", "--out", "no/such/folder/reach.tif"]);
+    assert!(said.contains("reach.tif"), "{said}");
+}
+
+/// A square terrain in Esri ASCII form: 100 × 100 posts every 100 m of EPSG:32630, level at 50 m.
+fn level_terrain(folder: &Path) {
+    let mut text =
+        String::from("ncols 100\nnrows 100\nxllcenter 500000\nyllcenter 5700000\ncellsize 100\nNODATA_value -9999\n");
+    for _ in 0..100 {
+        text.push_str(&"50 ".repeat(100));
+        text.push('\n');
+    }
+    std::fs::write(folder.join("level.asc"), text).unwrap();
+}
+
+#[test]
+fn own_terrain_and_fields() {
+    let folder = tempfile::tempdir().unwrap();
+    level_terrain(folder.path());
+    // The middle of the terrain is 5 km east and north of its corner: easting 505 000, on 3° W within the zone.
+    let at = "51.495,-2.928";
+    let base = ["rank", "--terrain", "level.asc", "--at", at, "--json"];
+    // A terrain without a reference system is refused until somebody names it.
+    let said = complaint(folder.path(), 2, &base);
+    assert!(said.contains("level.asc") && said.contains("--crs"), "{said}");
+    let with = |more: &[&'static str]| [&base[..], &["--crs", "EPSG:32630"], more].concat();
+    // No fields: a plain answer, not an error.
+    let output = run_in(folder.path(), &with(&[]));
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let document: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(document["fields"].as_array().unwrap().len(), 0);
+    assert!((document["state"]["terrain_height_m"].as_f64().unwrap() - 50.0).abs() < 1e-6);
+    let text = run_in(folder.path(), &["rank", "--terrain", "level.asc", "--at", at, "--crs", "EPSG:32630"]);
+    assert!(String::from_utf8_lossy(&text.stdout).contains("There are no fields"));
+    // One field below the aircraft and one far outside the terrain.
+    let square = |id: &str, lon: f64, lat: f64| {
+        format!(
+            r#"{{"type":"Feature","properties":{{"id":"{id}","surface":"stubble","stock":"none","surveyed":"2026-11-20"}},
+            "geometry":{{"type":"Polygon","coordinates":[[[{},{}],[{},{}],[{},{}],[{},{}],[{},{}]]]}}}}"#,
+            lon,
+            lat,
+            lon + 0.008,
+            lat,
+            lon + 0.008,
+            lat + 0.005,
+            lon,
+            lat + 0.005,
+            lon,
+            lat
+        )
+    };
+    let fields = format!(
+        r#"{{"type":"FeatureCollection","features":[{},{}]}}"#,
+        square("below", -2.93, 51.495),
+        square("elsewhere", -2.0, 52.5)
+    );
+    std::fs::write(folder.path().join("fields.geojson"), fields).unwrap();
+    let output = run_in(folder.path(), &with(&["--fields", "fields.geojson", "--wind", "270/10"]));
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let document: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let fields = document["fields"].as_array().unwrap();
+    assert_eq!(fields[0]["id"], "below");
+    assert_ne!(fields[0]["verdict"], "out", "{}", fields[0]["reasons"]);
+    assert_eq!((&fields[1]["id"], &fields[1]["verdict"]), (&"elsewhere".into(), &"out".into()));
+}
+
+#[test]
+fn broken_files_are_named() {
+    let folder = tempfile::tempdir().unwrap();
+    level_terrain(folder.path());
+    let write = |name: &str, bytes: &[u8]| std::fs::write(folder.path().join(name), bytes).unwrap();
+    write("empty.tif", b"");
+    write("text.tif", b"this is not a picture");
+    write("short.hgt", &[0; 1_000]);
+    write("broken.geojson", b"{\"type\": \"FeatureCollection\", \"features\": [");
+    write("wrong.toml", b"name = \"X\"\nstall_speed = \"38 parsecs\"\n");
+    let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("../sample-terrain/terrain.tif");
+    let whole = std::fs::read(sample).unwrap();
+    write("cut.tif", &whole[..whole.len() / 2]);
+    let at = ["--at", "51.495,-2.928"];
+    for name in ["empty.tif", "text.tif", "short.hgt", "cut.tif"] {
+        let place = if name == "cut.tif" { "52.27,-2.83" } else { at[1] };
+        let said = complaint(folder.path(), 2, &["rank", "--terrain", name, "--at", place]);
+        assert!(said.contains(name), "{said}");
+    }
+    let terrain = ["rank", "--terrain", "level.asc", "--crs", "EPSG:32630", at[0], at[1]];
+    let said = complaint(folder.path(), 2, &[&terrain[..], &["--fields", "broken.geojson"]].concat());
+    assert!(said.contains("broken.geojson"), "{said}");
+    let said = complaint(folder.path(), 2, &["rank", "--aircraft", "wrong.toml"]);
+    assert!(said.contains("wrong.toml") && said.contains("parsecs"), "{said}");
+    let said = complaint(folder.path(), 2, &["rank", "--terrain", "level.asc", "--crs", "EPSG:4326;", at[0], at[1]]);
+    assert!(said.contains("--crs"), "{said}");
+}
+
+#[test]
+fn help_names_every_option() {
+    for (subcommand, options) in [
+        (
+            "rank",
+            &[
+                "--terrain",
+                "--fields",
+                "--hazards",
+                "--at",
+                "--height",
+                "--height-amsl",
+                "--heading",
+                "--wind",
+                "--wind-aloft",
+                "--wind-profile",
+                "--crs",
+                "--grid",
+                "--seed",
+                "--aircraft",
+                "--json",
+                "--area",
+            ][..],
+        ),
+        ("reach", &["--out", "--rings", "--json"][..]),
+    ] {
+        let text = String::from_utf8(answer(&[subcommand, "--help"])).unwrap();
+        for option in options {
+            assert!(text.contains(option), "{subcommand} --help does not name {option}");
+        }
+    }
+}
