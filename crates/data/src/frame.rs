@@ -111,8 +111,8 @@ pub enum FrameError {
     },
 }
 
-/// A coordinate for a message: short, whatever nonsense it is.
-fn shown(value: f64) -> String {
+/// A number for a message: short, whatever nonsense it is.
+pub(crate) fn shown(value: f64) -> String {
     if value.abs() < 1e9 { format!("{}", (value * 1e6).round() / 1e6) } else { format!("{value:.3e}") }
 }
 
