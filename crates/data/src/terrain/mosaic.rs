@@ -39,6 +39,8 @@ pub(crate) struct Group<'a> {
     /// From lattice posts to coordinates of the members' reference system.
     pub(crate) to_crs: Affine,
     pub(crate) transformer: Transformer,
+    /// Longitude of the area's middle, for a geographic system: longitudes are taken within 180° of it.
+    pub(crate) middle_lon_deg: Option<f64>,
     /// Mean spacing of the lattice's posts in metres.
     pub(crate) spacing_m: f64,
     /// Side of the square of posts that is averaged into one; 1 for none.
@@ -152,6 +154,11 @@ struct Window2 {
     rows: usize,
 }
 
+/// The longitude within 180° of another one.
+pub(crate) fn near_longitude(lon_deg: f64, middle_deg: f64) -> f64 {
+    lon_deg + 360.0 * ((middle_deg - lon_deg) / 360.0).round()
+}
+
 pub(crate) fn cancelled(path: &Path) -> LoadError {
     LoadError::new(path, LoadErrorKind::Cancelled, "reading was stopped", "")
 }
@@ -242,9 +249,10 @@ fn fill(
     let (map, extent) = group.posts();
     let Some(to_lattice) = map.inverse() else { return Ok(()) };
     let transformer = &group.transformer;
+    let middle_lon_deg = group.middle_lon_deg;
     let lattice = Lattice::new(band, |at| {
         let (x, y) = transformer.from_frame(at).ok()?;
-        Some(to_lattice.apply(x, y))
+        Some(to_lattice.apply(middle_lon_deg.map_or(x, |middle| near_longitude(x, middle)), y))
     });
     let Some((low_col, low_row, high_col, high_row)) = lattice.bounds() else { return Ok(()) };
     // One post of slack on each side for the approximation and the second post of the interpolation.
