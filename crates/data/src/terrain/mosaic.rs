@@ -77,7 +77,7 @@ impl Group<'_> {
     }
 
     /// Heights of a rectangle of posts, after averaging.
-    fn read(&mut self, at: Window2, progress: &dyn Progress) -> Result<Vec<f32>, LoadError> {
+    fn read(&mut self, at: Rectangle, progress: &dyn Progress) -> Result<Vec<f32>, LoadError> {
         let k = self.averaged;
         if k <= 1 {
             return self.gather(at, progress);
@@ -88,7 +88,7 @@ impl Group<'_> {
         let mut row = 0;
         while row < at.rows {
             let rows = rows_at_once.min(at.rows - row);
-            let part = Window2 {
+            let part = Rectangle {
                 col: fine.0 + at.col * k as i64,
                 row: fine.1 + (at.row + row as i64) * k as i64,
                 cols: at.cols * k,
@@ -112,7 +112,7 @@ impl Group<'_> {
     }
 
     /// Heights of a rectangle of the lattice, gathered from all members; the first with a height at a post wins.
-    fn gather(&mut self, at: Window2, progress: &dyn Progress) -> Result<Vec<f32>, LoadError> {
+    fn gather(&mut self, at: Rectangle, progress: &dyn Progress) -> Result<Vec<f32>, LoadError> {
         let mut out = vec![f32::NAN; at.cols * at.rows];
         for member in &mut self.members {
             let left = at.col.max(member.col0);
@@ -147,7 +147,7 @@ impl Group<'_> {
 
 /// A rectangle of a lattice, which may begin anywhere.
 #[derive(Clone, Copy)]
-struct Window2 {
+struct Rectangle {
     col: i64,
     row: i64,
     cols: usize,
@@ -264,7 +264,7 @@ fn fill(
         return Ok(());
     }
     let (cols, rows) = ((col1 - col0) as usize, (row1 - row0) as usize);
-    let posts = group.read(Window2 { col: col0, row: row0, cols, rows }, progress)?;
+    let posts = group.read(Rectangle { col: col0, row: row0, cols, rows }, progress)?;
     let (last_col, last_row) = ((cols - 1) as f64, (rows - 1) as f64);
     for row in 0..band.rows {
         for (col, (source_col, source_row)) in lattice.row(row).enumerate() {
