@@ -601,8 +601,10 @@ pub fn room_around_m(kind: HazardKind) -> f64 {
 #[must_use]
 pub fn field_obstacles(field: &Field, hazards: &[&Hazard]) -> Vec<Vec<Xy>> {
     let Some((low, high)) = bounds(&field.outer) else { return Vec::new() };
-    let near =
-        |ring: &[Xy]| bounds(ring).is_some_and(|(l, h)| l.x <= high.x && h.x >= low.x && l.y <= high.y && h.y >= low.y);
+    let near = |ring: &[Xy]| {
+        bounds(ring).is_some_and(|(l, h)| l.x <= high.x && h.x >= low.x && l.y <= high.y && h.y >= low.y)
+            && may_touch(ring, &field.outer)
+    };
     let mut rings = Vec::new();
     for hazard in hazards {
         let room = room_around_m(hazard.kind);
@@ -631,6 +633,35 @@ pub fn field_obstacles(field: &Field, hazards: &[&Hazard]) -> Vec<Vec<Xy>> {
         }
     }
     rings
+}
+
+/// Whether two rings may share a place: an edge meets an edge, or one holds a vertex of the other.
+///
+/// A ring that is not finite could be anywhere. Woods beside a field have hundreds of sides near it, and every ring
+/// kept costs time for each heading looked at.
+fn may_touch(a: &[Xy], b: &[Xy]) -> bool {
+    let side = |p: Xy, q: Xy, r: Xy| (q - p).cross(r - p);
+    let meet = |p: Xy, q: Xy, r: Xy, s: Xy| {
+        p.x.min(q.x) <= r.x.max(s.x)
+            && p.x.max(q.x) >= r.x.min(s.x)
+            && p.y.min(q.y) <= r.y.max(s.y)
+            && p.y.max(q.y) >= r.y.min(s.y)
+            && side(p, q, r) * side(p, q, s) <= 0.0
+            && side(r, s, p) * side(r, s, q) <= 0.0
+    };
+    let edges = |ring: &[Xy], i: usize| (ring[i], ring[(i + 1) % ring.len()]);
+    if a.iter().chain(b).any(|p| !(p.x.is_finite() && p.y.is_finite())) {
+        return true;
+    }
+    a.iter().any(|&p| inside_ring(b, p))
+        || b.iter().any(|&p| inside_ring(a, p))
+        || (0..a.len()).any(|i| {
+            let (p, q) = edges(a, i);
+            (0..b.len()).any(|j| {
+                let (r, s) = edges(b, j);
+                meet(p, q, r, s)
+            })
+        })
 }
 
 fn push_near(rings: &mut Vec<Vec<Xy>>, ring: Vec<Xy>, near: impl Fn(&[Xy]) -> bool) {
