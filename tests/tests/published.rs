@@ -4,10 +4,18 @@
 //! "Recomputed" marks a value that follows from a published formula by arithmetic alone. The companion tests make the
 //! two mistakes that are easiest to make (feet for metres, east for north) and show that the bounds notice.
 
-use sparefield_geometry::air::{WindProfile, WindVector, isa_density_ratio};
-use sparefield_geometry::aircraft::{GlideCurve, GlidingTurn};
+use sparefield_data::NoProgress;
+use sparefield_data::frame::Frame;
+use sparefield_data::terrain::{self, TerrainRequest};
+use sparefield_geometry::air::{Wind, WindProfile, WindVector, isa_density_ratio};
+use sparefield_geometry::aircraft::{Aircraft, GlideCurve, GlideSpeed, GlidingTurn};
+use sparefield_geometry::fields::approach::{ObstacleRule, displacement_m, ground_speed_ms};
+use sparefield_geometry::fields::model::Surface;
+use sparefield_geometry::fields::needed::{LandingCase, SS09_DRY_GRASS, SafetyFactor, wind_factor};
+use sparefield_geometry::grid::{GridFrame, Terrain, TerrainAccuracy};
 use sparefield_geometry::math;
-use sparefield_geometry::position::Bearing;
+use sparefield_geometry::position::{Bearing, LonLat, Xy};
+use sparefield_geometry::reach::{AircraftState, ReachOptions, forward_reach};
 use sparefield_geometry::slope::horn;
 
 const FOOT_M: f64 = 0.304_8;
@@ -308,9 +316,178 @@ fn slopes(c: &mut Checks) {
     }
 }
 
+/// Where a glide ends over level ground at sea level without clearance: the farthest cell and the area.
+fn level_reach(aircraft: &Aircraft, wind: &Wind, height_m: f64) -> (f64, f64) {
+    let half = 200_usize;
+    let cell_m = (height_m * 8.0 / half as f64).max(1.0);
+    let frame = GridFrame {
+        origin: Xy::new(-(half as f64) * cell_m, half as f64 * cell_m),
+        cell_m,
+        cols: 2 * half + 1,
+        rows: 2 * half + 1,
+    };
+    let terrain = Terrain { frame, heights_m: vec![0.0; frame.len()], accuracy: TerrainAccuracy::default() };
+    let state = AircraftState { position: Xy::default(), height_amsl_m: height_m, heading: None };
+    let options = ReachOptions { clearance_m: 0.0, reaction_time_s: 0.0, ..ReachOptions::of(aircraft) };
+    let reach = forward_reach(&terrain, aircraft, wind, &state, &options, &|| false).expect("over level ground");
+    (reach.max_range_m(), reach.reachable_area_m2())
+}
+
+/// An aircraft that glides at one speed and ratio.
+fn glider(speed_ms: f64, ratio: f64) -> Aircraft {
+    Aircraft { glide: curve(speed_ms, ratio), glide_speed: GlideSpeed::Held(speed_ms), ..Aircraft::example_flexwing() }
+}
+
+fn reach(c: &mut Checks) {
+    let source = "FAA-H-8083-5, fig. 13-4: 5 : 1 reaches 2 500 ft from 500 ft";
+    let aircraft = glider(45.0 * KNOT_MS, 5.0);
+    let (range, area) = level_reach(&aircraft, &Wind::uniform(WindVector::CALM), 500.0 * FOOT_M);
+    // The farthest cell centre lies less than a cell (6 m, 20 ft) inside the circle.
+    c.add(ToFeet, "reach of 5 : 1 from 500 ft, ft", source, (2_490.0, 10.5), c.mistake.feet(range));
+    let rows = [(500.0, 0.8), (1_000.0, 3.1), (2_000.0, 12.5), (5_000.0, 80.0)];
+    for (height_ft, square_miles) in rows {
+        let (_, area) = level_reach(&aircraft, &Wind::uniform(WindVector::CALM), height_ft * FOOT_M);
+        let mile_m = c.mistake.metres(5_280.0);
+        // The handbook takes half a mile for each 500 ft instead of 2 500 ft: its areas are up to 15 % greater.
+        let what = format!("area in reach of 5 : 1 from {height_ft} ft, square miles");
+        let tolerance = 0.15 * square_miles;
+        c.add(ToFeet, what, "FAA-H-8083-5, fig. 13-4", (square_miles, tolerance), area / (mile_m * mile_m));
+    }
+    let (_, twice) = level_reach(&aircraft, &Wind::uniform(WindVector::CALM), 1_000.0 * FOOT_M);
+    c.add(
+        ToNeither,
+        "area in reach, twice the height",
+        "the same: area grows with height squared",
+        (4.0, 0.01),
+        twice / area,
+    );
+    // Into wind and with it: the ratios of the wind triangle, along the axis of the wind.
+    for (knots, ratio, wind_kt, into, with) in [(45.0, 5.0, 15.0, 3.33, 6.67), (65.0, 9.0, 20.0, 6.23, 11.77)] {
+        let aircraft = glider(knots * KNOT_MS, ratio);
+        let height = 300.0;
+        let wind = Wind::uniform(WindVector::coming_from(c.mistake.bearing(360.0), wind_kt * KNOT_MS));
+        let (far, step) = (height * with, 1.0);
+        let half = (far * 1.2 / step) as usize;
+        let frame = GridFrame { origin: Xy::new(-2.0, half as f64), cell_m: step, cols: 5, rows: 2 * half + 1 };
+        let terrain = Terrain { frame, heights_m: vec![0.0; frame.len()], accuracy: TerrainAccuracy::default() };
+        let state = AircraftState { position: Xy::default(), height_amsl_m: height, heading: None };
+        let options = ReachOptions { clearance_m: 0.0, reaction_time_s: 0.0, ..ReachOptions::of(&aircraft) };
+        let reach = forward_reach(&terrain, &aircraft, &wind, &state, &options, &|| false).expect("over level ground");
+        // Density changes airspeed over 300 m by 1.5 %, while ratios are those of sea level.
+        for (sign, expected, words) in [(1.0, into, "into"), (-1.0, with, "with")] {
+            let distance = (1..half)
+                .map(|m| m as f64)
+                .take_while(|&m| reach.arrival_at(&terrain, Xy::new(0.0, sign * m)).is_some())
+                .last()
+                .unwrap_or(0.0);
+            let what = format!("glide over the ground {words} {wind_kt} kt at {knots} kt, {ratio} : 1");
+            let source = "recomputed from E·(V ± w)/V, the wind triangle";
+            c.add(ToAxes, what, source, (expected, 0.04), distance / height);
+        }
+    }
+}
+
+fn ground_speeds(c: &mut Checks) {
+    // Held tracks instead of held headings: a crosswind costs √(V² − w²), head- and tailwind count in full.
+    let source = "recomputed from √(V² − w²), the wind triangle";
+    for (track, knots) in [(360.0, 97.98), (270.0, 80.0), (90.0, 120.0)] {
+        let wind = WindVector::coming_from(c.mistake.bearing(270.0), 20.0);
+        let got = ground_speed_ms(100.0, wind, Bearing::from_deg(track)).unwrap_or(f64::NAN);
+        c.add(ToAxes, format!("ground speed on track {track}°, kt"), source, (knots, 0.005), got);
+    }
+}
+
+fn landing(c: &mut Checks) {
+    let calm = LandingCase {
+        surface: Surface::GrazedGrass,
+        slope: Some(0.0),
+        headwind_ms: 0.0,
+        density_ratio: 1.0,
+        safety: SafetyFactor::Recommended,
+    };
+    // The tables start from a paved runway, this project from dry short grass: 1.15 of the former.
+    let needed = |paved_m: f64, case: LandingCase| {
+        let aircraft = Aircraft { landing_distance_m: paved_m * SS09_DRY_GRASS, ..Aircraft::example_flexwing() };
+        case.needed_m(&aircraft)
+    };
+    let source = "GM1 CAT.POL.A.430: 1.15 × 1.43 = 1.64";
+    c.add(ToNeither, "dry grass with the safety factor", source, (1.644_5, 0.005), needed(1.0, calm));
+    let source = "UK CAA Safety Sense 09, landing factors, multiplied";
+    c.add(ToNeither, "250 m on dry grass, m", source, (411.1, 0.1), needed(250.0, calm));
+    let wet_downhill = LandingCase { surface: Surface::LongGrass, slope: Some(-0.02), ..calm };
+    c.add(ToNeither, "wet grass, 2 % down, safety factor", source, (2.124, 0.005), needed(1.0, wet_downhill));
+    c.add(ToNeither, "200 m on wet grass 2 % downhill, m", source, (424.7, 0.1), needed(200.0, wet_downhill));
+    let source = "CAT.POL.A.330(a): a stop within 70 % of the length";
+    c.add(ToNeither, "general safety factor", source, (1.428_6, 0.002), SafetyFactor::Recommended.value());
+    let source = "CAP 698 (class B): 1.05 for each 1 % downhill";
+    let downhill = LandingCase { slope: Some(-0.01), ..calm };
+    c.add(ToNeither, "1 % downhill", source, (1.05, 0.001), needed(1.0, downhill) / needed(1.0, calm));
+    let source = "UK CAA Safety Sense 09: no credit for a favourable slope";
+    let uphill = LandingCase { slope: Some(0.03), ..calm };
+    c.add(ToNeither, "3 % uphill", source, (1.0, 1e-9), needed(1.0, uphill) / needed(1.0, calm));
+    let source = "older CAA table: 20 % more for a tailwind of 10 % of the landing speed";
+    // We take one and a half tailwinds (CAT.POL.A.330(c)(2)), hence more than the older table, never less.
+    let tail = wind_factor(-2.0, 20.0);
+    c.add(ToNeither, "tailwind of 10 %", source, (1.3, 0.1), tail);
+}
+
+fn obstacles(c: &mut Checks) {
+    let fifty = 50.0 * FOOT_M;
+    let rows = [
+        (ObstacleRule::Times8, 0.2, 400.0, "gliding school notes on field landings: 8 × the height"),
+        (ObstacleRule::Times10, 0.2, 500.0, "gliding briefing on field landings: 10 × the height"),
+        (ObstacleRule::Gradient, 0.2, 250.0, "recomputed: 50 ft on a 5 : 1 approach"),
+        (ObstacleRule::Gradient, 0.05, 1_000.0, "CASA: approach surface of 1 : 20"),
+    ];
+    for (rule, gradient, taken_ft, source) in rows {
+        let got = c.mistake.feet(displacement_m(rule, gradient, fifty, 0.0));
+        c.add(ToFeet, format!("50 ft obstacle, {}, ft", rule.words()), source, (taken_ft, 0.5), got);
+    }
+}
+
+/// An SRTM tile of 3601 × 3601 posts, level but for one post at column 24, row 752.
+fn srtm_index(c: &mut Checks) {
+    const POSTS: usize = 3_601;
+    let (col, row) = if c.mistake == Mistake::SwappedAxes { (752, 24) } else { (24, 752) };
+    let mut bytes = vec![0; POSTS * POSTS * 2];
+    let index = row * POSTS + col;
+    bytes[2 * index..2 * index + 2].copy_from_slice(&3_772_i16.to_be_bytes());
+    // The example gives the south-west corner of the square around the post, half a second from the post itself.
+    let half_second = 0.5 / 3_600.0;
+    let place = LonLat { lon_deg: -104.993_47 + half_second, lat_deg: 38.790_97 + half_second };
+    let frame = Frame::utm_for(place).expect("a zone");
+    let at = frame.to_xy(place).expect("in the zone");
+    let reach = Xy::new(100.0, 100.0);
+    let request =
+        TerrainRequest { window: Some((at - reach, at + reach)), cell_m: Some(2.0), ..TerrainRequest::new(&frame) };
+    let loaded = terrain::load_bytes("N38W105.hgt", &bytes, &request, &NoProgress);
+    let source = "NASADEM index example: N38W105, column 24, row 752 is 3 772 m at 38.79097, −104.99347";
+    // The position is printed to 1 m, and the lone post falls to nothing within the 24 m to its neighbours.
+    let height = loaded.ok().and_then(|l| l.value.height_at(at)).unwrap_or(0.0);
+    c.add(ToAxes, "SRTM post by index, m", source, (3_772.0, 300.0), height);
+    let source = "USGS SRTM quick start: 3 601 × 3 601 posts of two bytes";
+    c.add(ToNeither, "bytes of a 1″ tile", source, (25_934_402.0, 0.0), bytes.len() as f64);
+    let linear = 752 * POSTS + 24;
+    c.add(ToNeither, "linear index", "NASADEM index example", (2_707_976.0, 0.0), linear as f64);
+}
+
 fn all(mistake: Mistake) -> Vec<Check> {
     let mut checks = Checks { list: Vec::new(), mistake };
-    let groups = [load_factors, circling, turning, glide, winds, wind_profiles, air, slopes];
+    let groups = [
+        load_factors,
+        circling,
+        turning,
+        glide,
+        winds,
+        wind_profiles,
+        air,
+        slopes,
+        reach,
+        ground_speeds,
+        landing,
+        obstacles,
+        srtm_index,
+    ];
     for group in groups {
         group(&mut checks);
     }
@@ -318,7 +495,7 @@ fn all(mistake: Mistake) -> Vec<Check> {
 }
 
 /// How many values are compared; asserted so that none is lost unnoticed.
-const NUMBER_OF_CHECKS: usize = 112;
+const NUMBER_OF_CHECKS: usize = 140;
 
 #[test]
 fn published_values_hold() {

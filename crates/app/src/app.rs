@@ -262,8 +262,9 @@ impl App {
     }
 
     fn take_dropped(&mut self, ctx: &egui::Context) {
-        let files: Vec<PathBuf> =
-            ctx.input(|i| i.raw.dropped_files.iter().map(|f| f.path().to_owned()).filter(|p| !p.as_os_str().is_empty()).collect());
+        let files: Vec<PathBuf> = ctx.input(|i| {
+            i.raw.dropped_files.iter().map(|f| f.path().to_owned()).filter(|p| !p.as_os_str().is_empty()).collect()
+        });
         if !files.is_empty() {
             self.commands.push(Command::OpenFiles(files));
         }

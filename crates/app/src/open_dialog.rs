@@ -71,7 +71,8 @@ impl OpenDialog {
                         ui.spinner();
                     }
                 });
-                let crs = ui.label("Reference system of files that state none (for example EPSG:27700); else leave empty");
+                let crs =
+                    ui.label("Reference system of files that state none (for example EPSG:27700); else leave empty");
                 ui.add(TextEdit::singleline(&mut self.crs).desired_width(180.0)).labelled_by(crs.id);
                 ui.label(
                     RichText::new("You can also drop files on the map.")

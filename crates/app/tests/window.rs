@@ -105,7 +105,11 @@ fn less_height_never_adds_fields() {
     };
     let mut before = usize::MAX;
     for height in [900.0, 457.2, 250.0, 120.0] {
-        window.state_mut().as_mut().unwrap().push(sparefield::command::Command::SetHeight(HeightInput::AboveGround(height)));
+        window
+            .state_mut()
+            .as_mut()
+            .unwrap()
+            .push(sparefield::command::Command::SetHeight(HeightInput::AboveGround(height)));
         window.step();
         settled(&mut window);
         let now = usable(app(&window));

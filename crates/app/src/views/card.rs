@@ -74,11 +74,7 @@ fn title(ui: &mut Ui, ranked: &RankedField, field: &Field, theme: &Theme, comman
 fn picture(ui: &mut Ui, field: &Field, strip: &StripVerdict, model: &Model, theme: &Theme) {
     let (rect, response) = ui.allocate_exact_size(Vec2::new(ui.available_width(), 190.0), Sense::hover());
     response.widget_info(|| {
-        egui::WidgetInfo::labeled(
-            egui::Role::Image,
-            true,
-            "The field with its strip, landing direction upwards",
-        )
+        egui::WidgetInfo::labeled(egui::Role::Image, true, "The field with its strip, landing direction upwards")
     });
     let c = &theme.colours;
     let painter = ui.painter().with_clip_rect(rect);
@@ -142,7 +138,11 @@ fn strip_bar(painter: &egui::Painter, strip: &StripVerdict, place: &dyn Fn(Xy) -
     let taken = along * strip.displacement_m.min(strip.length_m);
     let quad = |from: Xy, to: Xy| vec![place(from - half), place(from + half), place(to + half), place(to - half)];
     let start = strip.start + taken;
-    painter.add(Shape::convex_polygon(quad(start, strip.end), c.accent.gamma_multiply(0.35), Stroke::new(1.5, c.accent)));
+    painter.add(Shape::convex_polygon(
+        quad(start, strip.end),
+        c.accent.gamma_multiply(0.35),
+        Stroke::new(1.5, c.accent),
+    ));
     if strip.displacement_m > 0.0 {
         painter.add(Shape::closed_line(quad(strip.start, start), Stroke::new(1.0, c.accent)));
     }
@@ -195,9 +195,7 @@ fn numbers(
 fn number_row(ui: &mut Ui, theme: &Theme, label: &str, value: &str, open: bool) -> bool {
     let c = &theme.colours;
     let (rect, response) = ui.allocate_exact_size(Vec2::new(ui.available_width(), 24.0), Sense::click());
-    response.widget_info(|| {
-        egui::WidgetInfo::selected(egui::Role::Button, true, open, format!("{label}: {value}"))
-    });
+    response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, open, format!("{label}: {value}")));
     if response.hovered() || response.has_focus() {
         ui.painter().rect_filled(rect, 4.0, c.panel_sunken);
     }
@@ -205,7 +203,13 @@ fn number_row(ui: &mut Ui, theme: &Theme, label: &str, value: &str, open: bool) 
     let mid = rect.center().y;
     let painter = ui.painter();
     painter.text(Pos2::new(rect.left() + 4.0, mid), Align2::LEFT_CENTER, mark, theme.small_font(), c.ink_soft);
-    painter.text(Pos2::new(rect.left() + 20.0, mid), Align2::LEFT_CENTER, sentence_start(label), theme.text_font(), c.ink);
+    painter.text(
+        Pos2::new(rect.left() + 20.0, mid),
+        Align2::LEFT_CENTER,
+        sentence_start(label),
+        theme.text_font(),
+        c.ink,
+    );
     painter.text(
         Pos2::new(rect.right() - 6.0, mid),
         Align2::RIGHT_CENTER,
@@ -263,7 +267,8 @@ fn criteria(ui: &mut Ui, ranked: &RankedField, theme: &Theme) {
             theme.small_font(),
             theme.colours.ink,
         );
-        let bar = Rect::from_min_max(Pos2::new(split, rect.top() + 4.0), Pos2::new(rect.right() - 58.0, rect.bottom() - 4.0));
+        let bar =
+            Rect::from_min_max(Pos2::new(split, rect.top() + 4.0), Pos2::new(rect.right() - 58.0, rect.bottom() - 4.0));
         marks::bar(ui, theme, bar, criterion.value, criterion.known, colour);
         ui.painter().text(
             Pos2::new(rect.right(), rect.center().y),

@@ -1,7 +1,7 @@
 //! The conditions in one line each: aircraft, height, heading, wind. Each is typed, dragged, or changed by arrow keys.
 
-use crate::command::Command;
 use crate::assess::{HeightInput, Rules};
+use crate::command::Command;
 use crate::model::{MAX_HEIGHT_M, Model, ProfileChoice, height_metres};
 use crate::theme::{Theme, space};
 use egui::{ComboBox, DragValue, Id, Response, RichText, Ui};

@@ -134,13 +134,7 @@ fn row(ui: &mut Ui, ranked: &RankedField, area: &Area, model: &Model, theme: &Th
     if response.has_focus() {
         ui.painter().rect_stroke(rect, 5.0, Stroke::new(1.5, c.accent), egui::StrokeKind::Inside);
     }
-    marks::rank_badge(
-        ui,
-        theme,
-        Pos2::new(rect.left() + 20.0, rect.center().y),
-        ranked.verdict,
-        ranked.rank,
-    );
+    marks::rank_badge(ui, theme, Pos2::new(rect.left() + 20.0, rect.center().y), ranked.verdict, ranked.rank);
     let left = rect.left() + 42.0;
     let mut right = rect.right() - 8.0;
     let top = rect.top() + 8.0;

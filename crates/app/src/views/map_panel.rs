@@ -41,8 +41,7 @@ impl MapDerived {
         if self.area_revision != model.area_revision {
             *self = Self { area_revision: model.area_revision, ..Self::default() };
             // The river itself is a water area; its centre line would be drawn as a lane.
-            self.lanes =
-                area.lanes.iter().filter(|l| l.kind == LaneKind::Lane).map(|l| l.line.clone()).collect();
+            self.lanes = area.lanes.iter().filter(|l| l.kind == LaneKind::Lane).map(|l| l.line.clone()).collect();
             self.home = area.home.as_ref().map(|h| {
                 let from = h.ends.first().map_or(h.position, |e| e.threshold);
                 let to = h.ends.get(1).map_or(from, |e| e.threshold);
@@ -64,10 +63,7 @@ impl MapDerived {
         }
         let chosen = model.selected.map(|s| (answer, s));
         if self.path_of != chosen {
-            self.path = model
-                .selected
-                .and_then(|s| assessment.path_to(&area.terrain, s))
-                .unwrap_or_default();
+            self.path = model.selected.and_then(|s| assessment.path_to(&area.terrain, s)).unwrap_or_default();
             self.path_of = chosen;
         }
     }
@@ -108,9 +104,10 @@ pub fn map_panel(
         fields,
         doubtful: &|i| {
             let today = assessment.map(|a| a.today.days_since_epoch);
-            fields.get(i).and_then(|f| f.surveyed).is_none_or(|day| {
-                today.is_some_and(|t| t.saturating_sub(day.days_since_epoch) > OLD_SURVEY_DAYS)
-            })
+            fields
+                .get(i)
+                .and_then(|f| f.surveyed)
+                .is_none_or(|day| today.is_some_and(|t| t.saturating_sub(day.days_since_epoch) > OLD_SURVEY_DAYS))
         },
         hazards: area.map_or(none_hazards, |a| a.hazards.as_slice()),
         quiet_zones: area.map_or(none_zones, |a| a.quiet_zones.as_slice()),

@@ -221,6 +221,34 @@ fn wires_across_a_field_cut_it_and_a_lone_tree_is_passed() {
 }
 
 #[test]
+fn what_stands_beside_a_field_is_not_carried_along() {
+    // An L-shaped field with a wood in the notch: inside the bounds, outside the field.
+    let l = [(0.0, 0.0), (400.0, 0.0), (400.0, 100.0), (100.0, 100.0), (100.0, 400.0), (0.0, 400.0)];
+    let field = test_field(ring(&l));
+    let wood = |low: f64| Hazard {
+        id: String::new(),
+        kind: HazardKind::Wood,
+        shape: HazardShape::Area {
+            outer: ring(&[(low, low), (300.0, low), (300.0, 300.0), (low, 300.0)]),
+            holes: vec![],
+        },
+        height_m: None,
+        name: String::new(),
+        other: vec![],
+    };
+    assert!(field_obstacles(&field, &[&wood(110.0)]).is_empty());
+    // Two metres from the field, the three metres kept from the trees reach into it.
+    assert!(!field_obstacles(&field, &[&wood(102.0)]).is_empty());
+    assert!(!field_obstacles(&field, &[&wood(50.0)]).is_empty());
+    // Nobody knows where a ring that is not finite lies.
+    let mut lost = wood(110.0);
+    if let HazardShape::Area { outer, .. } = &mut lost.shape {
+        outer[0].x = f64::NAN;
+    }
+    assert!(!field_obstacles(&field, &[&lost]).is_empty());
+}
+
+#[test]
 fn margin_shortens_and_narrows() {
     let field = ring(&[(0.0, 0.0), (400.0, 0.0), (400.0, 120.0), (0.0, 120.0)]);
     let space = StripSpace::new(&field, &[], &[]).unwrap();
