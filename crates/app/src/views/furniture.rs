@@ -5,14 +5,17 @@ use crate::assess::STANDING_CAUTIONS;
 use crate::command::Command;
 use crate::model::{Model, NoticeLevel};
 use crate::theme::{Theme, space};
-use egui::{Align2, RichText, Ui, Vec2};
+use egui::containers::menu::{MenuButton, MenuConfig};
+use egui::{Align2, PopupCloseBehavior, RichText, Ui, Vec2};
 
 /// Header of the left column: the program's name, the area, and the menus.
 pub fn header(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     ui.horizontal(|ui| {
         ui.label(RichText::new("Sparefield").font(theme.bold_font(theme.sizes.large)));
         ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
-            ui.menu_button("View", |ui| view_menu(ui, model, commands));
+            // Several things are often changed one after the other, so the menu stays until a click beside it.
+            let config = MenuConfig::new().close_behavior(PopupCloseBehavior::CloseOnClickOutside);
+            MenuButton::new("View").config(config).ui(ui, |ui| view_menu(ui, model, commands));
             if ui.button("Open…").on_hover_text("Open terrain, fields, hazards or an aircraft (Ctrl+O)").clicked() {
                 commands.push(Command::ChooseFiles);
             }
