@@ -343,6 +343,13 @@ impl Assessment {
         self.state.height_amsl_m - self.ground_amsl_m
     }
 
+    /// Height for a circuit over ground as high as that under the aircraft, arriving on an unknown track, metres;
+    /// infinite when none can be flown.
+    #[must_use]
+    pub fn generic_circuit_m(&self) -> f64 {
+        self.circuit.height_m(self.ground_amsl_m, None)
+    }
+
     /// Height above ground on arriving at a place, and the spare height there, metres; `None` where not in reach.
     #[must_use]
     pub fn spare_at(&self, terrain: &Terrain, place: Xy) -> Option<(f64, f64)> {

@@ -39,8 +39,12 @@ impl Test {
 }
 
 fn harness() -> Harness<'static, Test> {
+    harness_with(Loading::Inline)
+}
+
+fn harness_with(loading: Loading) -> Harness<'static, Test> {
     let scene = Scene::new(40, 8.0, 50.0);
-    let mut state = MapState::new(Loading::Inline);
+    let mut state = MapState::new(loading);
     state.set_camera(Camera { centre: scene.aircraft.position, metres_per_point: 6.0 });
     let theme = Theme::new(&Palette::built_in().unwrap(), Scheme::Day);
     let look = theme.clone();
@@ -226,4 +230,41 @@ fn a_map_without_anything_still_draws_and_answers() {
     harness.run_steps(2);
     assert!(harness.query_by_label(AIRCRAFT_LABEL).is_some());
     drag(&mut harness, pos2(100.0, 120.0), pos2(160.0, 90.0));
+}
+
+#[test]
+fn the_worker_draws_the_relief_without_holding_up_frames() {
+    let mut harness = harness_with(Loading::Background);
+    // Time passes only between frames here; the bound is for a machine that is busy with everything else.
+    for _ in 0..600 {
+        if harness.state().state.relief_ready() {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(50));
+        harness.step();
+    }
+    assert!(harness.state().state.relief_ready());
+    scroll(&mut harness, pos2(300.0, 300.0), 2.0);
+    assert!(view(&harness).camera.metres_per_point < 6.0);
+}
+
+#[test]
+fn without_terrain_the_map_says_what_to_do() {
+    let theme = Theme::new(&Palette::built_in().unwrap(), Scheme::Night);
+    let scene = Scene::new(3, 2.0, 50.0);
+    let (mut state, look) = (MapState::new(Loading::Inline), theme.clone());
+    let mut harness = Harness::builder()
+        .with_size([400.0, 300.0])
+        .with_context_setup(move |ctx| {
+            install_fonts(ctx);
+            look.apply(ctx);
+        })
+        .build_ui(move |ui| {
+            scene.with_input(&theme, |input| {
+                let empty = sparefield::views::map::MapInput { terrain: None, ..*input };
+                map_view(ui, &mut state, &empty);
+            });
+        });
+    harness.run_steps(2);
+    assert!(harness.query_by_label(MAP_LABEL).is_some());
 }

@@ -76,7 +76,6 @@ pub fn wrap_pi(angle_rad: f64) -> f64 {
 }
 /// The angle brought into [0, 2π).
 #[must_use]
-#[expect(clippy::manual_range_contains, reason = "a range test would turn a value that is not a number into 0")]
 pub fn wrap_tau(angle_rad: f64) -> f64 {
     let turned = angle_rad - TAU * (angle_rad / TAU).floor();
     if turned.is_nan() || (0.0..TAU).contains(&turned) { turned } else { 0.0 }

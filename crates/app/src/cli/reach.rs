@@ -76,6 +76,7 @@ fn document(session: &Session, assessment: &Assessment) -> Result<Value, CliErro
         "cells": reach.reachable_cells(),
         "cell_m": reach.frame.cell_m,
         "max_range_m": reach.max_range_m(),
+        "circuit_height_m": Some(assessment.generic_circuit_m()).filter(|h| h.is_finite()),
         "bounds": [low.x, low.y, high.x, high.y],
         "corners": [corner(low.x, low.y)?, corner(high.x, low.y)?, corner(high.x, high.y)?, corner(low.x, high.y)?],
         "crs": session.area.frame.epsg().map_or_else(

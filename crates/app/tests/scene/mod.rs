@@ -134,6 +134,7 @@ impl Scene {
     /// Makes up reach and ranking for where the aircraft is.
     pub(crate) fn answer(&mut self) {
         let at = self.aircraft.position;
+        let ground = |p: Xy| self.terrain.height_at(p).unwrap_or(0.0);
         let top = ground(at) + 1_500.0 * FOOT_M;
         let drift = self.wind.wind.xy();
         let spare = |p: Xy| {

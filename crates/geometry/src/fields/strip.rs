@@ -356,9 +356,11 @@ impl StripSpace {
         let mut stack = core::mem::take(&mut s.stack);
         stack.clear();
         stack.push((0, s.events.len() - 1, f64::INFINITY));
-        while let Some((i, j, bound)) = stack.pop() {
+        // The most promising range first: once its bound is not above the best, none is.
+        while let Some(top) = (0..stack.len()).max_by(|&a, &b| stack[a].2.total_cmp(&stack[b].2)) {
+            let (i, j, bound) = stack.swap_remove(top);
             if bound <= best.length() {
-                continue;
+                break;
             }
             if j <= i + 1 {
                 for k in i..=j {
@@ -376,13 +378,11 @@ impl StripSpace {
                 continue;
             }
             let mid = usize::midpoint(i, j);
-            let first = (i, mid, s.bound(i, mid, width, grain, best.length()));
-            let second = (mid, j, s.bound(mid, j, width, grain, best.length()));
-            // The more promising half is looked at first.
-            if first.2 >= second.2 {
-                stack.extend([second, first]);
-            } else {
-                stack.extend([first, second]);
+            for (from, to) in [(i, mid), (mid, j)] {
+                let bound = s.bound(from, to, width, grain, best.length());
+                if bound > best.length() {
+                    stack.push((from, to, bound));
+                }
             }
         }
         s.stack = stack;

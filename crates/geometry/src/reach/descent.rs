@@ -243,7 +243,7 @@ enum Air {
 ///
 /// In a wind that is the same at every height the result is exact to 1e-10, at the density of the middle of the height
 /// range. In a wind that changes with height the air is cut into layers and every layer takes the worse of its two
-/// ends, so that the loss is never understated; see [`super::layers`].
+/// ends, so that the loss is never understated.
 #[derive(Clone, Debug)]
 pub struct Descent {
     air: Air,

@@ -8,7 +8,7 @@ use super::camera::{Bounds, View};
 use super::ground::Area;
 use super::paint::{Brush, Pattern};
 use crate::theme::{on_fill, with_alpha};
-use egui::{Align2, Color32, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
+use egui::{Align2, Color32, Mesh, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
 use geo::algorithm::{Contains as _, InteriorPoint as _};
 use sparefield_geometry::fields::model::{EdgeKind, Field};
 use sparefield_geometry::fields::verdict::{RankedField, StripVerdict, Verdict};
@@ -171,9 +171,35 @@ pub(super) fn draw_areas(brush: &mut Brush<'_>, cache: &FieldCache, input: &MapI
         })
         .collect();
     order.sort_unstable();
+    // The smallest become one mesh: there may be tens of thousands.
+    let mut dots = Mesh::default();
+    let mut larger = Vec::with_capacity(order.len());
     for (_, i) in order {
-        draw_area(brush, cache, i, input, hover == Some(i) || input.selected == Some(i));
+        let lifted = hover == Some(i) || input.selected == Some(i);
+        if lifted || !draw_dot(brush, cache, i, input, &mut dots) {
+            larger.push((i, lifted));
+        }
     }
+    brush.add(Shape::mesh(dots));
+    for (i, lifted) in larger {
+        draw_area(brush, cache, i, input, lifted);
+    }
+}
+
+/// Adds a field as a dot if it is too small for more; says whether it was.
+fn draw_dot(brush: &Brush<'_>, cache: &FieldCache, i: usize, input: &MapInput<'_>, dots: &mut Mesh) -> bool {
+    let Some(derived) = cache.derived.get(i) else { return true };
+    let size = derived.bounds.max - derived.bounds.min;
+    let extent = brush.view.points(size.x.max(size.y));
+    if extent >= TINY_PT {
+        return false;
+    }
+    let how = manner(cache, i, input);
+    let middle = brush.view.to_screen((derived.bounds.min + derived.bounds.max) * 0.5);
+    let alpha = if how.verdict == Some(Verdict::Out) { 0.5 } else { 0.95 };
+    let side = extent.max(2.0);
+    dots.add_colored_rect(Rect::from_center_size(middle, vec2(side, side)), with_alpha(how.colour, alpha));
+    true
 }
 
 fn draw_area(brush: &mut Brush<'_>, cache: &FieldCache, i: usize, input: &MapInput<'_>, lifted: bool) {
@@ -181,14 +207,6 @@ fn draw_area(brush: &mut Brush<'_>, cache: &FieldCache, i: usize, input: &MapInp
     let how = manner(cache, i, input);
     let size = derived.bounds.max - derived.bounds.min;
     let extent = brush.view.points(size.x.max(size.y));
-    if extent < TINY_PT && !lifted {
-        let middle = brush.view.to_screen((derived.bounds.min + derived.bounds.max) * 0.5);
-        let side = extent.max(2.0);
-        let alpha = if how.verdict == Some(Verdict::Out) { 0.5 } else { 0.95 };
-        let rect = Rect::from_center_size(middle, vec2(side, side));
-        brush.add(Shape::rect_filled(rect, 0.0, with_alpha(how.colour, alpha)));
-        return;
-    }
     let Some(area) = cache.area(i, &input.fields[i]) else { return };
     let points = area.project(&brush.view);
     let more = if lifted { 0.12 } else { 0.0 };

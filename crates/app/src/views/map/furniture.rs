@@ -11,6 +11,14 @@ use sparefield_geometry::position::{LonLat, Xy};
 /// Height of the strip along the bottom edge, points.
 pub const STRIP_HEIGHT: f32 = 26.0;
 
+/// What to do where there is no terrain at all.
+pub(super) fn no_terrain(brush: &mut Brush<'_>) {
+    let ink = brush.theme.colours.ink;
+    let galley = brush.galley("No terrain yet. Open a terrain file, or drop one here.", brush.theme.text_font(), ink);
+    let place = Align2::CENTER_CENTER.anchor_size(brush.view.rect.center(), galley.size());
+    brush.add(Shape::galley(place.min, galley, ink));
+}
+
 /// The line where terrain ends, and words beyond it.
 pub(super) fn edge_of_terrain(brush: &mut Brush<'_>, terrain: &Terrain) {
     let (sw, ne) = terrain.frame.bounds();

@@ -216,11 +216,22 @@ fn runway(brush: &mut Brush<'_>, home: &HomeMark) {
     brush.dashed(&[a + unit * 4.0, b - unit * 4.0], Stroke::new(1.0, c.ink), &[5.0, 4.0]);
 }
 
-/// Home, and the names of quiet zones: over the veil, so that they read in reach and out of it.
-pub(super) fn home_and_names(brush: &mut Brush<'_>, input: &MapInput<'_>) {
-    let c = &input.theme.colours;
+/// Home over the veil, so that it is seen in reach and out of it. Names take their room now but are given back, to be
+/// drawn over wires and fields.
+pub(super) fn home_and_names(brush: &mut Brush<'_>, input: &MapInput<'_>) -> Vec<Shape> {
     if let Some(home) = input.home {
         runway(brush, home);
+    }
+    let before = brush.take_shapes();
+    names(brush, input);
+    let names = brush.take_shapes();
+    brush.extend(before);
+    names
+}
+
+fn names(brush: &mut Brush<'_>, input: &MapInput<'_>) {
+    let c = &input.theme.colours;
+    if let Some(home) = input.home {
         let (a, b) = (brush.view.to_screen(home.from), brush.view.to_screen(home.to));
         let middle = a + (b - a) * 0.5;
         if brush.view.rect.contains(middle) && !home.name.is_empty() {

@@ -106,8 +106,10 @@ fn mast(brush: &mut Brush<'_>, at: Pos2, hazard: &Hazard, input: &MapInput<'_>) 
 fn tree(brush: &mut Brush<'_>, at: Pos2) {
     let c = &brush.theme.colours;
     let (wood, ink, halo) = (c.wood, c.ink, c.halo);
-    let r = brush.view.points(7.0).clamp(2.4, 9.0);
-    brush.add(Shape::circle_filled(at, r + 1.2, halo));
+    let r = brush.view.points(7.0).clamp(2.2, 9.0);
+    if r > 3.5 {
+        brush.add(Shape::circle_filled(at, r + 1.2, halo));
+    }
     brush.add(Shape::circle_filled(at, r, wood));
     if r > 3.5 {
         brush.add(Shape::circle_stroke(at, r, Stroke::new(1.0, ink)));

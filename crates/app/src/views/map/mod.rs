@@ -260,6 +260,12 @@ impl MapState {
         self.wish = Some(Wish::Reveal(place));
     }
 
+    /// Whether the relief of the last frame was drawn at full sharpness, nothing being under way.
+    #[must_use]
+    pub fn relief_ready(&self) -> bool {
+        self.tiles.complete()
+    }
+
     fn settle_camera(&mut self, rect: Rect, input: &MapInput<'_>) {
         if !self.fitted
             && let Some(terrain) = input.terrain
@@ -312,12 +318,20 @@ fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: 
     aircraft::draw(&mut brush, ui, response, state.nose_grip, input);
     let on_top = brush.take_shapes();
 
-    brush.add(Shape::rect_filled(view.rect, 0.0, input.theme.colours.outside));
+    // On a software renderer every layer as large as the map is felt, so nothing is painted under opaque tiles.
+    let outside = input.theme.colours.outside;
     if let Some(terrain) = input.terrain {
         let (shapes, labels) = state.tiles.show(&ctx, view, terrain, input.theme, input.height_in_feet);
+        let (sw, ne) = terrain.frame.bounds();
+        let covered = Rect::from_two_pos(view.to_screen(sw), view.to_screen(ne)).shrink(1.0);
+        let hole = if state.tiles.complete() { covered } else { Rect::NOTHING };
+        brush.extend(paint::around(view.rect, hole).into_iter().map(|r| Shape::rect_filled(r, 0.0, outside)));
         brush.extend(shapes);
         furniture::edge_of_terrain(&mut brush, terrain);
         furniture::contour_heights(&mut brush, labels, input);
+    } else {
+        brush.add(Shape::rect_filled(view.rect, 0.0, outside));
+        furniture::no_terrain(&mut brush);
     }
     state.ground.draw(&mut brush, input);
     if let Some(wind) = input.wind {
@@ -325,13 +339,14 @@ fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: 
     }
     fields::draw_areas(&mut brush, &state.fields, input, state.hover);
     state.veil.draw(&ctx, &mut brush, input);
-    ground::home_and_names(&mut brush, input);
+    let names = ground::home_and_names(&mut brush, input);
     let ring_labels = reach::rings(&mut brush, input);
     hazards::draw(&mut brush, input);
     if let (Some(path), Some(_)) = (input.path, input.selected) {
         aircraft::glide_path(&mut brush, path);
     }
     fields::draw_marks(&mut brush, &state.fields, input, state.hover);
+    brush.extend(names);
     brush.extend(ring_labels);
     brush.extend(on_top);
     furniture::strip(&mut brush, response, input);

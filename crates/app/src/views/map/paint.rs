@@ -260,6 +260,21 @@ impl<'a> Brush<'a> {
     }
 }
 
+/// The parts of a rectangle outside another.
+pub(super) fn around(outer: Rect, hole: Rect) -> Vec<Rect> {
+    let hole = hole.intersect(outer);
+    if !hole.is_positive() {
+        return vec![outer];
+    }
+    let parts = [
+        Rect::from_min_max(outer.min, pos2(outer.right(), hole.top())),
+        Rect::from_min_max(pos2(outer.left(), hole.bottom()), outer.max),
+        Rect::from_min_max(pos2(outer.left(), hole.top()), pos2(hole.left(), hole.bottom())),
+        Rect::from_min_max(pos2(hole.right(), hole.top()), pos2(outer.right(), hole.bottom())),
+    ];
+    parts.into_iter().filter(Rect::is_positive).collect()
+}
+
 /// Turns shapes without text into triangles once, so that later frames only copy them. Their order stays.
 pub(super) fn flatten(shapes: Vec<Shape>, pixels_per_point: f32, clip: Rect) -> Vec<Shape> {
     let options = egui::epaint::TessellationOptions::default();
@@ -402,5 +417,14 @@ mod tests {
     fn visible_pieces_break_where_the_path_leaves() {
         let path = [pos2(-60.0, 50.0), pos2(50.0, 50.0), pos2(50.0, 300.0), pos2(70.0, 300.0), pos2(70.0, 50.0)];
         assert_eq!(visible_pieces(&path, clip()).len(), 2);
+    }
+
+    #[test]
+    fn around_a_hole_and_the_hole_make_the_whole() {
+        let outer = Rect::from_min_max(pos2(0.0, 0.0), pos2(10.0, 8.0));
+        let hole = Rect::from_min_max(pos2(2.0, -3.0), pos2(6.0, 5.0));
+        let area: f32 = around(outer, hole).iter().map(Rect::area).sum();
+        assert_eq!(area, 80.0 - 20.0);
+        assert_eq!(around(outer, hole.translate(egui::vec2(50.0, 0.0))), [outer]);
     }
 }

@@ -1,7 +1,7 @@
 //! Land in reach stays lit, land out of reach falls into dusk; rings of spare height lie inside the lit part.
 
 use super::camera::Bounds;
-use super::paint::Brush;
+use super::paint::{Brush, around};
 use super::{LitMask, MapInput, ReachOverlay, Ring};
 use crate::theme::{Theme, with_alpha};
 use egui::{
@@ -17,7 +17,10 @@ const MANNER: [(f32, &[f32]); 4] = [(3.0, &[]), (2.0, &[14.0, 5.0]), (1.5, &[6.0
 pub(super) struct VeilCache {
     made_of: Option<(Arc<ReachOverlay>, Color32)>,
     texture: Option<TextureHandle>,
-    strip: usize,
+    /// Cells taken together in one texel.
+    step: usize,
+    /// Parts of the mask that are not wholly lit: columns and rows from, to.
+    runs: Vec<[usize; 4]>,
 }
 
 impl VeilCache {
@@ -27,7 +30,7 @@ impl VeilCache {
         let same = self.made_of.as_ref().is_some_and(|(r, v)| Arc::ptr_eq(r, reach) && *v == veil);
         if !same {
             self.texture = image(&reach.lit, veil, ctx.input(|i| i.max_texture_side)).map(|(image, step)| {
-                self.strip = step;
+                self.step = step;
                 // The same texture is set anew: its place on the card is reused while the aircraft is dragged.
                 match self.texture.take() {
                     Some(mut texture) => {
@@ -37,6 +40,7 @@ impl VeilCache {
                     None => ctx.load_texture("veil", image, TextureOptions::LINEAR),
                 }
             });
+            self.runs = veiled_runs(&reach.lit);
             self.made_of = Some((Arc::clone(reach), veil));
         }
         let view = brush.view;
@@ -47,19 +51,27 @@ impl VeilCache {
         let (sw, ne) = reach.lit.frame.bounds();
         let mask = Rect::from_two_pos(view.to_screen(sw), view.to_screen(ne));
         let [w, h] = texture.size();
-        let step = self.strip.max(1);
+        let step = self.step.max(1);
         // The texture may cover a little more than the grid when cells were taken together.
         let used =
             pos2(reach.lit.frame.cols as f32 / (w * step) as f32, reach.lit.frame.rows as f32 / (h * step) as f32);
-        let seen = mask.intersect(view.rect);
+        let cell = egui::vec2(mask.width() / reach.lit.frame.cols as f32, mask.height() / reach.lit.frame.rows as f32);
         let mut mesh = Mesh::with_texture(texture.id());
-        if seen.is_positive() {
-            let uv = |p: Pos2| {
-                pos2((p.x - mask.left()) / mask.width() * used.x, (p.y - mask.top()) / mask.height() * used.y)
-            };
-            mesh.add_rect_with_uv(seen, Rect::from_min_max(uv(seen.min), uv(seen.max)), Color32::WHITE);
-            brush.add(Shape::mesh(mesh));
+        for run in &self.runs {
+            let [x0, y0, x1, y1] = run.map(|c| c as f32);
+            let piece = Rect::from_min_max(
+                mask.min + egui::vec2(x0 * cell.x, y0 * cell.y),
+                mask.min + egui::vec2(x1 * cell.x, y1 * cell.y),
+            );
+            let seen = piece.intersect(view.rect);
+            if seen.is_positive() {
+                let uv = |p: Pos2| {
+                    pos2((p.x - mask.left()) / mask.width() * used.x, (p.y - mask.top()) / mask.height() * used.y)
+                };
+                mesh.add_rect_with_uv(seen, Rect::from_min_max(uv(seen.min), uv(seen.max)), Color32::WHITE);
+            }
         }
+        brush.add(Shape::mesh(mesh));
         for rect in around(view.rect, mask) {
             brush.add(Shape::rect_filled(rect, 0.0, veil));
         }
@@ -98,19 +110,39 @@ fn image(lit: &LitMask, veil: Color32, max_side: usize) -> Option<(ColorImage, u
     Some((ColorImage::new([w, h], pixels), step))
 }
 
-/// The parts of a rectangle outside another.
-fn around(outer: Rect, hole: Rect) -> Vec<Rect> {
-    let hole = hole.intersect(outer);
-    if !hole.is_positive() {
-        return vec![outer];
+/// Side of a block that is left out of the veil as a whole, cells.
+const BLOCK: usize = 16;
+
+/// The parts of a mask where anything is veiled, as runs of blocks along a row. Wholly lit land is not painted over.
+fn veiled_runs(lit: &LitMask) -> Vec<[usize; 4]> {
+    let (cols, rows) = (lit.frame.cols, lit.frame.rows);
+    if lit.veil.len() != cols * rows {
+        return Vec::new();
     }
-    let parts = [
-        Rect::from_min_max(outer.min, pos2(outer.right(), hole.top())),
-        Rect::from_min_max(pos2(outer.left(), hole.bottom()), outer.max),
-        Rect::from_min_max(pos2(outer.left(), hole.top()), pos2(hole.left(), hole.bottom())),
-        Rect::from_min_max(pos2(hole.right(), hole.top()), pos2(outer.right(), hole.bottom())),
-    ];
-    parts.into_iter().filter(Rect::is_positive).collect()
+    let mut runs = Vec::new();
+    for top in (0..rows).step_by(BLOCK) {
+        let bottom = (top + BLOCK).min(rows);
+        let mut open: Option<usize> = None;
+        for left in (0..cols).step_by(BLOCK) {
+            let right = (left + BLOCK).min(cols);
+            // One cell more all round: between cells the veil is interpolated.
+            let (west, east) = (left.saturating_sub(1), (right + 1).min(cols));
+            let veiled = (top.saturating_sub(1)..(bottom + 1).min(rows))
+                .any(|row| lit.veil[row * cols + west..row * cols + east].iter().any(|&v| v > 0));
+            match (veiled, open) {
+                (true, None) => open = Some(left),
+                (false, Some(from)) => {
+                    runs.push([from, top, left, bottom]);
+                    open = None;
+                }
+                _ => {}
+            }
+        }
+        if let Some(from) = open {
+            runs.push([from, top, cols, bottom]);
+        }
+    }
+    runs
 }
 
 /// Draws the rings, the zero ring last and on top. Their labels take their room now but are given back, to be drawn over
@@ -213,11 +245,14 @@ mod tests {
     }
 
     #[test]
-    fn around_a_hole_and_the_hole_make_the_whole() {
-        let outer = Rect::from_min_max(pos2(0.0, 0.0), pos2(10.0, 8.0));
-        let hole = Rect::from_min_max(pos2(2.0, -3.0), pos2(6.0, 5.0));
-        let area: f32 = around(outer, hole).iter().map(Rect::area).sum();
-        assert_eq!(area, 80.0 - 20.0);
-        assert_eq!(around(outer, hole.translate(egui::vec2(50.0, 0.0))), [outer]);
+    fn wholly_lit_blocks_are_left_out_and_veiled_ones_never() {
+        let (cols, rows) = (100, 70);
+        let mut veil = vec![0u8; cols * rows];
+        veil[40 * cols + 50] = 9;
+        let frame = GridFrame { origin: Xy::default(), cell_m: 25.0, cols, rows };
+        let runs = veiled_runs(&LitMask { frame, veil });
+        assert_eq!(runs, [[48, 32, 64, 48]]);
+        let all = veiled_runs(&LitMask { frame, veil: vec![255; cols * rows] });
+        assert_eq!(all.iter().map(|[a, b, c, d]| (c - a) * (d - b)).sum::<usize>(), cols * rows);
     }
 }

@@ -149,6 +149,7 @@ pub(super) struct Tiles {
     kept: HashMap<TileKey, Kept>,
     ready: VecDeque<Answer>,
     frame: u64,
+    complete: bool,
 }
 
 impl Tiles {
@@ -164,7 +165,13 @@ impl Tiles {
             kept: HashMap::new(),
             ready: VecDeque::new(),
             frame: 0,
+            complete: false,
         }
+    }
+
+    /// Whether the last frame had every tile it wanted.
+    pub(super) fn complete(&self) -> bool {
+        self.complete
     }
 
     /// Shapes of the visible relief, and the contour labels on it.
@@ -211,10 +218,10 @@ impl Tiles {
             }
         }
 
-        let complete = wanted.iter().all(|k| self.kept.contains_key(k));
+        self.complete = wanted.iter().all(|k| self.kept.contains_key(k));
         let mut shapes = Vec::new();
         let mut labels = Vec::new();
-        if !complete {
+        if !self.complete {
             for key in &overview {
                 self.place(*key, view, &mut shapes);
             }
