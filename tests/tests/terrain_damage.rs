@@ -1,4 +1,5 @@
 //! Damaged terrain files: never a panic, never a truncated file that reads as if it were whole.
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed check")]
 
 use sparefield_data::frame::{Crs, Frame};
 use sparefield_data::{NoProgress, terrain};
@@ -52,7 +53,7 @@ fn a_truncated_file_is_refused_or_reads_the_same() {
             match read(&name, &bytes[..length], &frame) {
                 Err(_) => refused += 1,
                 // Cutting digits off the last number of a text leaves a number; all else must not go unseen.
-                Ok(cut) if name.ends_with(".asc") && bytes.len() - length < 5 => assert_eq!(cut.len(), whole.len()),
+                Ok(cut) if name.contains(".asc") && bytes.len() - length < 5 => assert_eq!(cut.len(), whole.len()),
                 Ok(cut) => assert!(cut == whole, "{name} cut to {length} bytes reads otherwise"),
             }
         }

@@ -1,6 +1,6 @@
 //! Shows what a terrain file is, and times the opening of a window around its middle.
 //!
-//! `cargo run --release -p sparefield-data --example terrain_info -- FILE [SIDE_KM [CELL_M [EPSG]]]`
+//! `cargo run --release -p sparefield-data --example terrain_info -- FILE [SIDE_KM [CELL_M [EPSG [OUT.tif]]]]`
 
 use sparefield_data::frame::{Crs, Frame};
 use sparefield_data::{NoProgress, terrain};
@@ -40,6 +40,9 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         println!("warning: {warning}");
     }
     println!("{:?}, heights {:?}", loaded.value.frame, loaded.value.range());
+    if let Some(out) = arguments.get(5) {
+        terrain::write_geotiff(&PathBuf::from(out), &loaded.value.frame, frame.epsg(), &loaded.value.heights_m)?;
+    }
     println!("{:.1} ms", took.as_secs_f64() * 1000.0);
     Ok(())
 }

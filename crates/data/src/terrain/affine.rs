@@ -11,6 +11,9 @@ pub(crate) struct Affine {
     pub(crate) f: f64,
 }
 
+/// A post as (column, row), and where it lies as (x, y).
+pub(crate) type Tie = ((f64, f64), (f64, f64));
+
 impl Affine {
     /// North-up posts: centre of the first one, spacing eastwards and (positive) southwards.
     pub(crate) fn north_up(x0: f64, y0: f64, dx: f64, dy: f64) -> Self {
@@ -40,13 +43,13 @@ impl Affine {
 
     /// The affine map that fits pairs of (col, row) and (x, y) best in the sense of least squares, with the greatest
     /// distance left, in units of (x, y). `None` for fewer than three pairs or pairs on a line.
-    pub(crate) fn fit(pairs: &[((f64, f64), (f64, f64))]) -> Option<(Self, f64)> {
+    pub(crate) fn fit(pairs: &[Tie]) -> Option<(Self, f64)> {
         if pairs.len() < 3 {
             return None;
         }
         // Normal equations about the means, so that large coordinates cost no digits.
         let n = pairs.len() as f64;
-        let mean = |get: fn(&((f64, f64), (f64, f64))) -> f64| pairs.iter().map(get).sum::<f64>() / n;
+        let mean = |get: fn(&Tie) -> f64| pairs.iter().map(get).sum::<f64>() / n;
         let (mc, mr) = (mean(|p| p.0.0), mean(|p| p.0.1));
         let (mx, my) = (mean(|p| p.1.0), mean(|p| p.1.1));
         let (mut cc, mut cr, mut rr) = (0.0, 0.0, 0.0);
@@ -62,7 +65,9 @@ impl Affine {
             ry += row * y;
         }
         let det = cc * rr - cr * cr;
-        if !(det > (cc * rr) * 1e-12) {
+        // Also when it is not a number.
+        let on_a_line = det.partial_cmp(&(cc * rr * 1e-12)) != Some(std::cmp::Ordering::Greater);
+        if on_a_line {
             return None;
         }
         let (a, b) = ((cx * rr - rx * cr) / det, (rx * cc - cx * cr) / det);

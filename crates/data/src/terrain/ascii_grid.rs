@@ -4,7 +4,7 @@ use super::ReadPrj;
 use super::affine::Affine;
 use super::source::{Decode, Header, Input, Level, Source, Window};
 use crate::error::{LoadError, LoadErrorKind};
-use crate::frame::Crs;
+use crate::frame::{Crs, shown};
 use sparefield_geometry::grid::SurfaceKind;
 use std::path::Path;
 
@@ -148,7 +148,7 @@ pub(crate) fn open(mut input: Input<'_>, prj: &ReadPrj<'_>) -> Result<AsciiGrid,
         if value >= 1.0 && value.fract() == 0.0 && value <= 1e9 {
             Ok(value as usize)
         } else {
-            Err(corrupt(format!("{key} is {value}"), line))
+            Err(corrupt(format!("{key} is {}", shown(value)), line))
         }
     };
     let (cols, rows) = (count("ncols")?, count("nrows")?);
@@ -163,7 +163,7 @@ pub(crate) fn open(mut input: Input<'_>, prj: &ReadPrj<'_>) -> Result<AsciiGrid,
     let size = |key: &str| -> Result<Option<f64>, LoadError> {
         match get(key) {
             Some((value, _)) if value > 0.0 && value.is_finite() => Ok(Some(value)),
-            Some((value, line)) => Err(corrupt(format!("{key} is {value}"), line)),
+            Some((value, line)) => Err(corrupt(format!("{key} is {}", shown(value)), line)),
             None => Ok(None),
         }
     };

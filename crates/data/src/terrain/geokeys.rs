@@ -5,7 +5,7 @@
 
 use super::affine::Affine;
 use super::tiff_tags::{self as tags, Directory};
-use crate::frame::{Crs, FrameError, vertical_unit_m};
+use crate::frame::{Crs, FrameError, shown, vertical_unit_m};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
@@ -320,7 +320,7 @@ pub(crate) fn posts(directory: &Directory, keys: &GeoKeys, cols: usize, rows: us
     } else if ties.len() >= 6 && scale.len() >= 2 {
         let (dx, dy) = (scale[0], scale[1]);
         if !(dx > 0.0 && dy > 0.0) {
-            return Some(Err(format!("its pixel size {dx} × {dy} is not greater than zero")));
+            return Some(Err(format!("its pixel size {} × {} is not greater than zero", shown(dx), shown(dy))));
         }
         Affine::north_up(ties[3] - ties[0] * dx, ties[4] + ties[1] * dy, dx, dy)
     } else if ties.len() >= 18 {

@@ -8,6 +8,7 @@ use super::geotiff_chunk::{ChunkProblem, Sampling, decompress, is_read, row_valu
 use super::source::{Decode, Header, Input, Level, ReadSeek, Source, Window};
 use super::tiff_tags::{self as tags, Directory};
 use crate::error::{LoadError, LoadErrorKind};
+use crate::frame::shown;
 use sparefield_geometry::grid::SurfaceKind;
 use std::collections::HashMap;
 use std::io::SeekFrom;
@@ -68,7 +69,7 @@ pub(crate) struct GeoTiff<'a> {
 }
 
 /// Opens a GeoTIFF; reads its directories, no heights.
-pub(crate) fn open<'a>(mut input: Input<'a>) -> Result<GeoTiff<'a>, LoadError> {
+pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
     let path = input.path.clone();
     let structure = tags::read(&mut *input.reader, &path, input.length)?;
     let fail = |kind, problem: String, remedy: &str| LoadError::new(&path, kind, problem, remedy);
@@ -126,7 +127,7 @@ pub(crate) fn open<'a>(mut input: Input<'a>) -> Result<GeoTiff<'a>, LoadError> {
         warnings.push(format!("heights were converted to metres (one unit is {unit:.6} m)"));
     }
     if scale != 1.0 || offset != 0.0 {
-        warnings.push(format!("heights are stored as {scale} × value + {offset}, as the file states"));
+        warnings.push(format!("heights are {} × value + {}, as the file states", shown(scale), shown(offset)));
     }
     if let Some(vertical) = crs.as_ref().and_then(|c| c.vertical()) {
         warnings.push(format!("heights are taken as they are, in the vertical system {vertical}"));
@@ -354,15 +355,16 @@ fn no_data(directory: &Directory, path: &Path) -> Result<Option<f64>, LoadError>
         "-inf" => return Ok(Some(f64::NEG_INFINITY)),
         _ => {}
     }
-    text.parse().map(Some).map_err(|_: std::num::ParseFloatError| {
-        let shown: String = text.chars().take(40).collect();
-        LoadError::new(
-            path,
-            LoadErrorKind::Corrupt,
-            format!("its no-data value {shown:?} is not a number, so missing heights cannot be told from real ones"),
-            "write it anew with a number as no-data value",
-        )
-    })
+    if let Ok(value) = text.parse() {
+        return Ok(Some(value));
+    }
+    let shown: String = text.chars().take(40).collect();
+    Err(LoadError::new(
+        path,
+        LoadErrorKind::Corrupt,
+        format!("its no-data value {shown:?} is not a number, so missing heights cannot be told from real ones"),
+        "write it anew with a number as no-data value",
+    ))
 }
 
 /// Scale and offset of the first band from the metadata text, where present.

@@ -76,7 +76,10 @@ pub(crate) fn decompress(compression: u64, data: &[u8], expected: usize) -> Resu
     match compression {
         1 => data.get(..expected).map(<[u8]>::to_vec).ok_or(ChunkProblem::Short),
         8 | 32946 => read_all(ZlibDecoder::new(data), expected),
-        50000 => read_all(zstd::stream::read::Decoder::new(data).map_err(|_| ChunkProblem::Corrupt)?, expected),
+        50000 => match zstd::stream::read::Decoder::new(data) {
+            Ok(reader) => read_all(reader, expected),
+            Err(_) => Err(ChunkProblem::Corrupt),
+        },
         5 => lzw(data, expected),
         32773 => pack_bits(data, expected),
         _ => Err(ChunkProblem::Corrupt),

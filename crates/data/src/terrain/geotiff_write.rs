@@ -25,7 +25,6 @@ pub fn write_geotiff(path: &Path, grid: &GridFrame, epsg: Option<u32>, values: &
     let io = |e: &std::io::Error| {
         let mut error = LoadError::from_io(path, e);
         if error.kind == LoadErrorKind::Unreadable {
-            "it cannot be written".clone_into(&mut error.problem);
             error.problem = format!("it cannot be written ({e})");
             "check the folder, its permissions and the space on the disk".clone_into(&mut error.remedy);
         }
@@ -35,7 +34,11 @@ pub fn write_geotiff(path: &Path, grid: &GridFrame, epsg: Option<u32>, values: &
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
     };
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(|e| io(&e))?;
+    let mut builder = tempfile::Builder::new();
+    // Temporary files are private; a result is a file like any other, and the user's mask decides who reads it.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut file = builder.tempfile_in(folder).map_err(|e| io(&e))?;
     write_to(file.as_file_mut(), grid, epsg, values).map_err(|problem| match problem {
         WriteProblem::Io(e) => io(&e),
         WriteProblem::Other(problem) => LoadError::new(path, LoadErrorKind::BadValue, problem, "write a smaller grid"),
@@ -87,6 +90,7 @@ pub(crate) fn write_to<W: Write + Seek>(
         )));
     }
     let too_large = || WriteProblem::Other("the grid is too large for a TIFF file (4 GB)".to_owned());
+    let small = |at: u64| u32::try_from(at).ok().ok_or_else(too_large);
     let (cols, rows) = (u32::try_from(grid.cols), u32::try_from(grid.rows));
     let (Ok(cols), Ok(rows)) = (cols, rows) else { return Err(too_large()) };
     out.write_all(b"II\x2a\0\0\0\0\0")?;
@@ -102,7 +106,7 @@ pub(crate) fn write_to<W: Write + Seek>(
             let mut encoder = ZlibEncoder::new(Vec::new(), Compression::default());
             encoder.write_all(&raw)?;
             let packed = encoder.finish()?;
-            offsets.push(u32::try_from(at).map_err(|_: std::num::TryFromIntError| too_large())?);
+            offsets.push(small(at)?);
             counts.push(packed.len() as u32);
             out.write_all(&packed)?;
             at += packed.len() as u64;
@@ -150,8 +154,7 @@ pub(crate) fn write_to<W: Write + Seek>(
             inline.resize(4, 0);
             directory.extend(inline);
         } else {
-            directory
-                .extend(u32::try_from(extra_at).map_err(|_: std::num::TryFromIntError| too_large())?.to_le_bytes());
+            directory.extend(small(extra_at)?.to_le_bytes());
             extra.extend_from_slice(bytes);
             extra_at += bytes.len() as u64;
             if bytes.len() % 2 == 1 {
@@ -161,7 +164,7 @@ pub(crate) fn write_to<W: Write + Seek>(
         }
     }
     directory.extend([0; 4]);
-    let directory_at = u32::try_from(directory_at).map_err(|_: std::num::TryFromIntError| too_large())?;
+    let directory_at = small(directory_at)?;
     out.write_all(&directory)?;
     out.write_all(&extra)?;
     out.seek(SeekFrom::Start(4))?;

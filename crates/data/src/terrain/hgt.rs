@@ -49,7 +49,7 @@ pub(crate) fn corner_of_name(path: &Path) -> Option<(f64, f64)> {
 }
 
 /// Opens a tile, or an archive with a tile in it.
-pub(crate) fn open<'a>(mut input: Input<'a>) -> Result<Hgt<'a>, LoadError> {
+pub(crate) fn open(mut input: Input<'_>) -> Result<Hgt<'_>, LoadError> {
     let mut magic = [0u8; 4];
     let is_zip = input.length >= 4 && input.reader.read_exact(&mut magic).is_ok() && magic == *b"PK\x03\x04";
     input.reader.seek(SeekFrom::Start(0)).map_err(|e| LoadError::from_io(&input.path, &e))?;
@@ -110,7 +110,7 @@ fn open_plain<'a>(input: Input<'a>, inner: Option<&Path>) -> Result<Hgt<'a>, Loa
     Ok(Hgt { header, reader: input.reader, side, decode, passed_over: 0 })
 }
 
-fn open_zip<'a>(input: Input<'a>) -> Result<Hgt<'a>, LoadError> {
+fn open_zip(input: Input<'_>) -> Result<Hgt<'_>, LoadError> {
     let path = input.path;
     let corrupt = |e: &dyn std::fmt::Display| {
         LoadError::new(

@@ -16,7 +16,7 @@ mod source;
 mod tiff_tags;
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
-use crate::frame::{Crs, Frame, FrameError, Transformer};
+use crate::frame::{Crs, Frame, FrameError, ToGeographic, Transformer};
 use mosaic::{Group, Member};
 use source::{Header, Input, Level, Source};
 use sparefield_geometry::grid::{GridFrame, SurfaceKind, Terrain, TerrainAccuracy};
@@ -121,7 +121,7 @@ fn inspect_source(source: &dyn Source) -> Result<TerrainInfo, LoadError> {
     };
     let Some(crs) = &header.crs else { return Ok(info) };
     let wrong = |e: FrameError| header.error(LoadErrorKind::Crs, e.to_string(), "");
-    let geographic = crs.to_geographic().map_err(wrong)?;
+    let geographic = ToGeographic::new(crs).map_err(wrong)?;
     let (cols, rows) = (full.cols as f64 - 1.0, full.rows as f64 - 1.0);
     let mut low = (f64::INFINITY, f64::INFINITY);
     let mut high = (f64::NEG_INFINITY, f64::NEG_INFINITY);
@@ -189,11 +189,16 @@ fn open(path: &Path) -> Result<Box<dyn Source>, LoadError> {
     }
     let file = File::open(path).map_err(|e| io(&e))?;
     let input = Input { path: path.to_owned(), reader: Box::new(BufReader::new(file)), length: metadata.len() };
-    let beside = path.with_extension("prj");
-    open_input(input, &move || match std::fs::read(&beside) {
-        Ok(bytes) => Ok(Some(String::from_utf8_lossy(&bytes).into_owned())),
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
-        Err(e) => Err(LoadError::from_io(&beside, &e)),
+    open_input(input, &|| {
+        for extension in ["prj", "PRJ"] {
+            let beside = path.with_extension(extension);
+            match std::fs::read(&beside) {
+                Ok(bytes) => return Ok(Some(String::from_utf8_lossy(&bytes).into_owned())),
+                Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
+                Err(e) => return Err(LoadError::from_io(&beside, &e)),
+            }
+        }
+        Ok(None)
     })
 }
 
@@ -253,6 +258,7 @@ struct Placed<'a> {
     transformer: Transformer,
     spacing_m: f64,
     bounds: (Xy, Xy),
+    middle_lon_deg: Option<f64>,
     /// Exact spacing when the posts lie squarely in the frame itself.
     square_m: Option<f64>,
 }
@@ -289,7 +295,7 @@ fn place<'a>(mut source: Box<dyn Source + 'a>, request: &TerrainRequest<'_>) -> 
     let map = full.to_crs;
     let square = transformer.is_identity() && map.b == 0.0 && map.d == 0.0 && map.a > 0.0 && map.e < 0.0;
     let square_m = (square && (map.a / -map.e - 1.0).abs() < 1e-9).then_some(map.a);
-    Ok(Placed { source, crs, transformer, spacing_m, bounds, square_m })
+    Ok(Placed { source, crs, transformer, spacing_m, bounds, middle_lon_deg: None, square_m })
 }
 
 fn build(
@@ -333,7 +339,7 @@ fn build(
     }
     let mut warnings = Vec::new();
     let mut provenance = Vec::new();
-    let mut used = Vec::new();
+    let mut used: Vec<Placed<'_>> = Vec::new();
     for p in placed {
         let margin = 2.0 * p.spacing_m;
         let (low, high) = p.bounds;
@@ -399,6 +405,17 @@ fn build(
         request.frame.crs().label()
     ));
     let accuracy = request.accuracy.unwrap_or_else(|| accuracy_of(&used, &mut warnings));
+    for p in used.iter_mut().filter(|p| p.crs.is_geographic()) {
+        let header = p.source.header_mut();
+        let (middle, _) =
+            p.transformer.from_frame(centre).map_err(|e| header.error(LoadErrorKind::Crs, e.to_string(), ""))?;
+        // Tiles on either side of the 180th meridian lie side by side.
+        let full = header.levels[0];
+        let (lon, _) = full.to_crs.apply(full.cols as f64 / 2.0, full.rows as f64 / 2.0);
+        let shift = mosaic::near_longitude(lon, middle) - lon;
+        header.levels.iter_mut().for_each(|level| level.to_crs.c += shift);
+        p.middle_lon_deg = Some(middle);
+    }
     let mut groups = group(used, cell_m, &mut warnings, &mut provenance);
     progress.report(0.0);
     let heights_m = mosaic::resample(&mut groups, &grid, progress)?;
@@ -548,6 +565,7 @@ fn group<'a>(
                     members: vec![member(0, 0, p.source)],
                     to_crs: chosen.to_crs,
                     transformer: p.transformer,
+                    middle_lon_deg: p.middle_lon_deg,
                     spacing_m,
                     averaged,
                 },

@@ -39,6 +39,8 @@ pub(crate) struct Group<'a> {
     /// From lattice posts to coordinates of the members' reference system.
     pub(crate) to_crs: Affine,
     pub(crate) transformer: Transformer,
+    /// Longitude of the area's middle, for a geographic system: longitudes are taken within 180° of it.
+    pub(crate) middle_lon_deg: Option<f64>,
     /// Mean spacing of the lattice's posts in metres.
     pub(crate) spacing_m: f64,
     /// Side of the square of posts that is averaged into one; 1 for none.
@@ -75,7 +77,7 @@ impl Group<'_> {
     }
 
     /// Heights of a rectangle of posts, after averaging.
-    fn read(&mut self, at: Window2, progress: &dyn Progress) -> Result<Vec<f32>, LoadError> {
+    fn read(&mut self, at: Rectangle, progress: &dyn Progress) -> Result<Vec<f32>, LoadError> {
         let k = self.averaged;
         if k <= 1 {
             return self.gather(at, progress);
@@ -86,7 +88,7 @@ impl Group<'_> {
         let mut row = 0;
         while row < at.rows {
             let rows = rows_at_once.min(at.rows - row);
-            let part = Window2 {
+            let part = Rectangle {
                 col: fine.0 + at.col * k as i64,
                 row: fine.1 + (at.row + row as i64) * k as i64,
                 cols: at.cols * k,
@@ -110,7 +112,7 @@ impl Group<'_> {
     }
 
     /// Heights of a rectangle of the lattice, gathered from all members; the first with a height at a post wins.
-    fn gather(&mut self, at: Window2, progress: &dyn Progress) -> Result<Vec<f32>, LoadError> {
+    fn gather(&mut self, at: Rectangle, progress: &dyn Progress) -> Result<Vec<f32>, LoadError> {
         let mut out = vec![f32::NAN; at.cols * at.rows];
         for member in &mut self.members {
             let left = at.col.max(member.col0);
@@ -145,11 +147,16 @@ impl Group<'_> {
 
 /// A rectangle of a lattice, which may begin anywhere.
 #[derive(Clone, Copy)]
-struct Window2 {
+struct Rectangle {
     col: i64,
     row: i64,
     cols: usize,
     rows: usize,
+}
+
+/// The longitude within 180° of another one.
+pub(crate) fn near_longitude(lon_deg: f64, middle_deg: f64) -> f64 {
+    lon_deg + 360.0 * ((middle_deg - lon_deg) / 360.0).round()
 }
 
 pub(crate) fn cancelled(path: &Path) -> LoadError {
@@ -242,9 +249,10 @@ fn fill(
     let (map, extent) = group.posts();
     let Some(to_lattice) = map.inverse() else { return Ok(()) };
     let transformer = &group.transformer;
+    let middle_lon_deg = group.middle_lon_deg;
     let lattice = Lattice::new(band, |at| {
         let (x, y) = transformer.from_frame(at).ok()?;
-        Some(to_lattice.apply(x, y))
+        Some(to_lattice.apply(middle_lon_deg.map_or(x, |middle| near_longitude(x, middle)), y))
     });
     let Some((low_col, low_row, high_col, high_row)) = lattice.bounds() else { return Ok(()) };
     // One post of slack on each side for the approximation and the second post of the interpolation.
@@ -256,7 +264,7 @@ fn fill(
         return Ok(());
     }
     let (cols, rows) = ((col1 - col0) as usize, (row1 - row0) as usize);
-    let posts = group.read(Window2 { col: col0, row: row0, cols, rows }, progress)?;
+    let posts = group.read(Rectangle { col: col0, row: row0, cols, rows }, progress)?;
     let (last_col, last_row) = ((cols - 1) as f64, (rows - 1) as f64);
     for row in 0..band.rows {
         for (col, (source_col, source_row)) in lattice.row(row).enumerate() {

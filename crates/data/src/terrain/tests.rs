@@ -313,3 +313,29 @@ fn accuracy_is_that_of_the_product_or_the_callers() {
     let request = TerrainRequest { accuracy: Some(given), ..request };
     assert_eq!(load_bytes("N45E009.hgt", &tile, &request, &NoProgress).unwrap().value.accuracy, given);
 }
+
+#[test]
+fn tiles_on_either_side_of_the_180th_meridian_are_one_surface() {
+    // Heights rise by a metre for each row southwards, in both tiles.
+    let mut tile = Vec::with_capacity(1201 * 1201 * 2);
+    for row in 0..1201i16 {
+        for _ in 0..1201 {
+            tile.extend_from_slice(&row.to_be_bytes());
+        }
+    }
+    let frame = Frame::from_user("EPSG:32701").unwrap();
+    let middle = frame.to_xy(LonLat { lon_deg: 180.0, lat_deg: -17.5 }).unwrap();
+    let half = Xy::new(3000.0, 3000.0);
+    let request = TerrainRequest { window: Some((middle - half, middle + half)), ..TerrainRequest::new(&frame) };
+    for names in [["S18E179.hgt", "S18W180.hgt"], ["S18W180.hgt", "S18E179.hgt"]] {
+        let sources = names.iter().map(|name| open_bytes(name, &tile).unwrap()).collect();
+        let terrain = build(sources, &request, &NoProgress).unwrap().value;
+        assert!(terrain.heights_m.iter().all(|h| h.is_finite()));
+        for x in [-2000.0, -50.0, 0.0, 50.0, 2000.0] {
+            let at = middle + Xy::new(x, 0.0);
+            let row = (-17.0 - frame.to_lonlat(at).unwrap().lat_deg) * 1200.0;
+            // A grid of 90 m over rows of 92 m, on a plane: within rounding and the curvature of a parallel.
+            assert!((terrain.height_at(at).unwrap() - row).abs() < 0.05, "{x}");
+        }
+    }
+}

@@ -20,6 +20,8 @@
 use super::model::{Field, Hazard, HazardKind, HazardShape, ring_area};
 use crate::math;
 use crate::position::{Bearing, Xy};
+use geo::algorithm::orient::{Direction, Orient};
+use geo::{BooleanOps, unary_union};
 
 /// The best heading's length is at least the true best divided by one plus this.
 pub const BEST_TOLERANCE: f64 = 5e-4;
@@ -134,6 +136,8 @@ pub struct Scratch {
 /// An outline with what stands inside it, ready to be searched for strips.
 #[derive(Clone, Debug)]
 pub struct StripSpace {
+    /// The outer ring as it was given, for the headings of its sides.
+    outer: Vec<Xy>,
     sides: Vec<Side>,
     centre: Xy,
     /// Below this many metres two places are one.
@@ -174,36 +178,44 @@ impl StripSpace {
                 }
             }
         };
-        add(outer, area > 0.0, true);
-        for hole in holes {
-            add(hole, ring_area(hole) < 0.0, false);
-        }
-        for ring in obstacles {
-            // Far obstacles cannot block and only cost time.
-            let near = ring.iter().any(|p| p.x >= low.x)
+        // Far obstacles cannot block and only cost time.
+        let near = |ring: &[Xy]| {
+            ring.iter().any(|p| p.x >= low.x)
                 && ring.iter().any(|p| p.x <= high.x)
                 && ring.iter().any(|p| p.y >= low.y)
-                && ring.iter().any(|p| p.y <= high.y);
-            if near {
-                add(ring, true, false);
+                && ring.iter().any(|p| p.y <= high.y)
+        };
+        let obstacles: Vec<&[Xy]> = obstacles.iter().map(Vec::as_slice).filter(|r| near(r)).collect();
+        if obstacles.is_empty() {
+            add(outer, area > 0.0, true);
+            for hole in holes {
+                add(hole, ring_area(hole) < 0.0, false);
+            }
+        } else {
+            // Obstacles overlap one another in many small pieces; what is left of the field has far fewer sides.
+            for part in &what_is_left(outer, holes, &obstacles, centre) {
+                let exterior = open_ring(part.exterior(), centre);
+                add(&exterior, ring_area(&exterior) > 0.0, true);
+                for hole in part.interiors() {
+                    let hole = open_ring(hole, centre);
+                    add(&hole, ring_area(&hole) < 0.0, false);
+                }
             }
         }
-        Some(Self { sides, centre, grain_m: 1e-10 * (1.0 + extent) })
+        Some(Self { outer: outer.to_vec(), sides, centre, grain_m: 1e-10 * (1.0 + extent) })
     }
 
     /// Directions of the sides of the outer ring, as headings in [0, π).
     #[must_use]
     pub fn side_headings(&self) -> Vec<Bearing> {
-        let outer = self.sides.iter().filter(|s| s.outer);
-        outer.filter_map(|s| (s.to - s.from).bearing()).map(half_turn).collect()
+        self.outer_sides().filter_map(Xy::bearing).map(half_turn).collect()
     }
 
     /// Direction of the longest side of the outer ring, in [0, π).
     #[must_use]
     pub fn longest_side_heading(&self) -> Bearing {
         let mut best = (0.0, Bearing::NORTH);
-        for side in self.sides.iter().filter(|s| s.outer) {
-            let along = side.to - side.from;
+        for along in self.outer_sides() {
             if along.norm() > best.0 * (1.0 + 1e-9)
                 && let Some(bearing) = along.bearing()
             {
@@ -211,6 +223,11 @@ impl StripSpace {
             }
         }
         best.1
+    }
+
+    fn outer_sides(&self) -> impl Iterator<Item = Xy> + '_ {
+        let next = self.outer.iter().cycle().skip(1);
+        self.outer.iter().zip(next).map(|(&p, &q)| q - p)
     }
 
     /// The longest rectangle of a width along a heading, centred in the free band beside it.
@@ -223,6 +240,7 @@ impl StripSpace {
         }
         self.turn(heading, scratch);
         let gap = self.search(width_m, 0.0, scratch)?;
+        let gap = scratch.middle_of_equals(gap, width_m, self.grain_m);
         Some(self.centred(gap, heading, width_m, scratch))
     }
 
@@ -266,9 +284,8 @@ impl StripSpace {
                 ranges.push((centre, half / 2.0, halvings + 1));
             }
         }
-        let (_, heading, gap) = best?;
-        self.turn(heading, scratch);
-        Some(self.centred(gap, heading, width_m, scratch))
+        let (_, heading, _) = best?;
+        self.longest(heading, width_m, scratch)
     }
 
     /// The longest rectangle near a heading from which the length falls off to both sides, by golden section.
@@ -419,7 +436,63 @@ impl StripSpace {
     }
 }
 
+/// What is left of a field without its holes and obstacles, relative to `centre`.
+///
+/// Clockwise rings block; an anticlockwise one is a clearing in the ring before it. The union works on a grid some
+/// 1e-9 of the field's extent wide, far below what anybody knows of an obstacle.
+fn what_is_left(outer: &[Xy], holes: &[Vec<Xy>], obstacles: &[&[Xy]], centre: Xy) -> geo::MultiPolygon<f64> {
+    let line = |ring: &[Xy]| -> geo::LineString<f64> {
+        ring.iter().map(|&p| ((p - centre).x, (p - centre).y)).collect::<Vec<_>>().into()
+    };
+    let field = geo::Polygon::new(line(outer), holes.iter().map(|h| line(h)).collect());
+    let mut blocks: Vec<(geo::LineString<f64>, Vec<geo::LineString<f64>>)> = Vec::new();
+    for ring in obstacles {
+        match blocks.last_mut() {
+            Some((_, clearings)) if ring_area(ring) > 0.0 => clearings.push(line(ring)),
+            _ => blocks.push((line(ring), Vec::new())),
+        }
+    }
+    let blocks: Vec<geo::Polygon<f64>> = blocks
+        .into_iter()
+        .map(|(ring, clearings)| geo::Polygon::new(ring, clearings).orient(Direction::Default))
+        .collect();
+    field.difference(&unary_union(&blocks))
+}
+
+fn open_ring(ring: &geo::LineString<f64>, centre: Xy) -> Vec<Xy> {
+    let points = ring.0.len().saturating_sub(1);
+    ring.0.iter().take(points).map(|c| Xy::new(c.x, c.y) + centre).collect()
+}
+
 impl Scratch {
+    /// The middle one of strips that are equally long: between parallel sides a strip can slide without growing or
+    /// shrinking, and which of them a search meets first is left to rounding.
+    fn middle_of_equals(&mut self, gap: Gap, width: f64, grain: f64) -> Gap {
+        let tolerance = 1e-7 * gap.length() + 16.0 * grain;
+        let shortest = gap.length() - tolerance;
+        let at = |y: f64, s: &mut Self| {
+            let found = s.longest_gap(y, y + width, 4.0 * grain, shortest)?;
+            // Not another gap of the same length elsewhere in the slab.
+            (found.from < gap.to && found.to > gap.from).then_some(found)
+        };
+        let events = core::mem::take(&mut self.events);
+        let (mut low, mut high) = (gap.y, gap.y);
+        for &y in events.iter().rev().filter(|y| **y < gap.y - grain) {
+            if at(y, self).is_none() {
+                break;
+            }
+            low = y;
+        }
+        for &y in events.iter().filter(|y| **y > gap.y + grain) {
+            if at(y, self).is_none() {
+                break;
+            }
+            high = y;
+        }
+        self.events = events;
+        at(f64::midpoint(low, high), self).unwrap_or(gap)
+    }
+
     /// Heights of the lower side at which a vertex touches the slab, without repeats.
     fn merge_events(&mut self, width: f64, first: f64, last: f64, grain: f64) {
         self.events.clear();
