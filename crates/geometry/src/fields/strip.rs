@@ -32,6 +32,9 @@ pub const SCAN_STEP_DEG: f64 = 5.0;
 /// A run shorter than this many widths is not looked for when headings are searched.
 const SHORTEST_IN_WIDTHS: f64 = 1.0;
 
+/// A strip that cannot slide this far without getting shorter is the only one of its length, metres.
+const SLIDE_M: f64 = 0.01;
+
 /// Halvings of a scan step after which a range of headings is given up; 0.001°.
 const MAX_HALVINGS: u32 = 12;
 
@@ -475,20 +478,43 @@ impl Scratch {
             // Not another gap of the same length elsewhere in the slab.
             (found.from < gap.to && found.to > gap.from).then_some(found)
         };
+        // A step off the best place tells whether there is anything to slide along at all.
+        let slides = |way: f64, s: &mut Self| at(gap.y + way * SLIDE_M, s).is_some();
+        let (down, up) = (slides(-1.0, self), slides(1.0, self));
+        if !(down || up) {
+            return gap;
+        }
         let events = core::mem::take(&mut self.events);
-        let (mut low, mut high) = (gap.y, gap.y);
-        for &y in events.iter().rev().filter(|y| **y < gap.y - grain) {
-            if at(y, self).is_none() {
-                break;
+        let mut ends = [gap.y, gap.y];
+        for (end, way, slides) in [(0, -1.0, down), (1, 1.0, up)] {
+            if !slides {
+                continue;
             }
-            low = y;
-        }
-        for &y in events.iter().filter(|y| **y > gap.y + grain) {
-            if at(y, self).is_none() {
-                break;
+            let ahead = |y: f64| way * (y - gap.y) > SLIDE_M;
+            let below = events.iter().rev().filter(|_| way < 0.0);
+            let above = events.iter().filter(|_| way > 0.0);
+            let (mut good, mut bad) = (gap.y + way * SLIDE_M, None);
+            for &y in below.chain(above).filter(|y| ahead(**y)) {
+                if at(y, self).is_none() {
+                    bad = Some(y);
+                    break;
+                }
+                good = y;
             }
-            high = y;
+            // Between events the gap's length is concave, so the equal ones are one stretch.
+            if let Some(mut bad) = bad {
+                while (bad - good).abs() > SLIDE_M * 0.1 {
+                    let middle = f64::midpoint(good, bad);
+                    if at(middle, self).is_some() {
+                        good = middle;
+                    } else {
+                        bad = middle;
+                    }
+                }
+            }
+            ends[end] = good;
         }
+        let [low, high] = ends;
         self.events = events;
         at(f64::midpoint(low, high), self).unwrap_or(gap)
     }

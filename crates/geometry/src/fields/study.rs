@@ -340,8 +340,9 @@ fn candidates(space: &StripSpace, width: f64, margin: f64, shortest: f64, scratc
     found.extend(space.best(width, scratch));
     found.extend(space.side_headings().into_iter().filter_map(|h| space.longest(h, width, scratch)));
     let origin = space.longest_side_heading();
-    let step = SCAN_STEP_DEG.to_radians();
-    let count = (180.0 / SCAN_STEP_DEG).round() as usize;
+    // Half steps show the peaks that fall between two steps; only whole steps and peaks become candidates.
+    let step = (SCAN_STEP_DEG / 2.0).to_radians();
+    let count = (360.0 / SCAN_STEP_DEG).round() as usize;
     let scanned: Vec<Option<Strip>> =
         (0..count).map(|i| space.longest(Bearing::from_rad(origin.rad() + i as f64 * step), width, scratch)).collect();
     let length = |i: usize| scanned[i % count].map_or(0.0, |s| s.length_m);
@@ -350,7 +351,7 @@ fn candidates(space: &StripSpace, width: f64, margin: f64, shortest: f64, scratc
             found.extend(space.near(strip.heading, step, width, scratch));
         }
     }
-    found.extend(scanned.into_iter().flatten());
+    found.extend(scanned.into_iter().step_by(2).flatten());
     let mut strips: Vec<Strip> = found.into_iter().filter_map(|s| without_margin(s, margin)).collect();
     // Shorter than wide is no landing run.
     strips.retain(|s| s.length_m > s.width_m);
