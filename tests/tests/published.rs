@@ -49,11 +49,11 @@ impl Mistake {
 #[derive(Clone, Copy, PartialEq)]
 enum Sensitive {
     /// Neither lengths in feet nor directions are in it.
-    ToNeither,
-    ToFeet,
-    ToAxes,
+    Neither,
+    Feet,
+    Axes,
 }
-use Sensitive::{ToAxes, ToFeet, ToNeither};
+use Sensitive::{Axes, Feet, Neither};
 
 struct Check {
     what: String,
@@ -114,8 +114,8 @@ fn load_factors(c: &mut Checks) {
     ];
     for (bank, load, stall, tolerance) in rows {
         let n = turn_at(30.0, bank).load_factor;
-        c.add(ToNeither, format!("load factor at {bank}°"), WELCH_IRVING, (load, tolerance), n);
-        c.add(ToNeither, format!("stall speed ratio at {bank}°"), WELCH_IRVING, (stall, tolerance), n.sqrt());
+        c.add(Neither, format!("load factor at {bank}°"), WELCH_IRVING, (load, tolerance), n);
+        c.add(Neither, format!("stall speed ratio at {bank}°"), WELCH_IRVING, (stall, tolerance), n.sqrt());
     }
     // The printed 5.747 at 80° is 0.012 below 1/cos 80°.
     let rows = [
@@ -128,7 +128,7 @@ fn load_factors(c: &mut Checks) {
     ];
     for (bank, load, tolerance) in rows {
         let source = "FAA training table of load factors";
-        c.add(ToNeither, format!("load factor at {bank}°"), source, (load, tolerance), turn_at(30.0, bank).load_factor);
+        c.add(Neither, format!("load factor at {bank}°"), source, (load, tolerance), turn_at(30.0, bank).load_factor);
     }
 }
 
@@ -145,19 +145,19 @@ fn circling(c: &mut Checks) {
     for (bank, radius_ft, seconds, lost_ft) in rows {
         let turn = turn_of(&sailplane, straight, bank);
         let (radius, lost) = (c.mistake.feet(turn.radius_m), c.mistake.feet(turn.loss_m_per_rad * math::TAU));
-        c.add(ToFeet, format!("circling radius at {bank}°, ft"), WELCH_IRVING, (radius_ft, 1.0), radius);
+        c.add(Feet, format!("circling radius at {bank}°, ft"), WELCH_IRVING, (radius_ft, 1.0), radius);
         // Printed in whole seconds.
         let time = math::TAU / turn.rate_rad_s;
-        c.add(ToNeither, format!("time for 360° at {bank}°, s"), WELCH_IRVING, (seconds, 0.6), time);
-        c.add(ToFeet, format!("height lost in 360° at {bank}°, ft"), WELCH_IRVING, (lost_ft, 1.0), lost);
+        c.add(Neither, format!("time for 360° at {bank}°, s"), WELCH_IRVING, (seconds, 0.6), time);
+        c.add(Feet, format!("height lost in 360° at {bank}°, ft"), WELCH_IRVING, (lost_ft, 1.0), lost);
     }
     for (bank, factor) in [(15.0, 1.053), (30.0, 1.241), (45.0, 1.682), (60.0, 2.828)] {
         let got = turn_of(&sailplane, straight, bank).sink_ms / sailplane.sink_ms(straight, 1.0);
         let source = "the same handbook: sink grows with load factor to the power 1.5";
-        c.add(ToNeither, format!("sink factor at {bank}°"), source, (factor, 0.001), got);
+        c.add(Neither, format!("sink factor at {bank}°"), source, (factor, 0.001), got);
     }
     let best = best_bank_deg(|bank| turn_of(&sailplane, straight, bank).loss_m_per_rad);
-    c.add(ToNeither, "bank of least height loss at fixed angle of attack, °", WELCH_IRVING, (45.0, 0.1), best);
+    c.add(Neither, "bank of least height loss at fixed angle of attack, °", WELCH_IRVING, (45.0, 0.1), best);
     // What turns cost a light, draggy aircraft.
     let straight = 45.0 * KNOT_MS;
     let rows = [(5.0, [351.0, 260.0, 225.0]), (7.0, [250.0, 186.0, 161.0]), (9.0, [195.0, 145.0, 125.0])];
@@ -165,7 +165,7 @@ fn circling(c: &mut Checks) {
         for (bank, lost_ft) in [20.0, 30.0, 45.0].into_iter().zip(losses_ft) {
             let got = c.mistake.feet(turn_of(&curve(straight, ratio), straight, bank).loss_m_per_rad * math::PI);
             let source = "recomputed from Δh = 2ψV²/(g·E·sin 2φ), the closed form of that table";
-            c.add(ToFeet, format!("180° at {bank}°, 45 kt, {ratio} : 1, ft"), source, (lost_ft, 0.6), got);
+            c.add(Feet, format!("180° at {bank}°, 45 kt, {ratio} : 1, ft"), source, (lost_ft, 0.6), got);
         }
     }
 }
@@ -173,21 +173,21 @@ fn circling(c: &mut Checks) {
 fn turning(c: &mut Checks) {
     let hundred = turn_at(100.0 * KNOT_MS, 45.0);
     let source = "Aviation Formulary, R = V²/(g tan φ) with its rounded constant 11.23";
-    c.add(ToFeet, "turn radius 100 kt 45°, ft", source, (891.0, 8.91), c.mistake.feet(hundred.radius_m));
+    c.add(Feet, "turn radius 100 kt 45°, ft", source, (891.0, 8.91), c.mistake.feet(hundred.radius_m));
     let radius = c.mistake.feet(turn_at(120.0 * KNOT_MS, 30.0).radius_m);
-    c.add(ToFeet, "turn radius 120 kt 30°, ft", "wannamaker.org, turns", (2_208.0, 22.1), radius);
-    c.add(ToNeither, "turn rate 100 kt 45°, °/s", FORMULARY, (10.9, 0.1), hundred.rate_rad_s.to_degrees());
+    c.add(Feet, "turn radius 120 kt 30°, ft", "wannamaker.org, turns", (2_208.0, 22.1), radius);
+    c.add(Neither, "turn rate 100 kt 45°, °/s", FORMULARY, (10.9, 0.1), hundred.rate_rad_s.to_degrees());
     let bank = best_bank_deg(|bank| (turn_at(100.0 * KNOT_MS, bank).rate_rad_s.to_degrees() - 3.0).abs());
-    c.add(ToNeither, "bank of a 3°/s turn at 100 kt, °", FORMULARY, (15.4, 0.1), bank);
+    c.add(Neither, "bank of a 3°/s turn at 100 kt, °", FORMULARY, (15.4, 0.1), bank);
     let radius_m = turn_at(120.0 * KNOT_MS, 60.0).radius_m * math::GRAVITY_MS2 / 10.0;
     let source = "ATPL principles of flight item with g = 10 m/s²";
-    c.add(ToNeither, "turn radius 120 kt 60°, m", source, (220.0, 1.0), radius_m);
+    c.add(Neither, "turn radius 120 kt 60°, m", source, (220.0, 1.0), radius_m);
 }
 
 fn glide(c: &mut Checks) {
     let angle_deg = math::atan(1.0 / curve(20.0, 5.67).best_glide_ratio()).to_degrees();
     let source = "J. Brandon, flight theory for light aviation: 10° is 5.7 : 1 (tan 0.176)";
-    c.add(ToNeither, "glide angle at 5.67 : 1, °", source, (10.0, 0.1), angle_deg);
+    c.add(Neither, "glide angle at 5.67 : 1, °", source, (10.0, 0.1), angle_deg);
     let rows = [
         (45.0, 5.0, -15.0, 3.33),
         (45.0, 5.0, 15.0, 6.67),
@@ -202,15 +202,15 @@ fn glide(c: &mut Checks) {
         let wind = WindVector::coming_from(from, f64::abs(wind_kt) * KNOT_MS);
         let got = (speed - wind.headwind_ms(Bearing::NORTH)) / curve(speed, ratio).sink_ms(speed, 1.0);
         let what = format!("{ratio} : 1 at {knots} kt with {wind_kt:+} kt over the ground");
-        c.add(ToAxes, what, "recomputed from E·(V ± w)/V, the wind triangle", (over_ground, 0.005), got);
+        c.add(Axes, what, "recomputed from E·(V ± w)/V, the wind triangle", (over_ground, 0.005), got);
     }
     let sink_fpm = c.mistake.feet(curve(45.0 * KNOT_MS, 5.0).sink_ms(45.0 * KNOT_MS, 1.0)) * 60.0;
-    c.add(ToFeet, "sink at 45 kt and 5 : 1, ft/min", "recomputed from V/E", (911.0, 1.0), sink_fpm);
+    c.add(Feet, "sink at 45 kt and 5 : 1, ft/min", "recomputed from V/E", (911.0, 1.0), sink_fpm);
     for (knots, ratio, seconds) in [(45.0, 5.0, 66.0), (45.0, 7.0, 92.0), (55.0, 9.0, 97.0)] {
         let speed = knots * KNOT_MS;
         let got = c.mistake.metres(1_000.0) / curve(speed, ratio).sink_ms(speed, 1.0);
         let what = format!("time from 1 000 ft at {knots} kt, {ratio} : 1, s");
-        c.add(ToFeet, what, "recomputed from V and E", (seconds, 0.6), got);
+        c.add(Feet, what, "recomputed from V and E", (seconds, 0.6), got);
     }
 }
 
@@ -220,7 +220,7 @@ fn winds(c: &mut Checks) {
         let got = (Bearing::from_deg(heading).unit() * 100.0 + wind.xy()).norm();
         // 117.745 is printed as 117.7.
         let source = "K. Horton, ground speeds at 100 kt true airspeed in a wind of 270/20";
-        c.add(ToAxes, format!("ground speed on heading {heading}°, kt"), source, (knots, 0.06), got);
+        c.add(Axes, format!("ground speed on heading {heading}°, kt"), source, (knots, 0.06), got);
     }
     let source = "published table of crosswind components, in whole knots";
     let rows = [
@@ -237,22 +237,22 @@ fn winds(c: &mut Checks) {
         // On runway 36, from the left.
         let wind = WindVector::coming_from(c.mistake.bearing(360.0 - angle), speed);
         let got = wind.crosswind_ms(Bearing::NORTH);
-        c.add(ToAxes, format!("crosswind of {speed} kt at {angle}°, kt"), source, (component, 0.5), got);
+        c.add(Axes, format!("crosswind of {speed} kt at {angle}°, kt"), source, (component, 0.5), got);
     }
     let wind = WindVector::coming_from(c.mistake.bearing(270.0), 20.0);
     let got = wind.crosswind_ms(Bearing::from_deg(240.0)).abs();
-    c.add(ToAxes, "runway 24 in 270/20, kt across", "the same page, worked example", (10.0, 0.5), got);
+    c.add(Axes, "runway 24 in 270/20, kt across", "the same page, worked example", (10.0, 0.5), got);
     for (speed, angle, component) in [(20.0, 30.0, 17.32), (15.0, 60.0, 7.5)] {
         let got = WindVector::coming_from(c.mistake.bearing(angle), speed).headwind_ms(Bearing::NORTH);
         let what = format!("headwind of {speed} kt at {angle}°, kt");
-        c.add(ToAxes, what, "recomputed from W·cos θ", (component, 0.005), got);
+        c.add(Axes, what, "recomputed from W·cos θ", (component, 0.005), got);
     }
 }
 
 fn wind_profiles(c: &mut Checks) {
     let got = 5.0 * WindProfile::Power { alpha: 0.25 }.ratio_at(40.0);
     let source = "The Engineering ToolBox, wind shear, worked example";
-    c.add(ToNeither, "power law: 5 m/s at 10 m, exponent 0.25, at 40 m", source, (7.1, 0.05), got);
+    c.add(Neither, "power law: 5 m/s at 10 m, exponent 0.25, at 40 m", source, (7.1, 0.05), got);
     let rows = [
         (0.03, [0.723, 0.881, 1.189, 1.396, 1.466]),
         (0.1, [0.651, 0.849, 1.239, 1.500, 1.588]),
@@ -262,20 +262,20 @@ fn wind_profiles(c: &mut Checks) {
         for (height, ratio) in [2.0, 5.0, 30.0, 100.0, 150.0].into_iter().zip(ratios) {
             let got = WindProfile::Log { z0_m }.ratio_at(height);
             let source = "recomputed from the log law with Davenport–Wieringa roughness lengths (Stull)";
-            c.add(ToNeither, format!("log law over {z0_m} m at {height} m"), source, (ratio, 0.001), got);
+            c.add(Neither, format!("log law over {z0_m} m at {height} m"), source, (ratio, 0.001), got);
         }
     }
     let ratio = WindProfile::OPEN_GRASS.ratio_at(c.mistake.metres(2_000.0));
     // A rule of thumb in thirds: half a tenth is as near as it can be meant.
     let source = "New Zealand PPL meteorology: by day the surface wind is 2/3 of the 2 000 ft wind";
-    c.add(ToNeither, "surface wind over 2 000 ft wind", source, (2.0 / 3.0, 0.05), 1.0 / ratio);
+    c.add(Neither, "surface wind over 2 000 ft wind", source, (2.0 / 3.0, 0.05), 1.0 / ratio);
 }
 
 fn air(c: &mut Checks) {
     let rows = [(2_000.0, 1.029_9), (3_000.0, 1.045_3), (5_000.0, 1.077_3), (8_000.0, 1.127_9), (10_000.0, 1.163_7)];
     for (height_ft, ratio) in rows {
         let got = 1.0 / isa_density_ratio(c.mistake.metres(height_ft)).sqrt();
-        c.add(ToFeet, format!("true over calibrated airspeed at {height_ft} ft"), FORMULARY, (ratio, 0.000_5), got);
+        c.add(Feet, format!("true over calibrated airspeed at {height_ft} ft"), FORMULARY, (ratio, 0.000_5), got);
     }
     // Pressure follows from density and temperature of the same atmosphere: p = σ·θ·p₀.
     let rows = [
@@ -293,7 +293,7 @@ fn air(c: &mut Checks) {
         let got = isa_density_ratio(height_m) * theta * 1_013.25;
         // The table is in whole metres, and one metre is 0.12 hPa.
         let source = "ICAO standard atmosphere, table of 1964";
-        c.add(ToNeither, format!("pressure at {height_m} m, hPa"), source, (pressure_hpa, 0.12), got);
+        c.add(Neither, format!("pressure at {height_m} m, hPa"), source, (pressure_hpa, 0.12), got);
     }
 }
 
@@ -304,15 +304,15 @@ fn slopes(c: &mut Checks) {
     };
     let gradient = horn(&window, 5.0);
     let source = "Esri, How Slope works (Burrough & McDonnell, p. 190), after Horn 1981";
-    c.add(ToAxes, "Horn: rise towards east", source, (0.05, 1e-9), gradient.east);
+    c.add(Axes, "Horn: rise towards east", source, (0.05, 1e-9), gradient.east);
     // The source's second axis runs down the rows, to the south.
-    c.add(ToAxes, "Horn: rise towards south", source, (-3.8, 1e-9), -gradient.north);
-    c.add(ToNeither, "Horn: rise over run", source, (3.800_32, 1e-5), gradient.steepness());
-    c.add(ToNeither, "Horn: slope, °", source, (75.257_62, 0.001), gradient.angle_rad().to_degrees());
+    c.add(Axes, "Horn: rise towards south", source, (-3.8, 1e-9), -gradient.north);
+    c.add(Neither, "Horn: rise over run", source, (3.800_32, 1e-5), gradient.steepness());
+    c.add(Neither, "Horn: slope, °", source, (75.257_62, 0.001), gradient.angle_rad().to_degrees());
     for (percent, degrees) in [(1.0, 0.57), (2.0, 1.15), (5.0, 2.86), (10.0, 5.71), (12.5, 7.13)] {
         let rise: f64 = percent / 100.0;
         let got = horn(&[[0.0, rise, 2.0 * rise]; 3], 1.0).angle_rad().to_degrees();
-        c.add(ToNeither, format!("{percent} % in degrees"), "recomputed from the arc tangent", (degrees, 0.005), got);
+        c.add(Neither, format!("{percent} % in degrees"), "recomputed from the arc tangent", (degrees, 0.005), got);
     }
 }
 
@@ -343,7 +343,7 @@ fn reach(c: &mut Checks) {
     let aircraft = glider(45.0 * KNOT_MS, 5.0);
     let (range, area) = level_reach(&aircraft, &Wind::uniform(WindVector::CALM), 500.0 * FOOT_M);
     // The farthest cell centre lies less than a cell (6 m, 20 ft) inside the circle.
-    c.add(ToFeet, "reach of 5 : 1 from 500 ft, ft", source, (2_490.0, 10.5), c.mistake.feet(range));
+    c.add(Feet, "reach of 5 : 1 from 500 ft, ft", source, (2_490.0, 10.5), c.mistake.feet(range));
     let rows = [(500.0, 0.8), (1_000.0, 3.1), (2_000.0, 12.5), (5_000.0, 80.0)];
     for (height_ft, square_miles) in rows {
         let (_, area) = level_reach(&aircraft, &Wind::uniform(WindVector::CALM), height_ft * FOOT_M);
@@ -351,11 +351,11 @@ fn reach(c: &mut Checks) {
         // The handbook takes half a mile for each 500 ft instead of 2 500 ft: its areas are up to 15 % greater.
         let what = format!("area in reach of 5 : 1 from {height_ft} ft, square miles");
         let tolerance = 0.15 * square_miles;
-        c.add(ToFeet, what, "FAA-H-8083-5, fig. 13-4", (square_miles, tolerance), area / (mile_m * mile_m));
+        c.add(Feet, what, "FAA-H-8083-5, fig. 13-4", (square_miles, tolerance), area / (mile_m * mile_m));
     }
     let (_, twice) = level_reach(&aircraft, &Wind::uniform(WindVector::CALM), 1_000.0 * FOOT_M);
     c.add(
-        ToNeither,
+        Neither,
         "area in reach, twice the height",
         "the same: area grows with height squared",
         (4.0, 0.01),
@@ -382,7 +382,7 @@ fn reach(c: &mut Checks) {
                 .unwrap_or(0.0);
             let what = format!("glide over the ground {words} {wind_kt} kt at {knots} kt, {ratio} : 1");
             let source = "recomputed from E·(V ± w)/V, the wind triangle";
-            c.add(ToAxes, what, source, (expected, 0.04), distance / height);
+            c.add(Axes, what, source, (expected, 0.04), distance / height);
         }
     }
 }
@@ -393,7 +393,7 @@ fn ground_speeds(c: &mut Checks) {
     for (track, knots) in [(360.0, 97.98), (270.0, 80.0), (90.0, 120.0)] {
         let wind = WindVector::coming_from(c.mistake.bearing(270.0), 20.0);
         let got = ground_speed_ms(100.0, wind, Bearing::from_deg(track)).unwrap_or(f64::NAN);
-        c.add(ToAxes, format!("ground speed on track {track}°, kt"), source, (knots, 0.005), got);
+        c.add(Axes, format!("ground speed on track {track}°, kt"), source, (knots, 0.005), got);
     }
 }
 
@@ -411,24 +411,24 @@ fn landing(c: &mut Checks) {
         case.needed_m(&aircraft)
     };
     let source = "GM1 CAT.POL.A.430: 1.15 × 1.43 = 1.64";
-    c.add(ToNeither, "dry grass with the safety factor", source, (1.644_5, 0.005), needed(1.0, calm));
+    c.add(Neither, "dry grass with the safety factor", source, (1.644_5, 0.005), needed(1.0, calm));
     let source = "UK CAA Safety Sense 09, landing factors, multiplied";
-    c.add(ToNeither, "250 m on dry grass, m", source, (411.1, 0.1), needed(250.0, calm));
+    c.add(Neither, "250 m on dry grass, m", source, (411.1, 0.1), needed(250.0, calm));
     let wet_downhill = LandingCase { surface: Surface::LongGrass, slope: Some(-0.02), ..calm };
-    c.add(ToNeither, "wet grass, 2 % down, safety factor", source, (2.124, 0.005), needed(1.0, wet_downhill));
-    c.add(ToNeither, "200 m on wet grass 2 % downhill, m", source, (424.7, 0.1), needed(200.0, wet_downhill));
+    c.add(Neither, "wet grass, 2 % down, safety factor", source, (2.124, 0.005), needed(1.0, wet_downhill));
+    c.add(Neither, "200 m on wet grass 2 % downhill, m", source, (424.7, 0.1), needed(200.0, wet_downhill));
     let source = "CAT.POL.A.330(a): a stop within 70 % of the length";
-    c.add(ToNeither, "general safety factor", source, (1.428_6, 0.002), SafetyFactor::Recommended.value());
+    c.add(Neither, "general safety factor", source, (1.428_6, 0.002), SafetyFactor::Recommended.value());
     let source = "CAP 698 (class B): 1.05 for each 1 % downhill";
     let downhill = LandingCase { slope: Some(-0.01), ..calm };
-    c.add(ToNeither, "1 % downhill", source, (1.05, 0.001), needed(1.0, downhill) / needed(1.0, calm));
+    c.add(Neither, "1 % downhill", source, (1.05, 0.001), needed(1.0, downhill) / needed(1.0, calm));
     let source = "UK CAA Safety Sense 09: no credit for a favourable slope";
     let uphill = LandingCase { slope: Some(0.03), ..calm };
-    c.add(ToNeither, "3 % uphill", source, (1.0, 1e-9), needed(1.0, uphill) / needed(1.0, calm));
+    c.add(Neither, "3 % uphill", source, (1.0, 1e-9), needed(1.0, uphill) / needed(1.0, calm));
     let source = "older CAA table: 20 % more for a tailwind of 10 % of the landing speed";
     // We take one and a half tailwinds (CAT.POL.A.330(c)(2)), hence more than the older table, never less.
     let tail = wind_factor(-2.0, 20.0);
-    c.add(ToNeither, "tailwind of 10 %", source, (1.3, 0.1), tail);
+    c.add(Neither, "tailwind of 10 %", source, (1.3, 0.1), tail);
 }
 
 fn obstacles(c: &mut Checks) {
@@ -441,7 +441,7 @@ fn obstacles(c: &mut Checks) {
     ];
     for (rule, gradient, taken_ft, source) in rows {
         let got = c.mistake.feet(displacement_m(rule, gradient, fifty, 0.0));
-        c.add(ToFeet, format!("50 ft obstacle, {}, ft", rule.words()), source, (taken_ft, 0.5), got);
+        c.add(Feet, format!("50 ft obstacle, {}, ft", rule.words()), source, (taken_ft, 0.5), got);
     }
 }
 
@@ -464,11 +464,11 @@ fn srtm_index(c: &mut Checks) {
     let source = "NASADEM index example: N38W105, column 24, row 752 is 3 772 m at 38.79097, −104.99347";
     // The position is printed to 1 m, and the lone post falls to nothing within the 24 m to its neighbours.
     let height = loaded.ok().and_then(|l| l.value.height_at(at)).unwrap_or(0.0);
-    c.add(ToAxes, "SRTM post by index, m", source, (3_772.0, 300.0), height);
+    c.add(Axes, "SRTM post by index, m", source, (3_772.0, 300.0), height);
     let source = "USGS SRTM quick start: 3 601 × 3 601 posts of two bytes";
-    c.add(ToNeither, "bytes of a 1″ tile", source, (25_934_402.0, 0.0), bytes.len() as f64);
+    c.add(Neither, "bytes of a 1″ tile", source, (25_934_402.0, 0.0), bytes.len() as f64);
     let linear = 752 * POSTS + 24;
-    c.add(ToNeither, "linear index", "NASADEM index example", (2_707_976.0, 0.0), linear as f64);
+    c.add(Neither, "linear index", "NASADEM index example", (2_707_976.0, 0.0), linear as f64);
 }
 
 fn all(mistake: Mistake) -> Vec<Check> {
@@ -512,14 +512,14 @@ fn published_values_hold() {
 
 #[test]
 fn feet_for_metres_break_the_bounds() {
-    for check in all(Mistake::FeetForMetres).iter().filter(|c| c.sensitive == ToFeet) {
+    for check in all(Mistake::FeetForMetres).iter().filter(|c| c.sensitive == Feet) {
         assert!(!check.passes(), "{} does not notice feet taken for metres: {}", check.what, check.got);
     }
 }
 
 #[test]
 fn swapped_axes_break_the_bounds() {
-    for check in all(Mistake::SwappedAxes).iter().filter(|c| c.sensitive == ToAxes) {
+    for check in all(Mistake::SwappedAxes).iter().filter(|c| c.sensitive == Axes) {
         assert!(!check.passes(), "{} does not notice east taken for north: {}", check.what, check.got);
     }
 }

@@ -361,3 +361,111 @@ fn extent(infos: &[TerrainInfo], frame: &Frame) -> Result<Option<(Xy, Xy)>, Fram
     }
     Ok(corners)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::error::NoProgress;
+
+    fn sample_file(name: &str) -> PathBuf {
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("../../sample-terrain").join(name)
+    }
+
+    #[test]
+    fn the_sample_area_opens_and_lies_on_its_terrain() {
+        let area = Area::sample(&NoProgress).unwrap();
+        assert!(area.is_sample && area.fields.len() >= 150, "{} fields", area.fields.len());
+        assert!(area.warnings.is_empty(), "{:?}", area.warnings);
+        assert!(area.fields.iter().all(|f| area.terrain.height_at(f.centroid()).is_some()));
+        let home = area.home.clone().unwrap();
+        assert!(area.fields.iter().any(|f| f.id == home.field_id));
+        let ground = area.terrain.height_at(home.position).unwrap();
+        assert!((ground - home.elevation_amsl_m).abs() < 5.0, "{ground} and {}", home.elevation_amsl_m);
+        // The runway points where it says, from true north.
+        let (a, b) = (&home.ends[0], &home.ends[1]);
+        let along = area.to_true((b.threshold - a.threshold).bearing().unwrap(), home.position);
+        assert!(
+            along.turn_to(a.heading_true).abs().to_degrees() < 0.5,
+            "{}° and {}°",
+            along.deg(),
+            a.heading_true.deg()
+        );
+        assert!(area.start.is_some() && !area.lanes.is_empty());
+    }
+
+    #[test]
+    fn bearings_turn_there_and_back() {
+        let area = Area::sample(&NoProgress).unwrap();
+        for deg in [0.0, 77.0, 200.0, 359.0] {
+            let bearing = Bearing::from_deg(deg);
+            let back = area.to_true(area.to_grid(bearing, area.centre()), area.centre());
+            assert!(back.turn_to(bearing).abs() < 1e-12);
+        }
+        // A place without an image on the globe takes the middle's.
+        let nowhere = Xy::new(f64::NAN, 0.0);
+        assert_eq!(area.convergence_rad(nowhere), area.convergence_rad(area.centre()));
+    }
+
+    #[test]
+    fn files_open_to_the_same_area() {
+        let request = AreaRequest {
+            terrain: vec![sample_file("terrain.tif")],
+            fields: vec![sample_file("fields.geojson")],
+            hazards: vec![sample_file("hazards.geojson"), sample_file("quiet-zones.geojson")],
+            ..AreaRequest::default()
+        };
+        let (open, sample) = (Area::open(&request, &NoProgress).unwrap(), Area::sample(&NoProgress).unwrap());
+        assert_eq!(open.frame.epsg(), sample.frame.epsg());
+        assert_eq!(open.fields, sample.fields);
+        assert_eq!(open.hazards, sample.hazards);
+        assert_eq!(open.quiet_zones, sample.quiet_zones);
+        let place = sample.home.unwrap().position;
+        assert_eq!(open.terrain.height_at(place), sample.terrain.height_at(place));
+        assert!(!open.is_sample && open.home.is_none());
+    }
+
+    #[test]
+    fn only_what_is_needed_of_the_terrain_is_loaded() {
+        let infos = [terrain::inspect(&sample_file("terrain.tif")).unwrap()];
+        let frame = Frame::utm_for(infos[0].centre().unwrap()).unwrap();
+        let (low, high) = extent(&infos, &frame).unwrap().unwrap();
+        assert!((high - low).norm() > 25_000.0);
+        let corner = low + Xy::new(1_000.0, 1_000.0);
+        let (from, to) = window(&infos, Some(corner), &[], &frame).unwrap().unwrap();
+        assert_eq!(from, low);
+        assert_eq!(to, corner + Xy::new(MARGIN_M, MARGIN_M));
+    }
+
+    #[test]
+    fn a_second_field_of_the_same_name_is_told_apart() {
+        let field = Area::sample(&NoProgress).unwrap().fields[0].clone();
+        let mut fields = vec![field.clone(), field.clone(), field];
+        let mut warnings = Vec::new();
+        unique_ids(&mut fields, &mut warnings);
+        assert_eq!(warnings.len(), 2);
+        let ids: std::collections::HashSet<_> = fields.iter().map(|f| &f.id).collect();
+        assert_eq!(ids.len(), 3);
+    }
+
+    #[test]
+    fn dropped_files_are_told_apart_by_content() {
+        let names = ["terrain.tif", "fields.geojson", "hazards.geojson", "quiet-zones.geojson", "home.json"];
+        let found = classify(&names.map(sample_file));
+        assert_eq!(found.terrain, [sample_file("terrain.tif")]);
+        assert_eq!(found.fields, [sample_file("fields.geojson")]);
+        assert_eq!(found.hazards, [sample_file("hazards.geojson"), sample_file("quiet-zones.geojson")]);
+        let [refused] = &found.refused[..] else { panic!("{:?}", found.refused) };
+        assert!(refused.to_string().contains("home.json"), "{refused}");
+    }
+
+    #[test]
+    fn a_reference_system_nobody_knows_is_refused() {
+        let request = AreaRequest {
+            terrain: vec![sample_file("terrain.tif")],
+            crs: Some("EPSG:999999".into()),
+            ..AreaRequest::default()
+        };
+        assert!(Area::open(&request, &NoProgress).unwrap_err().to_string().contains("--crs"));
+        assert!(Area::open(&AreaRequest::default(), &NoProgress).unwrap_err().to_string().contains("no terrain file"));
+    }
+}
