@@ -42,15 +42,11 @@ need_packages() {
 
 # To build: PROJ is compiled from source (cmake, a C++ compiler) and makes its database with the sqlite3 program.
 build_packages=(cmake g++ make pkg-config sqlite3 ca-certificates)
-# To open a window: the X11 and Wayland client libraries are loaded when the program starts, and Vulkan draws.
+# To open a window: the X11 and Wayland client libraries are loaded when the program starts, and OpenGL draws; its
+# drivers include one that computes on the processor, for machines without a graphics card.
 window_packages=(libx11-6 libx11-xcb1 libxcb1 libxcursor1 libxi6 libxkbcommon0 libxkbcommon-x11-0
-    libwayland-client0 libvulkan1)
-# Vulkan drivers; among them the one that computes on the processor, for machines without a graphics card and tests.
-vulkan_packages=(mesa-vulkan-drivers)
+    libwayland-client0 libwayland-egl1 libegl1 libgl1 libgl1-mesa-dri)
+# Vulkan on the processor: with it the interface tests draw their pictures.
+vulkan_packages=(libvulkan1 mesa-vulkan-drivers)
 # To look at a window without a screen.
 screenless_packages=(xvfb xdotool imagemagick x11-utils)
-
-# Whether some Vulkan driver is installed, of a graphics card or of the processor.
-has_vulkan_driver() {
-    compgen -G '/usr/share/vulkan/icd.d/*.json' >/dev/null || compgen -G '/etc/vulkan/icd.d/*.json' >/dev/null
-}

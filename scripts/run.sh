@@ -22,7 +22,6 @@ if [ "${1:-}" = "--release" ]; then
 fi
 need_rust
 need_packages "${build_packages[@]}" "${window_packages[@]}"
-has_vulkan_driver || need_packages "${vulkan_packages[@]}"
 target=${CARGO_TARGET_DIR:-target}
 if [ ! -x "$target/$folder/sparefield" ]; then
     say "building Sparefield; the first build takes some ten minutes on two cores"

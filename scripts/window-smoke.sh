@@ -6,7 +6,7 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 # shellcheck source=scripts/needs.sh
 . scripts/needs.sh
-need_packages "${window_packages[@]}" "${vulkan_packages[@]}" "${screenless_packages[@]}"
+need_packages "${window_packages[@]}" "${screenless_packages[@]}"
 
 target=${CARGO_TARGET_DIR:-target}
 program="$target/debug/sparefield"
@@ -38,10 +38,8 @@ done
 DISPLAY=":$(cat "$folder/display")"
 export DISPLAY
 unset WAYLAND_DISPLAY
-for driver in /usr/share/vulkan/icd.d/lvp_icd.*.json; do
-    [ -f "$driver" ] && export VK_DRIVER_FILES="$driver" VK_ICD_FILENAMES="$driver"
-done
-export WGPU_BACKEND=vulkan
+# OpenGL on the processor, whatever graphics card there is.
+export LIBGL_ALWAYS_SOFTWARE=1
 # Settings of whoever runs this stay untouched, and the first start is what is looked at.
 mkdir -m 700 "$folder/runtime" "$folder/home"
 export XDG_RUNTIME_DIR="$folder/runtime" XDG_CONFIG_HOME="$folder/home" XDG_DATA_HOME="$folder/home" \

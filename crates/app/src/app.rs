@@ -273,7 +273,9 @@ impl App {
     fn shortcuts(&mut self, ctx: &egui::Context) {
         let redo_shift = Modifiers::COMMAND | Modifiers::SHIFT;
         let mut pressed = Vec::new();
+        let mut quit = false;
         ctx.input_mut(|i| {
+            quit = i.consume_key(Modifiers::COMMAND, Key::Q);
             if i.consume_key(Modifiers::COMMAND, Key::O) {
                 pressed.push(Command::ChooseFiles);
             }
@@ -284,6 +286,9 @@ impl App {
                 pressed.push(Command::Undo);
             }
         });
+        if quit {
+            ctx.send_viewport_cmd(egui::ViewportCommand::Close);
+        }
         let typing = ctx.text_edit_focused() || self.dialog.is_shown();
         if !typing && self.model.selected.is_some() && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape)) {
             pressed.push(Command::Select(None));

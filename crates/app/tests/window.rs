@@ -1,5 +1,7 @@
 //! The whole window, driven by accessible labels without a screen.
 
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
 use sparefield::app::{App, StartWith};
@@ -12,7 +14,7 @@ use std::time::{Duration, Instant};
 const TODAY: Day = Day { days_since_epoch: 20_782 };
 
 /// How long a job may take before a test gives up on it: a guard against hanging, not a measure of speed.
-const PATIENCE: Duration = Duration::from_secs(120);
+const PATIENCE: Duration = Duration::from_mins(2);
 
 type Window = Harness<'static, Option<App>>;
 

@@ -15,6 +15,7 @@ pub use format::{UnitPrefs, WindWords, format_bearing, format_quantity, format_s
 pub use place::{format_day, format_position, parse_day, parse_epsg, parse_position};
 pub use wind::{ReportedWind, WindAloft, parse_wind, parse_wind_aloft};
 
+use serde::{Deserialize, Serialize};
 use sparefield_geometry::position::Bearing;
 use thiserror::Error;
 
@@ -42,7 +43,8 @@ impl QuantityError {
 }
 
 /// A unit of height.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum HeightUnit {
     /// Feet.
     #[default]
@@ -52,7 +54,8 @@ pub enum HeightUnit {
 }
 
 /// A unit of horizontal distance.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum LengthUnit {
     /// Metres.
     #[default]
@@ -64,7 +67,8 @@ pub enum LengthUnit {
 }
 
 /// A unit of speed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum SpeedUnit {
     /// Statute miles an hour.
     #[default]

@@ -11,7 +11,7 @@ pub use history::History;
 use crate::assess::Assessment;
 use crate::command::Command;
 use sparefield_data::area::Area;
-use sparefield_data::quantity::UnitPrefs;
+use sparefield_data::quantity::{SpeedUnit, UnitPrefs};
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::position::Xy;
 use std::sync::Arc;
@@ -48,7 +48,6 @@ pub struct Opening {
 #[serde(default)]
 pub struct Settings {
     /// Units for people.
-    #[serde(skip)]
     pub units: UnitPrefs,
     /// Night colours.
     pub night: bool,
@@ -60,7 +59,9 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { units: UnitPrefs::default(), night: false, list_out: false, show_first_steps: true }
+        // Winds are reported in knots whatever the airspeed indicator shows.
+        let units = UnitPrefs { speed: SpeedUnit::Kt, ..UnitPrefs::default() };
+        Self { units, night: false, list_out: false, show_first_steps: true }
     }
 }
 

@@ -20,7 +20,7 @@ pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
     };
     let Some(ranked) = assessment.ranked.iter().find(|r| r.index == selected) else { return };
     let Some(field) = area.fields.get(selected) else { return };
-    let units = &model.settings.units;
+    let units = model.settings.units;
     let convergence = model.convergence_rad(field.centroid());
     title(ui, ranked, field, theme, commands);
     ui.separator();
@@ -174,14 +174,14 @@ fn numbers(
     commands: &mut Vec<Command>,
 ) {
     let Some(assessment) = &model.assessment else { return };
-    let units = &model.settings.units;
+    let units = model.settings.units;
     section(ui, theme, "Numbers, each opens to its working");
     for working in assessment.workings(ranked) {
         let open = model.open_working.as_deref() == Some(working.label.as_str());
         let value = match working.value {
             Quantity::Height(h) if working.signed => signed_height(units, h),
             Quantity::Direction(b) => format_bearing(Bearing::from_rad(b.rad() + convergence)),
-            q => format_quantity(q, units),
+            q => format_quantity(q, &units),
         };
         if number_row(ui, theme, &working.label, &value, open) {
             commands.push(Command::OpenWorking((!open).then(|| working.label.clone())));
@@ -225,7 +225,7 @@ fn sentence_start(text: &str) -> String {
     chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }
 
-fn show_working(ui: &mut Ui, working: &Working, units: &UnitPrefs, convergence: f64, theme: &Theme) {
+fn show_working(ui: &mut Ui, working: &Working, units: UnitPrefs, convergence: f64, theme: &Theme) {
     let frame = egui::Frame::new()
         .fill(theme.colours.panel_sunken)
         .corner_radius(5.0)
@@ -239,7 +239,7 @@ fn show_working(ui: &mut Ui, working: &Working, units: &UnitPrefs, convergence: 
                 ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
                     let shown = match value {
                         Quantity::Direction(b) => format_bearing(Bearing::from_rad(b.rad() + convergence)),
-                        q => format_quantity(*q, units),
+                        q => format_quantity(*q, &units),
                     };
                     ui.label(RichText::new(shown).size(theme.sizes.small));
                 });
@@ -281,7 +281,7 @@ fn criteria(ui: &mut Ui, ranked: &RankedField, theme: &Theme) {
     }
 }
 
-fn reasons(ui: &mut Ui, reasons: &[Reason], units: &UnitPrefs, convergence: f64, theme: &Theme) {
+fn reasons(ui: &mut Ui, reasons: &[Reason], units: UnitPrefs, convergence: f64, theme: &Theme) {
     for reason in reasons {
         let (mark, colour): (&str, Color32) = match reason.kind {
             ReasonKind::Gate => ("×", theme.colours.caution),
@@ -298,7 +298,7 @@ fn reasons(ui: &mut Ui, reasons: &[Reason], units: &UnitPrefs, convergence: f64,
     }
 }
 
-fn about(ui: &mut Ui, field: &Field, units: &UnitPrefs, theme: &Theme) {
+fn about(ui: &mut Ui, field: &Field, units: UnitPrefs, theme: &Theme) {
     let hectares = field.area_m2() / 10_000.0;
     let mut lines = vec![format!("{} · {hectares:.1} ha · surface {}", field.id, field.surface.words())];
     lines.push(match field.surveyed {

@@ -250,7 +250,7 @@ pub fn units_menu(ui: &mut Ui, units: UnitPrefs, commands: &mut Vec<Command>) {
         ui.radio_value(&mut set.height, u, words);
     }
     ui.separator();
-    ui.label("Speeds");
+    ui.label("Wind speeds");
     for (u, words) in [
         (SpeedUnit::Mph, "miles an hour"),
         (SpeedUnit::Kt, "knots"),

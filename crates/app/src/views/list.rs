@@ -90,8 +90,8 @@ fn keyboard(ui: &Ui, shown: &[&RankedField], model: &Model, commands: &mut Vec<C
         return None;
     }
     let step = ui.input_mut(|i| {
-        let next = i.consume_key(egui::Modifiers::NONE, Key::PageDown) as isize;
-        let previous = i.consume_key(egui::Modifiers::NONE, Key::PageUp) as isize;
+        let next = isize::from(i.consume_key(egui::Modifiers::NONE, Key::PageDown));
+        let previous = isize::from(i.consume_key(egui::Modifiers::NONE, Key::PageUp));
         next - previous
     });
     if step == 0 {
@@ -107,7 +107,7 @@ fn keyboard(ui: &Ui, shown: &[&RankedField], model: &Model, commands: &mut Vec<C
 fn row(ui: &mut Ui, ranked: &RankedField, area: &Area, model: &Model, theme: &Theme) -> Response {
     let (rect, response) = ui.allocate_exact_size(Vec2::new(ui.available_width(), ROW), Sense::click());
     let field = &area.fields[ranked.index];
-    let units = &model.settings.units;
+    let units = model.settings.units;
     let convergence = model.convergence_rad(field.centroid());
     let summary = summary(ranked, units, convergence);
     let spare = ranked.spare_height_m.map(|s| signed_height(units, s));
@@ -166,7 +166,7 @@ fn clipped_text(ui: &Ui, within: Rect, at: Pos2, text: &str, font: egui::FontId,
     ui.painter().galley(at, galley, colour);
 }
 
-fn summary(ranked: &RankedField, units: &UnitPrefs, convergence: f64) -> String {
+fn summary(ranked: &RankedField, units: UnitPrefs, convergence: f64) -> String {
     let verdict = ranked.verdict.words();
     if ranked.verdict == Verdict::Out {
         let why = ranked.reasons.iter().find(|r| r.kind == ReasonKind::Gate);
@@ -185,17 +185,17 @@ fn summary(ranked: &RankedField, units: &UnitPrefs, convergence: f64) -> String 
 
 /// A reason in the pilot's units, with true bearings.
 #[must_use]
-pub fn words(reason: &sparefield_geometry::fields::verdict::Reason, units: &UnitPrefs, convergence: f64) -> String {
+pub fn words(reason: &sparefield_geometry::fields::verdict::Reason, units: UnitPrefs, convergence: f64) -> String {
     use sparefield_geometry::fields::verdict::Quantity;
     reason.words(|q| match q {
         Quantity::Direction(b) => format_bearing(Bearing::from_rad(b.rad() + convergence)),
-        other => sparefield_data::quantity::format_quantity(other, units),
+        other => sparefield_data::quantity::format_quantity(other, &units),
     })
 }
 
 /// A height difference with its sign.
 #[must_use]
-pub fn signed_height(units: &UnitPrefs, metres: f64) -> String {
+pub fn signed_height(units: UnitPrefs, metres: f64) -> String {
     let text = units.format_height(metres.abs());
     if metres < 0.0 { format!("−{text}") } else { format!("+{text}") }
 }

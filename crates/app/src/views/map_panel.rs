@@ -58,7 +58,7 @@ impl MapDerived {
         let answer = Arc::as_ptr(assessment) as usize;
         let unit = model.settings.units.height;
         if self.overlay_of != Some((answer, unit)) {
-            self.overlay = Some(Arc::new(overlay(assessment, &model.settings.units)));
+            self.overlay = Some(Arc::new(overlay(assessment, model.settings.units)));
             self.overlay_of = Some((answer, unit));
         }
         let chosen = model.selected.map(|s| (answer, s));
@@ -143,7 +143,7 @@ pub fn map_panel(
 }
 
 fn aircraft_mark(model: &Model) -> AircraftMark {
-    let units = &model.settings.units;
+    let units = model.settings.units;
     let conditions = &model.conditions;
     let ground = model.ground_under_aircraft();
     let height = height_metres(conditions.height);
@@ -164,7 +164,7 @@ fn aircraft_mark(model: &Model) -> AircraftMark {
 }
 
 fn readout(model: &Model, p: Xy) -> Readout {
-    let units = &model.settings.units;
+    let units = model.settings.units;
     let mut parts = Vec::new();
     let Some(area) = &model.area else { return Readout::default() };
     match area.terrain.height_at(p) {
@@ -189,7 +189,7 @@ fn hover_text(model: &Model, index: usize) -> String {
     let (Some(area), Some(assessment)) = (&model.area, &model.assessment) else { return String::new() };
     let Some(field) = area.fields.get(index) else { return String::new() };
     let Some(ranked) = assessment.ranked.iter().find(|r| r.index == index) else { return field.label().to_owned() };
-    let units = &model.settings.units;
+    let units = model.settings.units;
     let convergence = model.convergence_rad(field.centroid());
     if ranked.verdict == Verdict::Out {
         let why = ranked.reasons.iter().find(|r| r.kind == ReasonKind::Gate);
@@ -206,7 +206,7 @@ fn hover_text(model: &Model, index: usize) -> String {
 }
 
 /// Rings and lit land for the map, from an assessment.
-fn overlay(assessment: &Assessment, units: &UnitPrefs) -> ReachOverlay {
+fn overlay(assessment: &Assessment, units: UnitPrefs) -> ReachOverlay {
     let rings = assessment
         .rings(&RING_LEVELS_M)
         .into_iter()

@@ -5,6 +5,7 @@
 //! beyond.
 
 use super::{HeightUnit, LengthUnit, SpeedUnit};
+use serde::{Deserialize, Serialize};
 use sparefield_geometry::air::WindVector;
 use sparefield_geometry::fields::verdict::Quantity;
 use sparefield_geometry::position::Bearing;
@@ -14,7 +15,7 @@ const GAP: char = '\u{a0}';
 const NOT_KNOWN: &str = "unknown";
 
 /// The units in which somebody wants to read.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct UnitPrefs {
     /// For heights.
     pub height: HeightUnit,
