@@ -341,7 +341,8 @@ fn good(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
     if matches!(place.field.surface, Surface::Stubble | Surface::GrazedGrass) {
         say(place.field.surface.words(), &[]);
     }
-    if value(CriterionKind::Approach) > 0.9 && value(CriterionKind::Approach) > UNKNOWN_AT_MOST {
+    let clear = j.displacement_m <= 0.0 && value(CriterionKind::Approach) > 0.9;
+    if clear && value(CriterionKind::Approach) > UNKNOWN_AT_MOST {
         say("nothing known under the approach takes length", &[]);
     }
 }
