@@ -117,6 +117,11 @@ impl App {
                 other => {
                     let before = self.model.settings.clone();
                     self.model.apply(&other);
+                    if let (Command::Select(Some(chosen)), Some(area)) = (&other, &self.model.area)
+                        && let Some(field) = area.fields.get(*chosen)
+                    {
+                        self.map.reveal(field.centroid());
+                    }
                     if before != self.model.settings && self.start.keep_settings {
                         settings::save(&self.model.settings);
                     }
@@ -159,8 +164,9 @@ impl App {
                 continue;
             }
             match outcome.result {
-                Ok(assessment) => {
-                    self.model.assessment = Some(assessment);
+                Ok(answer) => {
+                    self.model.assessment = Some(answer.assessment);
+                    self.model.rings = answer.rings;
                     self.model.cannot_assess = None;
                 }
                 Err(why) => {

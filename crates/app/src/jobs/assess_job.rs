@@ -1,6 +1,6 @@
 //! Assessing the fields on a thread of its own.
 
-use crate::assess::{self, Assessment, Studies};
+use crate::assess::{self, Assessment, Ring, Studies};
 use sparefield_data::area::Area;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
@@ -29,8 +29,20 @@ pub struct AssessOutcome {
     /// Serial number of the request.
     pub serial: u64,
     /// The assessment, or one sentence that says why there is none.
-    pub result: Result<Arc<Assessment>, String>,
+    pub result: Result<Answer, String>,
 }
+
+/// An assessment, and what the map draws of it that takes longer than a frame should.
+#[derive(Clone)]
+pub struct Answer {
+    /// The assessment.
+    pub assessment: Arc<Assessment>,
+    /// Rings of spare height at [`RING_LEVELS_M`].
+    pub rings: Arc<Vec<Ring>>,
+}
+
+/// Spare heights at which rings are drawn, metres: 0, 150, 300 and 600 ft.
+pub const RING_LEVELS_M: [f64; 4] = [0.0, 45.72, 91.44, 182.88];
 
 #[derive(Default)]
 struct Slot {
@@ -140,9 +152,10 @@ fn work(shared: &Shared, notify: &dyn Fn()) {
                 studies = Some((request.area_revision, Studies::new(&request.area, &request.conditions)));
             }
             let Some((_, studies)) = &studies else { return Err("stopped".to_owned()) };
-            assess::assess(&request.area, studies, &request.conditions, &cancelled)
-                .map(Arc::new)
-                .map_err(|e| e.to_string())
+            let assessment =
+                assess::assess(&request.area, studies, &request.conditions, &cancelled).map_err(|e| e.to_string())?;
+            let rings = Arc::new(assessment.rings(&RING_LEVELS_M));
+            Ok(Answer { assessment: Arc::new(assessment), rings })
         });
         let result = std::panic::catch_unwind(run)
             .unwrap_or_else(|_| Err("assessing the fields failed inside the program; please report it".to_owned()));

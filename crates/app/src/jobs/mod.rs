@@ -7,5 +7,5 @@
 mod assess_job;
 mod open_job;
 
-pub use assess_job::{AssessJob, AssessOutcome, AssessRequest};
+pub use assess_job::{Answer, AssessJob, AssessOutcome, AssessRequest, RING_LEVELS_M};
 pub use open_job::{OpenJob, OpenOutcome, OpenWhat};

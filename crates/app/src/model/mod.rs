@@ -8,7 +8,7 @@ mod history;
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use history::History;
 
-use crate::assess::Assessment;
+use crate::assess::{Assessment, Ring};
 use crate::command::Command;
 use sparefield_data::area::Area;
 use sparefield_data::quantity::{SpeedUnit, UnitPrefs};
@@ -83,6 +83,8 @@ pub struct Model {
     pub hovered: Option<usize>,
     /// What was last computed.
     pub assessment: Option<Arc<Assessment>>,
+    /// Rings of spare height that belong to it.
+    pub rings: Arc<Vec<Ring>>,
     /// Why nothing could be computed from these conditions.
     pub cannot_assess: Option<String>,
     /// Whether a computation for the present conditions is under way.
@@ -111,6 +113,7 @@ impl Model {
             selected: None,
             hovered: None,
             assessment: None,
+            rings: Arc::default(),
             cannot_assess: None,
             assessing: false,
             opening: None,

@@ -9,9 +9,17 @@ use crate::model::Model;
 use crate::theme::{Theme, space};
 use egui::{Align2, Color32, Pos2, Rect, RichText, ScrollArea, Sense, Shape, Stroke, Ui, Vec2};
 use sparefield_data::quantity::{UnitPrefs, format_bearing, format_quantity};
-use sparefield_geometry::fields::model::{EdgeKind, Field};
+use sparefield_geometry::fields::model::{EdgeKind, Field, Hazard, HazardKind, HazardShape};
 use sparefield_geometry::fields::verdict::{Quantity, RankedField, Reason, ReasonKind, StripVerdict, Verdict};
 use sparefield_geometry::position::{Bearing, Xy};
+
+/// What no answer here takes into account; said on every card, since a list of reasons looks complete.
+const NOT_LOOKED_AT: [&str; 4] = [
+    "Wires, fences, ditches and animals that nobody entered.",
+    "Ground and hazards round the circuit: its height is an estimate from overhead, not a flown circuit.",
+    "What stands beyond the far end, should you run on.",
+    "Gusts, sinking air, and how well the circuit is flown.",
+];
 
 /// The card, or nothing while no field is chosen.
 pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
@@ -36,6 +44,10 @@ pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
         criteria(ui, ranked, theme);
         section(ui, theme, "Why");
         reasons(ui, &ranked.reasons, units, convergence, theme);
+        section(ui, theme, "Not looked at");
+        for text in NOT_LOOKED_AT {
+            ui.add(egui::Label::new(RichText::new(text).size(theme.sizes.small)).wrap());
+        }
         section(ui, theme, "About the field");
         about(ui, field, units, theme);
         ui.add_space(space::GROUP);
@@ -106,6 +118,9 @@ fn picture(ui: &mut Ui, field: &Field, strip: &StripVerdict, model: &Model, them
         let points = hole.iter().map(|&p| place(p)).collect();
         painter.add(Shape::closed_line(points, Stroke::new(1.0, colour)));
     }
+    if let Some(area) = &model.area {
+        hazards_near(&painter, field, &area.hazards, &place, scale, theme);
+    }
     strip_bar(&painter, strip, &place, theme);
     // The approach, and the wind over the picture.
     let far = place(strip.start) + Vec2::new(0.0, 40.0);
@@ -116,9 +131,9 @@ fn picture(ui: &mut Ui, field: &Field, strip: &StripVerdict, model: &Model, them
     wind_arrow(&painter, Pos2::new(rect.right() - 34.0, rect.top() + 34.0), relative, theme);
     let speed = model.settings.units.format_speed(model.conditions.wind_speed_ms);
     painter.text(
-        Pos2::new(rect.right() - 8.0, rect.bottom() - 6.0),
-        Align2::RIGHT_BOTTOM,
-        format!("wind {}/{speed}", format_bearing(wind_from)),
+        Pos2::new(rect.right() - 8.0, rect.top() + 64.0),
+        Align2::RIGHT_TOP,
+        format!("{}/{speed}", format_bearing(wind_from)),
         theme.small_font(),
         c.ink_soft,
     );
@@ -129,6 +144,56 @@ fn picture(ui: &mut Ui, field: &Field, strip: &StripVerdict, model: &Model, them
         theme.small_font(),
         c.ink_soft,
     );
+}
+
+/// What stands in the field or within some metres of it.
+fn hazards_near(
+    painter: &egui::Painter,
+    field: &Field,
+    hazards: &[Hazard],
+    place: &dyn Fn(Xy) -> Pos2,
+    scale: f32,
+    theme: &Theme,
+) {
+    const NEAR_M: f64 = 120.0;
+    let c = &theme.colours;
+    let (mut low, mut high) = (field.outer[0], field.outer[0]);
+    for p in &field.outer {
+        low = Xy::new(low.x.min(p.x), low.y.min(p.y));
+        high = Xy::new(high.x.max(p.x), high.y.max(p.y));
+    }
+    let near = |p: &Xy| p.x > low.x - NEAR_M && p.x < high.x + NEAR_M && p.y > low.y - NEAR_M && p.y < high.y + NEAR_M;
+    for hazard in hazards {
+        match &hazard.shape {
+            HazardShape::Point(p) if near(p) => {
+                let radius = (6.0 * scale).clamp(3.0, 9.0);
+                painter.circle(place(*p), radius, c.wood, Stroke::new(1.0, c.ink));
+            }
+            HazardShape::Line(line) => {
+                let passes = |w: &&[Xy]| {
+                    w[0].x.min(w[1].x) < high.x + NEAR_M
+                        && w[0].x.max(w[1].x) > low.x - NEAR_M
+                        && w[0].y.min(w[1].y) < high.y + NEAR_M
+                        && w[0].y.max(w[1].y) > low.y - NEAR_M
+                };
+                for pair in line.windows(2).filter(passes) {
+                    painter.line_segment([place(pair[0]), place(pair[1])], Stroke::new(1.5, c.wires));
+                    painter.circle_filled(place(pair[0]), 2.5, c.wires);
+                    painter.circle_filled(place(pair[1]), 2.5, c.wires);
+                }
+            }
+            HazardShape::Area { outer, .. } if outer.iter().any(near) => {
+                let ink = match hazard.kind {
+                    HazardKind::Water => c.water_line,
+                    HazardKind::Building => c.building,
+                    _ => c.wood,
+                };
+                let points = outer.iter().map(|&p| place(p)).collect();
+                painter.add(Shape::closed_line(points, Stroke::new(2.0, ink)));
+            }
+            HazardShape::Point(_) | HazardShape::Area { .. } => {}
+        }
+    }
 }
 
 fn strip_bar(painter: &egui::Painter, strip: &StripVerdict, place: &dyn Fn(Xy) -> Pos2, theme: &Theme) {

@@ -5,13 +5,13 @@ use super::map::{
     AircraftMark, DistanceUnit, HomeMark, LitMask, MapEvent, MapInput, MapState, ReachOverlay, Readout, Ring, WindMark,
     map_view,
 };
-use crate::assess::{Assessment, HeightInput};
+use crate::assess::{self, Assessment, HeightInput};
 use crate::command::Command;
 use crate::model::{Model, height_metres};
 use crate::theme::Theme;
 use egui::Ui;
 use sparefield_data::area::LaneKind;
-use sparefield_data::quantity::{HeightUnit, LengthUnit, SpeedUnit, UnitPrefs, format_bearing};
+use sparefield_data::quantity::{HeightUnit, LengthUnit, UnitPrefs, format_bearing};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use sparefield_geometry::fields::verdict::{ReasonKind, Verdict};
 use sparefield_geometry::position::{Bearing, Xy};
@@ -19,9 +19,6 @@ use std::sync::Arc;
 
 /// A survey older than this is shown as old, days. Common practice, no source: a field changes with the season.
 const OLD_SURVEY_DAYS: i32 = 365;
-
-/// Spare heights at which rings are drawn, metres: 0, 150, 300 and 600 ft.
-const RING_LEVELS_M: [f64; 4] = [0.0, 45.72, 91.44, 182.88];
 
 /// What the window worked out once for the present area and answer, so that a frame does not do it again.
 #[derive(Default)]
@@ -58,7 +55,7 @@ impl MapDerived {
         let answer = Arc::as_ptr(assessment) as usize;
         let unit = model.settings.units.height;
         if self.overlay_of != Some((answer, unit)) {
-            self.overlay = Some(Arc::new(overlay(assessment, model.settings.units)));
+            self.overlay = Some(Arc::new(overlay(assessment, &model.rings, model.settings.units)));
             self.overlay_of = Some((answer, unit));
         }
         let chosen = model.selected.map(|s| (answer, s));
@@ -121,10 +118,9 @@ pub fn map_panel(
         hovered: model.hovered,
         path: (!derived.path.is_empty()).then_some(derived.path.as_slice()),
         height_in_feet: units.height == HeightUnit::Ft,
-        distance_unit: match (units.length, units.speed) {
-            (LengthUnit::M, SpeedUnit::Kt) => DistanceUnit::NauticalMiles,
-            (LengthUnit::M, _) => DistanceUnit::Kilometres,
-            _ => DistanceUnit::Miles,
+        distance_unit: match units.length {
+            LengthUnit::M => DistanceUnit::Kilometres,
+            LengthUnit::Ft | LengthUnit::Yd => DistanceUnit::Miles,
         },
         format_height: &|h| units.format_height(h),
         to_lonlat: &|p| area.and_then(|a| a.frame.to_lonlat(p).ok()),
@@ -206,14 +202,13 @@ fn hover_text(model: &Model, index: usize) -> String {
 }
 
 /// Rings and lit land for the map, from an assessment.
-fn overlay(assessment: &Assessment, units: UnitPrefs) -> ReachOverlay {
-    let rings = assessment
-        .rings(&RING_LEVELS_M)
-        .into_iter()
+fn overlay(assessment: &Assessment, rings: &[assess::Ring], units: UnitPrefs) -> ReachOverlay {
+    let rings = rings
+        .iter()
         .map(|ring| Ring {
             level_m: ring.level_m,
             label: if ring.level_m == 0.0 { "in reach".to_owned() } else { signed_height(units, ring.level_m) },
-            lines: ring.lines,
+            lines: ring.lines.clone(),
         })
         .collect();
     let lit = LitMask::from_spare_heights(assessment.reach.frame, &assessment.spare_m);
