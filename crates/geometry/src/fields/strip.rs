@@ -32,6 +32,12 @@ pub const SCAN_STEP_DEG: f64 = 5.0;
 /// A run shorter than this many widths is not looked for when headings are searched.
 const SHORTEST_IN_WIDTHS: f64 = 1.0;
 
+/// Share of its length by which a strip may be shorter and still count as equally long.
+const EQUAL: f64 = 1e-7;
+
+/// Share of the longest strip's length given up for standing in the middle. Common practice, no source.
+pub const GIVEN_FOR_THE_MIDDLE: f64 = 0.01;
+
 /// A strip that cannot slide this far without getting shorter is the only one of its length, metres.
 const SLIDE_M: f64 = 0.01;
 
@@ -238,12 +244,21 @@ impl StripSpace {
     /// `None` when none fits, or the width is not a positive number.
     #[must_use]
     pub fn longest(&self, heading: Bearing, width_m: f64, scratch: &mut Scratch) -> Option<Strip> {
+        self.in_the_middle(heading, width_m, EQUAL, scratch)
+    }
+
+    /// A rectangle along a heading that stands in the middle of all that are at most the share `give` shorter than the
+    /// longest: a pilot lands down the middle of a field rather than along its hedge for half a metre more.
+    ///
+    /// `None` when none fits, or a number is not usable.
+    #[must_use]
+    pub fn in_the_middle(&self, heading: Bearing, width_m: f64, give: f64, scratch: &mut Scratch) -> Option<Strip> {
         if !(width_m > 0.0 && width_m.is_finite() && heading.rad().is_finite()) {
             return None;
         }
         self.turn(heading, scratch);
         let gap = self.search(width_m, 0.0, scratch)?;
-        let gap = scratch.middle_of_equals(gap, width_m, self.grain_m);
+        let gap = scratch.middle_of_equals(gap, width_m, give.max(EQUAL), self.grain_m);
         Some(self.centred(gap, heading, width_m, scratch))
     }
 
@@ -470,8 +485,8 @@ fn open_ring(ring: &geo::LineString<f64>, centre: Xy) -> Vec<Xy> {
 impl Scratch {
     /// The middle one of strips that are equally long: between parallel sides a strip can slide without growing or
     /// shrinking, and which of them a search meets first is left to rounding.
-    fn middle_of_equals(&mut self, gap: Gap, width: f64, grain: f64) -> Gap {
-        let tolerance = 1e-7 * gap.length() + 16.0 * grain;
+    fn middle_of_equals(&mut self, gap: Gap, width: f64, give: f64, grain: f64) -> Gap {
+        let tolerance = give * gap.length() + 16.0 * grain;
         let shortest = gap.length() - tolerance;
         let at = |y: f64, s: &mut Self| {
             let found = s.longest_gap(y, y + width, 4.0 * grain, shortest)?;

@@ -6,7 +6,8 @@
 use super::hazards::{HazardIndex, distance_m, outline, segments};
 use super::model::{BoundaryEdge, EdgeKind, Field, Hazard, HazardKind, HazardShape};
 use super::strip::{
-    SCAN_STEP_DEG, Scratch, Strip, StripSpace, field_obstacles, inside_ring, room_around_m, without_margin,
+    GIVEN_FOR_THE_MIDDLE, SCAN_STEP_DEG, Scratch, Strip, StripSpace, field_obstacles, inside_ring, room_around_m,
+    without_margin,
 };
 use crate::aircraft::Aircraft;
 use crate::grid::{SurfaceKind, Terrain, TerrainAccuracy};
@@ -364,6 +365,12 @@ fn candidates(space: &StripSpace, width: f64, margin: f64, shortest: f64, scratc
         };
         if kept.is_empty() || (strip.length_m >= shortest && kept.iter().all(apart)) {
             kept.push(strip);
+        }
+    }
+    for strip in &mut kept {
+        let middle = space.in_the_middle(strip.heading, width, GIVEN_FOR_THE_MIDDLE, scratch);
+        if let Some(middle) = middle.and_then(|s| without_margin(s, margin)) {
+            *strip = middle;
         }
     }
     kept
