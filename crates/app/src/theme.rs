@@ -299,7 +299,8 @@ impl Theme {
         let w = &mut v.widgets;
         for (visuals, fill, edge, text) in [
             (&mut w.noninteractive, c.panel, c.line, c.ink),
-            (&mut w.inactive, c.panel_sunken, c.line, c.ink),
+            // Boxes to tick have no text of their own: their edge must be seen.
+            (&mut w.inactive, c.panel_sunken, mix(c.line, c.ink_soft, 0.55), c.ink),
             (&mut w.hovered, mix(c.panel_sunken, c.accent_soft, 0.7), mix(c.line, c.accent, 0.5), c.ink),
             (&mut w.active, c.accent_soft, c.accent, c.ink),
             (&mut w.open, c.panel_raised, c.accent, c.ink),
