@@ -220,7 +220,9 @@ impl App {
         request.terrain.extend(found.terrain.iter().cloned());
         request.fields.extend(found.fields.iter().cloned());
         request.hazards.extend(found.hazards.iter().cloned());
-        if found.terrain.is_empty() && found.fields.is_empty() && found.hazards.is_empty() {
+        request.edges.extend(found.edges.iter().cloned());
+        let found_land = [&found.terrain, &found.fields, &found.hazards, &found.edges];
+        if found_land.iter().all(|files| files.is_empty()) {
             return;
         }
         if request.terrain.is_empty() {

@@ -30,6 +30,8 @@ pub struct AreaRequest {
     pub fields: Vec<PathBuf>,
     /// Hazard files; may hold quiet zones.
     pub hazards: Vec<PathBuf>,
+    /// Lines along the sides of fields, with what stands there and how high.
+    pub edges: Vec<PathBuf>,
     /// A reference system by the user's word: the frame where it is projected in metres, and the system of files that
     /// state none.
     pub crs: Option<String>,
@@ -164,6 +166,23 @@ impl Area {
             fields.extend(collect(path, with_given_crs(given.as_ref(), read)?, &mut warnings, &mut provenance));
         }
         unique_ids(&mut fields, &mut warnings);
+        for path in &request.edges {
+            let known = fields.clone();
+            let read = |options: &VectorOptions| {
+                let mut tried = known.clone();
+                let count = vector::load_edges(path, &mut tried, &frame, options)?;
+                Ok(Loaded { value: (tried, count.value), warnings: count.warnings, provenance: count.provenance })
+            };
+            let (with_edges, sides) =
+                collect(path, with_given_crs(given.as_ref(), read)?, &mut warnings, &mut provenance);
+            fields = with_edges;
+            if sides == 0 {
+                warnings.push(Warning {
+                    place: path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned()),
+                    message: "none of its lines runs along the side of a field, so it changes nothing".to_owned(),
+                });
+            }
+        }
         let mut hazards = Hazards::default();
         for path in &request.hazards {
             let read = |options: &VectorOptions| vector::load_hazards(path, &frame, options);
@@ -369,6 +388,38 @@ mod tests {
 
     fn sample_file(name: &str) -> PathBuf {
         Path::new(env!("CARGO_MANIFEST_DIR")).join("../../sample-terrain").join(name)
+    }
+
+    #[test]
+    fn a_layer_of_lines_tells_what_stands_on_the_sides_of_fields() {
+        let folder = tempfile::tempdir().unwrap();
+        let sample = Area::sample(&NoProgress).unwrap();
+        // One side of one field, written as a line with a kind no field of the sample has at that height.
+        let field = &sample.fields[3];
+        let place = |p: Xy| {
+            let l = sample.frame.to_lonlat(p).unwrap();
+            vec![l.lon_deg, l.lat_deg]
+        };
+        let line = serde_json::json!({"type": "FeatureCollection", "features": [{"type": "Feature",
+            "properties": {"kind": "wall", "height_m": 33.0, "field": field.id},
+            "geometry": {"type": "LineString", "coordinates": [place(field.outer[0]), place(field.outer[1])]}}]});
+        let edges = folder.path().join("edges.geojson");
+        std::fs::write(&edges, line.to_string()).unwrap();
+        let (fields, terrain) = (sample_file("fields.geojson"), sample_file("terrain.tif"));
+        let sorted = classify(&[edges.clone(), fields.clone(), terrain.clone()]);
+        assert_eq!((sorted.edges.len(), sorted.fields.len(), sorted.terrain.len()), (1, 1, 1), "{sorted:?}");
+        let request = AreaRequest {
+            terrain: sorted.terrain,
+            fields: sorted.fields,
+            edges: sorted.edges,
+            ..AreaRequest::default()
+        };
+        let area = Area::open(&request, &NoProgress).unwrap();
+        let same = area.fields.iter().find(|f| f.id == field.id).unwrap();
+        assert!(same.edges.iter().any(|e| e.height_m == Some(33.0)), "{:?}", same.edges);
+        assert!(
+            area.fields.iter().filter(|f| f.id != field.id).all(|f| f.edges.iter().all(|e| e.height_m != Some(33.0)))
+        );
     }
 
     #[test]

@@ -86,6 +86,9 @@ pub struct AreaArgs {
     /// Hazards such as wires, masts and woods: GeoJSON or Shapefile.
     #[arg(long, value_name = "FILE", num_args = 1..)]
     pub hazards: Vec<PathBuf>,
+    /// Lines along the sides of fields with what stands there (columns kind, height_m): GeoJSON or Shapefile.
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub edges: Vec<PathBuf>,
     /// The projected system to compute in; the UTM zone when left out.
     #[arg(long, value_name = "EPSG:n")]
     pub crs: Option<String>,

@@ -57,9 +57,11 @@ pub fn area(args: &AreaArgs, at: Option<LonLat>) -> Result<Option<AreaRequest>, 
         })
         .transpose()?;
     if args.terrain.is_empty() {
-        if !args.fields.is_empty() || !args.hazards.is_empty() || args.crs.is_some() || grid_m.is_some() {
+        let own = [&args.fields, &args.hazards, &args.edges].iter().any(|files| !files.is_empty());
+        if own || args.crs.is_some() || grid_m.is_some() {
             return Err(CliError::BadInput(
-                "--fields, --hazards, --crs and --grid belong to terrain of your own; name it with --terrain".into(),
+                "--fields, --hazards, --edges, --crs and --grid belong to terrain of your own; name it with --terrain"
+                    .into(),
             ));
         }
         return Ok(None);
@@ -68,6 +70,7 @@ pub fn area(args: &AreaArgs, at: Option<LonLat>) -> Result<Option<AreaRequest>, 
         terrain: args.terrain.clone(),
         fields: args.fields.clone(),
         hazards: args.hazards.clone(),
+        edges: args.edges.clone(),
         crs: args.crs.clone(),
         grid_m,
         around: at,

@@ -13,6 +13,8 @@ pub struct Classified {
     pub fields: Vec<PathBuf>,
     /// Hazards and quiet zones.
     pub hazards: Vec<PathBuf>,
+    /// Lines along the sides of fields, with what stands there.
+    pub edges: Vec<PathBuf>,
     /// Files that are none of these, each with a sentence that says so.
     pub refused: Vec<LoadError>,
 }
@@ -24,14 +26,19 @@ const HAZARD_COLUMNS: [&str; 5] = ["kind", "height_m", "height", "height_ft", "b
 /// Companions of a Shapefile; they are read with it.
 const COMPANIONS: [&str; 9] = ["shx", "dbf", "prj", "cpg", "qpj", "sbn", "sbx", "qix", "xml"];
 
+/// Words of what stands along a side and is no hazard by itself; with them a layer of lines is one of sides.
+const EDGE_WORDS: [&str; 6] = ["hedge", "fence", "wall", "tree line", "tree-line", "tree_line"];
+
 enum Kind {
     Fields,
     Hazards,
+    Edges,
 }
 
 /// Sorts files into terrain, fields and hazards.
 ///
-/// An outline is a field unless its columns are those of a hazard; points and lines are hazards.
+/// An outline is a field unless its columns are those of a hazard; points and lines are hazards, but for layers of
+/// lines that speak of hedges, fences or walls: those are the sides of fields.
 #[must_use]
 pub fn classify(paths: &[PathBuf]) -> Classified {
     let mut sorted = Classified::default();
@@ -58,6 +65,7 @@ pub fn classify(paths: &[PathBuf]) -> Classified {
         match kind {
             Ok(Kind::Fields) => sorted.fields.push(path.clone()),
             Ok(Kind::Hazards) => sorted.hazards.push(path.clone()),
+            Ok(Kind::Edges) => sorted.edges.push(path.clone()),
             Err(error) => sorted.refused.push(error),
         }
     }
@@ -98,7 +106,27 @@ fn geojson_kind(path: &Path) -> Result<Kind, LoadError> {
         let kind = f.pointer("/geometry/type").and_then(serde_json::Value::as_str);
         matches!(kind, Some("Polygon" | "MultiPolygon" | "GeometryCollection"))
     });
+    let words = |f: &serde_json::Value| {
+        let kind = f.pointer("/properties/kind").and_then(serde_json::Value::as_str);
+        kind.is_some_and(|k| EDGE_WORDS.contains(&k.trim().to_lowercase().as_str()))
+    };
+    let lines = features.iter().any(|f| {
+        let kind = f.pointer("/geometry/type").and_then(serde_json::Value::as_str);
+        matches!(kind, Some("LineString" | "MultiLineString"))
+    });
+    if lines && !areas && features.iter().any(words) {
+        return Ok(Kind::Edges);
+    }
     Ok(by_columns(&columns, areas))
+}
+
+/// Whether a dBASE table speaks of hedges, fences or walls in its first megabyte.
+fn speaks_of_edges(path: &Path) -> bool {
+    use std::io::Read as _;
+    let mut head = Vec::new();
+    let read = std::fs::File::open(path).and_then(|f| f.take(0x10_0000).read_to_end(&mut head));
+    let text = String::from_utf8_lossy(&head).to_lowercase();
+    read.is_ok() && EDGE_WORDS.iter().any(|w| text.contains(w))
 }
 
 /// Names of the columns of a dBASE table: descriptors of 32 bytes after a header of 32, up to a carriage return.
@@ -127,7 +155,11 @@ fn shapefile_kind(path: &Path) -> Result<Kind, LoadError> {
         ));
     };
     // Shape types of polygons with and without heights and measures (ESRI Shapefile Technical Description, 1998).
-    let areas = matches!(u32::from_le_bytes([a, b, c, d]), 5 | 15 | 25 | 31);
+    let shape = u32::from_le_bytes([a, b, c, d]);
+    let (areas, lines) = (matches!(shape, 5 | 15 | 25 | 31), matches!(shape, 3 | 13 | 23));
+    if lines && ["dbf", "DBF"].iter().any(|e| speaks_of_edges(&path.with_extension(e))) {
+        return Ok(Kind::Edges);
+    }
     let columns: Vec<String> =
         ["dbf", "DBF"].iter().find_map(|e| column_names(&path.with_extension(e))).unwrap_or_default();
     Ok(by_columns(&columns, areas))
