@@ -317,7 +317,7 @@ impl<'a> Place<'a> {
         if worse(key(gates, &values)) {
             return None;
         }
-        let circuit = self.arrival.and_then(|a| self.circuits.height(heading, a.track));
+        let circuit = self.arrival.and_then(|a| self.circuits.height(heading, a.track, self.study.centre - line.start));
         let arrival_m = self.arrival.zip(end.threshold_amsl_m).map(|(a, t)| a.height_amsl_m - t);
         let spare_m = arrival_m.zip(circuit).map(|(a, c)| a - c.total_m);
         gates.set(Gate::WindTooStrong, self.arrival.is_some() && circuit.is_none());

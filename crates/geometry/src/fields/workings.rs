@@ -166,7 +166,7 @@ fn heights(
     list.push(working(
         "arrival height",
         Quantity::Height(above),
-        "height on arriving overhead − height of the ground at the landing end",
+        "height on arriving over the middle of the field − height of the ground at the landing end",
         vec![
             ("arrival above sea level", Quantity::Height(arrival.height_amsl_m)),
             ("landing end above sea level", Quantity::Height(arrival.height_amsl_m - above)),
@@ -174,12 +174,12 @@ fn heights(
         "reach",
     ));
     let setting = CircuitSetting::new(input.aircraft, input.wind, elevation(study, input));
-    let Some(circuit) = setting.height(strip.heading, arrival.track) else { return };
+    let Some(circuit) = setting.height(strip.heading, arrival.track, study.centre - strip.start) else { return };
     let inputs = circuit.parts.iter().map(|p| (p.what, Quantity::Height(p.loss_m))).collect();
     list.push(working(
         "circuit height",
         Quantity::Height(circuit.total_m),
-        "sum of the height lost in each part of an overhead join, the cheaper hand",
+        "sum of the height lost in each part of a join from over the middle of the field, the cheaper hand",
         inputs,
         "estimate: wind triangle, glide curve, turns at constant incidence (Welch, Welch & Irving)",
     ));
