@@ -230,6 +230,7 @@ pub fn assess(
         obstacle_rule: conditions.rules.obstacle,
         safety: conditions.rules.safety,
         today: Some(conditions.today),
+        hazards_unknown: area.hazards.is_empty(),
         ..RankOptions::default()
     };
     let input = RankInput { aircraft, wind: &wind, options: &options, quiet_zones: &area.quiet_zones };

@@ -57,6 +57,8 @@ pub struct RankOptions {
     pub safety: SafetyFactor,
     /// The day from which the age of surveys counts; `None` makes every survey's age unknown.
     pub today: Option<Day>,
+    /// Whether nobody gave any hazards: that none is near then says nothing.
+    pub hazards_unknown: bool,
 }
 
 /// What fields are ranked for.
@@ -289,6 +291,7 @@ impl<'a> Place<'a> {
             .min(if assumed { 0.8 } else { 1.0 });
         let age = self.age_days();
         let mut surroundings = Surroundings {
+            hazards_known: !options.hazards_unknown,
             wires_near: self.study.nearby.wires,
             tall_near: self.study.nearby.tall,
             wires_under_approach: !end.wires.is_empty(),
@@ -338,7 +341,7 @@ impl<'a> Place<'a> {
             self.field.surface != Surface::Unknown,
             !(end.unknown_edge || end.ground_gap || assumed),
             spare_m.is_some(),
-            self.field.stock != super::model::Stock::Unknown,
+            self.field.stock != super::model::Stock::Unknown && !options.hazards_unknown,
             age.is_some(),
             true,
         ];

@@ -278,6 +278,9 @@ fn not_known(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
     if place.field.stock == Stock::Unknown {
         say("whether animals are there is not known", &[]);
     }
+    if place.input.options.hazards_unknown {
+        say("no hazards were loaded: wires, masts and trees around it were not looked at", &[]);
+    }
     if j.end.unknown_edge {
         say("nobody looked at the boundary under the approach; a height was assumed", &[]);
     }
