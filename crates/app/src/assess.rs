@@ -399,9 +399,9 @@ impl Assessment {
                 ),
                 quantities: vec![
                     Quantity::Direction(strip.heading),
-                    Quantity::Length(strip.usable_length_m),
-                    Quantity::Length(strip.needed_length_m),
-                    Quantity::Height(spare),
+                    Quantity::LengthAtLeast(strip.usable_length_m),
+                    Quantity::LengthAtMost(strip.needed_length_m),
+                    Quantity::HeightAtLeast(spare),
                 ],
             },
             _ => Reason { kind: ReasonKind::Note, template: ranked.verdict.words().into(), quantities: Vec::new() },
