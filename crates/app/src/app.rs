@@ -148,6 +148,17 @@ impl App {
             OpenOutcome::Opened(area) => {
                 self.request = std::mem::take(&mut self.opening_request);
                 self.model.take_area(area);
+                // What was pointed at or moved in this frame belongs to the area before.
+                self.commands.retain(|c| {
+                    !matches!(
+                        c,
+                        Command::Select(_)
+                            | Command::Hover(_)
+                            | Command::MoveAircraft(_)
+                            | Command::Undo
+                            | Command::Redo
+                    )
+                });
                 let (here, around) = (self.model.conditions.position, Xy::new(FIRST_VIEW_M, FIRST_VIEW_M));
                 self.map.show_box(here - around, here + around);
             }
@@ -316,7 +327,7 @@ impl App {
             views::conditions::conditions(ui, &self.model, theme, &mut self.commands);
             ui.separator();
             egui::Panel::bottom("cautions").frame(egui::Frame::new().inner_margin(4)).show(ui, |ui| {
-                views::furniture::cautions(ui, theme);
+                views::furniture::cautions(ui, &self.model, theme);
             });
             views::furniture::notices(ui, &self.model, theme, &mut self.commands);
             views::list::ranked_list(ui, &self.model, theme, &mut self.commands);

@@ -230,6 +230,7 @@ pub fn assess(
         obstacle_rule: conditions.rules.obstacle,
         safety: conditions.rules.safety,
         today: Some(conditions.today),
+        hazards_unknown: area.hazards.is_empty(),
         ..RankOptions::default()
     };
     let input = RankInput { aircraft, wind: &wind, options: &options, quiet_zones: &area.quiet_zones };
@@ -398,9 +399,9 @@ impl Assessment {
                 ),
                 quantities: vec![
                     Quantity::Direction(strip.heading),
-                    Quantity::Length(strip.usable_length_m),
-                    Quantity::Length(strip.needed_length_m),
-                    Quantity::Height(spare),
+                    Quantity::LengthAtLeast(strip.usable_length_m),
+                    Quantity::LengthAtMost(strip.needed_length_m),
+                    Quantity::HeightAtLeast(spare),
                 ],
             },
             _ => Reason { kind: ReasonKind::Note, template: ranked.verdict.words().into(), quantities: Vec::new() },

@@ -20,6 +20,8 @@ use std::path::PathBuf;
 /// # Errors
 /// When no window can be opened on this machine.
 pub fn run_window(files: Vec<PathBuf>, today: Day) -> anyhow::Result<()> {
+    // What goes wrong beside the window (settings that cannot be kept) is said on standard error; RUST_LOG asks for more.
+    env_logger::Builder::new().filter_level(log::LevelFilter::Warn).parse_default_env().try_init()?;
     let viewport = egui::ViewportBuilder::default()
         .with_title("Sparefield")
         .with_app_id("sparefield")

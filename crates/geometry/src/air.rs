@@ -132,7 +132,8 @@ pub struct WindLayer {
 /// The wind over an area: surface wind, profile near the ground, and what is known aloft.
 ///
 /// Above the reference ground the wind follows the profile up to [`PROFILE_TOP_M`]; layers aloft, where given, are
-/// joined to the top of the profile and to each other linearly in height, and the highest holds above itself.
+/// joined to the top of the profile and to each other linearly in height, and the highest holds above itself. Below
+/// 10 m above the reference ground the surface wind holds: other ground may lie lower, and its air is not calm.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Wind {
     /// Wind at 10 m above the ground.
@@ -165,7 +166,10 @@ impl Wind {
     /// The wind at a height above mean sea level.
     #[must_use]
     pub fn at_amsl(&self, height_amsl_m: f64) -> WindVector {
-        let near_ground = |amsl: f64| self.surface.scaled(self.profile.ratio_at(amsl - self.ground_amsl_m));
+        let near_ground = |amsl: f64| {
+            let above = (amsl - self.ground_amsl_m).max(SURFACE_WIND_HEIGHT_M);
+            self.surface.scaled(self.profile.ratio_at(above))
+        };
         let Some(first) = self.aloft.first() else { return near_ground(height_amsl_m) };
         // A layer given inside the profile ends the profile there.
         let top = (self.ground_amsl_m + PROFILE_TOP_M).min(first.height_amsl_m);
@@ -210,4 +214,24 @@ impl Wind {
 pub fn isa_density_ratio(height_amsl_m: f64) -> f64 {
     let h = height_amsl_m.clamp(-1_000.0, 11_000.0);
     math::pow(1.0 - 0.006_5 * h / 288.15, 4.255_88)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_valley_below_the_reference_ground_is_not_calm() {
+        let surface = WindVector::coming_from(Bearing::from_deg(250.0), 6.0);
+        for profile in [WindProfile::OPEN_GRASS, WindProfile::Power { alpha: 0.15 }, WindProfile::Uniform] {
+            let aloft = vec![WindLayer { height_amsl_m: 900.0, wind: surface.scaled(2.0) }];
+            for layers in [Vec::new(), aloft] {
+                let wind = Wind::new(surface, profile, layers, 300.0);
+                for amsl in [0.0, 150.0, 299.0, 300.0, 305.0, 310.0] {
+                    assert!((wind.at_amsl(amsl).speed_ms() - 6.0).abs() < 1e-12, "{profile:?} at {amsl} m");
+                }
+                assert!(wind.at_amsl(400.0).speed_ms() >= 6.0);
+            }
+        }
+    }
 }

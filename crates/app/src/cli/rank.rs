@@ -108,14 +108,14 @@ fn people(session: &Session, assessment: &Assessment) -> Result<String, CliError
             let (land, usable_m, needed_m, head, cross) = match &ranked.strip {
                 Some(s) => (
                     format_bearing(Bearing::from_deg(session.true_deg(s.heading, s.start))),
-                    units.format_length(s.usable_length_m),
-                    units.format_length(s.needed_length_m),
+                    units.format_length_at_least(s.usable_length_m),
+                    units.format_length_at_most(s.needed_length_m),
                     units.format_speed(s.headwind_ms),
                     units.format_speed(s.crosswind_ms.abs()),
                 ),
                 None => ("–".into(), "–".into(), "–".into(), "–".into(), "–".into()),
             };
-            let spare = ranked.spare_height_m.map_or_else(|| "–".to_owned(), |h| units.format_height(h));
+            let spare = ranked.spare_height_m.map_or_else(|| "–".to_owned(), |h| units.format_height_at_least(h));
             table.row([
                 ranked.rank.to_string(),
                 field.label().to_owned(),

@@ -2,7 +2,7 @@
 
 use crate::assess::{self, Assessment, Ring, Studies};
 use sparefield_data::area::Area;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::time::Duration;
 
@@ -55,13 +55,12 @@ struct Shared {
     slot: Mutex<Slot>,
     wake: Condvar,
     stop_running: AtomicBool,
-    running_serial: AtomicU64,
 }
 
 /// The thread that assesses.
 pub struct AssessJob {
     shared: Arc<Shared>,
-    thread: Option<std::thread::JoinHandle<()>>,
+    /// When the oldest request without an answer was made.
     started: Option<std::time::Instant>,
 }
 
@@ -71,21 +70,17 @@ impl AssessJob {
     /// # Errors
     /// When the system refuses a thread.
     pub fn start(notify: impl Fn() + Send + 'static) -> std::io::Result<Self> {
-        let shared = Arc::new(Shared {
-            slot: Mutex::default(),
-            wake: Condvar::new(),
-            stop_running: AtomicBool::new(false),
-            running_serial: AtomicU64::new(0),
-        });
+        let shared =
+            Arc::new(Shared { slot: Mutex::default(), wake: Condvar::new(), stop_running: AtomicBool::new(false) });
         let for_thread = Arc::clone(&shared);
-        let thread = std::thread::Builder::new().name("assess".into()).spawn(move || work(&for_thread, &notify))?;
-        Ok(Self { shared, thread: Some(thread), started: None })
+        std::thread::Builder::new().name("assess".into()).spawn(move || work(&for_thread, &notify))?;
+        Ok(Self { shared, started: None })
     }
 
     /// Asks for an assessment; an older request that has not started is forgotten.
     pub fn request(&mut self, request: AssessRequest) {
-        let idle_since = self.started.get_or_insert_with(std::time::Instant::now);
-        if idle_since.elapsed() > PATIENCE {
+        let started = self.started.get_or_insert_with(std::time::Instant::now);
+        if started.elapsed() > PATIENCE {
             self.shared.stop_running.store(true, Ordering::Relaxed);
             self.started = None;
         }
@@ -105,24 +100,14 @@ impl AssessJob {
         }
         done
     }
-
-    /// Serial number of the request being worked on, 0 when idle.
-    #[must_use]
-    pub fn running_serial(&self) -> u64 {
-        self.shared.running_serial.load(Ordering::Relaxed)
-    }
 }
 
 impl Drop for AssessJob {
+    /// Tells the thread to end and does not wait for it: studying a large area takes longer than closing should.
     fn drop(&mut self) {
         self.shared.slot.lock().unwrap_or_else(PoisonError::into_inner).closing = true;
         self.shared.stop_running.store(true, Ordering::Relaxed);
         self.shared.wake.notify_one();
-        if let Some(thread) = self.thread.take()
-            && thread.join().is_err()
-        {
-            log::error!("the assessing thread ended with a panic");
-        }
     }
 }
 
@@ -143,7 +128,6 @@ fn work(shared: &Shared, notify: &dyn Fn()) {
             }
         };
         shared.stop_running.store(false, Ordering::Relaxed);
-        shared.running_serial.store(request.serial, Ordering::Relaxed);
         let cancelled = || shared.stop_running.load(Ordering::Relaxed);
         let run = std::panic::AssertUnwindSafe(|| {
             let reuse = matches!(&studies, Some((rev, s)) if *rev == request.area_revision
@@ -159,7 +143,6 @@ fn work(shared: &Shared, notify: &dyn Fn()) {
         });
         let result = std::panic::catch_unwind(run)
             .unwrap_or_else(|_| Err("assessing the fields failed inside the program; please report it".to_owned()));
-        shared.running_serial.store(0, Ordering::Relaxed);
         if !cancelled() {
             let outcome = AssessOutcome { area_revision: request.area_revision, serial: request.serial, result };
             shared.slot.lock().unwrap_or_else(PoisonError::into_inner).done.push(outcome);

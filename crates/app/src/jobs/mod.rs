@@ -1,8 +1,8 @@
 //! Work that takes longer than a frame: opening an area, and assessing the fields from the present conditions.
 //!
 //! Each kind of work has one named thread. The newest request waits in a slot and replaces an older one that has not
-//! started; a running assessment is finished rather than stopped while the aircraft is dragged, so that the picture
-//! follows the hand instead of waiting for it to rest.
+//! started; a running assessment is finished while the aircraft is dragged, so that the picture follows the hand, and
+//! stopped only when it has taken too long for that.
 
 mod assess_job;
 mod open_job;

@@ -205,7 +205,9 @@ impl Model {
         let Some(area) = &self.area else { return p };
         let (sw, ne) = area.terrain.frame.bounds();
         let cell = area.terrain.frame.cell_m;
-        Xy::new(p.x.clamp(sw.x + cell, ne.x - cell), p.y.clamp(sw.y + cell, ne.y - cell))
+        // Not `clamp`, which panics where the terrain is no wider than its two edge cells.
+        let within = |v: f64, low: f64, high: f64| v.min(high - cell).max(low + cell);
+        Xy::new(within(p.x, sw.x, ne.x), within(p.y, sw.y, ne.y))
     }
 
     /// Height of the ground under the aircraft, metres above mean sea level.

@@ -128,7 +128,9 @@ fn picture(ui: &mut Ui, field: &Field, strip: &StripVerdict, model: &Model, them
     let wind_from = model.conditions.wind_from;
     let convergence = model.convergence_rad(field.centroid());
     let relative = wind_from.rad() - convergence - strip.heading.rad();
-    wind_arrow(&painter, Pos2::new(rect.right() - 34.0, rect.top() + 34.0), relative, theme);
+    if model.conditions.wind_speed_ms > 0.0 {
+        wind_arrow(&painter, Pos2::new(rect.right() - 34.0, rect.top() + 34.0), relative, theme);
+    }
     let speed = model.settings.units.format_speed(model.conditions.wind_speed_ms);
     painter.text(
         Pos2::new(rect.right() - 8.0, rect.top() + 64.0),
@@ -244,7 +246,7 @@ fn numbers(
     for working in assessment.workings(ranked) {
         let open = model.open_working.as_deref() == Some(working.label.as_str());
         let value = match working.value {
-            Quantity::Height(h) if working.signed => signed_height(units, h),
+            Quantity::HeightAtLeast(h) if working.signed => signed_height(units, h),
             Quantity::Direction(b) => format_bearing(Bearing::from_rad(b.rad() + convergence)),
             q => format_quantity(q, &units),
         };

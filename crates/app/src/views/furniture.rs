@@ -63,12 +63,26 @@ fn view_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     }
 }
 
-/// Cautions, one line, with the whole text behind it.
-pub fn cautions(ui: &mut Ui, theme: &Theme) {
-    let text = RichText::new("Training and planning aid, not for navigation · wires cannot be seen")
-        .size(theme.sizes.small)
-        .color(theme.colours.caution);
-    ui.add(egui::Label::new(text).wrap()).on_hover_text(STANDING_CAUTIONS.join("\n"));
+/// Cautions, one line, with everything that has to be said about the present answer behind it.
+pub fn cautions(ui: &mut Ui, model: &Model, theme: &Theme) {
+    let mut words = "Training and planning aid, not for navigation · wires cannot be seen".to_owned();
+    if model.area.as_ref().is_some_and(|a| a.hazards.is_empty()) {
+        words.push_str(" · no hazards loaded");
+    }
+    let text = RichText::new(words).size(theme.sizes.small).color(theme.colours.caution);
+    ui.add(egui::Label::new(text).wrap()).on_hover_ui(|ui| {
+        for caution in all_cautions(model) {
+            ui.add(egui::Label::new(format!("– {caution}")).wrap());
+        }
+    });
+}
+
+fn all_cautions(model: &Model) -> Vec<String> {
+    let (Some(area), Some(assessment)) = (&model.area, &model.assessment) else {
+        return STANDING_CAUTIONS.map(str::to_owned).to_vec();
+    };
+    let conditions = model.conditions.to_assess(assessment.today);
+    assessment.cautions(area, &conditions, &model.settings.units)
 }
 
 /// Messages, newest last, each with a way to dismiss it.

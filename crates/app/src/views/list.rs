@@ -72,11 +72,14 @@ pub fn ranked_list(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec
 fn header(ui: &mut Ui, model: &Model, ranked: &[RankedField], theme: &Theme, commands: &mut Vec<Command>) {
     let count = |v: Verdict| ranked.iter().filter(|r| r.verdict == v).count();
     let (roomy, workable, last) = (count(Verdict::Roomy), count(Verdict::Workable), count(Verdict::LastResort));
-    let words = format!(
-        "{} of {} fields would do from here: {roomy} roomy, {workable} workable, {last} last resort",
+    let mut words = format!(
+        "{} of {} fields pass the checks from here: {roomy} roomy, {workable} workable, {last} last resort",
         roomy + workable + last,
         ranked.len()
     );
+    if model.assessing {
+        words.push_str(" · being worked out anew");
+    }
     ui.label(RichText::new(words).color(theme.colours.ink_soft).size(theme.sizes.small));
     let mut list_out = model.settings.list_out;
     if ui.checkbox(&mut list_out, "list fields that are out").changed() {
@@ -176,8 +179,8 @@ fn summary(ranked: &RankedField, units: UnitPrefs, convergence: f64) -> String {
         Some(s) => format!(
             "{verdict} · land {} · {} for {}",
             format_bearing(Bearing::from_rad(s.heading.rad() + convergence)),
-            units.format_length(s.usable_length_m),
-            units.format_length(s.needed_length_m)
+            units.format_length_at_least(s.usable_length_m),
+            units.format_length_at_most(s.needed_length_m)
         ),
         None => verdict.to_owned(),
     }
@@ -193,9 +196,12 @@ pub fn words(reason: &sparefield_geometry::fields::verdict::Reason, units: UnitP
     })
 }
 
-/// A height difference with its sign.
+/// A height in hand with its sign, rounded down.
 #[must_use]
 pub fn signed_height(units: UnitPrefs, metres: f64) -> String {
-    let text = units.format_height(metres.abs());
-    if metres < 0.0 { format!("−{text}") } else { format!("+{text}") }
+    if metres < 0.0 {
+        format!("−{}", units.format_height_at_most(-metres))
+    } else {
+        format!("+{}", units.format_height_at_least(metres))
+    }
 }

@@ -26,9 +26,10 @@ pub struct MapDerived {
     area_revision: u64,
     lanes: Vec<Vec<Xy>>,
     home: Option<HomeMark>,
-    path_of: Option<(usize, usize)>,
+    /// The answers are kept with what was made of them: an address alone may be that of a later answer.
+    path_of: Option<(Arc<Assessment>, usize)>,
     path: Vec<Xy>,
-    overlay_of: Option<(usize, HeightUnit)>,
+    overlay_of: Option<(Arc<Assessment>, HeightUnit)>,
     overlay: Option<Arc<ReachOverlay>>,
 }
 
@@ -52,16 +53,18 @@ impl MapDerived {
             self.path_of = None;
             return;
         };
-        let answer = Arc::as_ptr(assessment) as usize;
         let unit = model.settings.units.height;
-        if self.overlay_of != Some((answer, unit)) {
+        if !self.overlay_of.as_ref().is_some_and(|(a, u)| Arc::ptr_eq(a, assessment) && *u == unit) {
             self.overlay = Some(Arc::new(overlay(assessment, &model.rings, model.settings.units)));
-            self.overlay_of = Some((answer, unit));
+            self.overlay_of = Some((Arc::clone(assessment), unit));
         }
-        let chosen = model.selected.map(|s| (answer, s));
-        if self.path_of != chosen {
+        let same_path = match (&self.path_of, model.selected) {
+            (Some((a, of)), Some(chosen)) => Arc::ptr_eq(a, assessment) && *of == chosen,
+            (of, chosen) => of.is_none() && chosen.is_none(),
+        };
+        if !same_path {
             self.path = model.selected.and_then(|s| assessment.path_to(&area.terrain, s)).unwrap_or_default();
-            self.path_of = chosen;
+            self.path_of = model.selected.map(|s| (Arc::clone(assessment), s));
         }
     }
 }
@@ -169,7 +172,7 @@ fn readout(model: &Model, p: Xy) -> Readout {
             if let Some(assessment) = &model.assessment {
                 match assessment.spare_at(&area.terrain, p) {
                     Some((arrival, spare)) => {
-                        parts.push(format!("arrive {} above it", units.format_height(arrival)));
+                        parts.push(format!("arrive {} above it", units.format_height_at_least(arrival)));
                         parts.push(format!("spare {}", signed_height(units, spare)));
                     }
                     None => parts.push("not in reach".into()),
@@ -196,7 +199,7 @@ fn hover_text(model: &Model, index: usize) -> String {
     }
     let strip = ranked.strip.as_ref().map_or_else(String::new, |s| {
         let heading = Bearing::from_rad(s.heading.rad() + convergence);
-        format!(", land {}, {} usable", format_bearing(heading), units.format_length(s.usable_length_m))
+        format!(", land {}, {} usable", format_bearing(heading), units.format_length_at_least(s.usable_length_m))
     });
     format!("{}: {}{strip}", field.label(), ranked.verdict.words())
 }

@@ -1,8 +1,8 @@
 //! Quantities written for people, in the units they chose.
 //!
 //! Number and unit are set apart by one no-break space, so that a line never ends between them; the readers of this
-//! module take that space back. Rounding is to the nearest step that the program's knowledge deserves, and no digits
-//! beyond.
+//! module take that space back. Rounding is to the step that the program's knowledge deserves, and no digits beyond: to
+//! the nearest, or to the side that does not flatter where a number is in hand or needed.
 
 use super::{HeightUnit, LengthUnit, SpeedUnit};
 use serde::{Deserialize, Serialize};
@@ -38,12 +38,28 @@ impl UnitPrefs {
     /// A height: whole metres or tens of feet; below 10 m or 100 ft finer, as edges and hedges need.
     #[must_use]
     pub fn format_height(&self, height_m: f64) -> String {
+        self.height_rounded(height_m, Rounding::Nearest)
+    }
+
+    /// A height in hand, rounded down.
+    #[must_use]
+    pub fn format_height_at_least(&self, height_m: f64) -> String {
+        self.height_rounded(height_m, Rounding::Down)
+    }
+
+    /// A height that is needed or wanting, rounded up.
+    #[must_use]
+    pub fn format_height_at_most(&self, height_m: f64) -> String {
+        self.height_rounded(height_m, Rounding::Up)
+    }
+
+    fn height_rounded(self, height_m: f64, rounding: Rounding) -> String {
         let value = height_m / self.height.metres();
         let text = match self.height {
-            HeightUnit::Ft if value.abs() < 99.5 => rounded(value, 1.0, 0),
-            HeightUnit::Ft => rounded(value, 10.0, 0),
-            HeightUnit::M if value.abs() < 9.95 => rounded(value, 0.1, 1),
-            HeightUnit::M => rounded(value, 1.0, 0),
+            HeightUnit::Ft if value.abs() < rounding.limit(100.0, 1.0) => rounding.apply(value, 1.0, 0),
+            HeightUnit::Ft => rounding.apply(value, 10.0, 0),
+            HeightUnit::M if value.abs() < rounding.limit(10.0, 0.1) => rounding.apply(value, 0.1, 1),
+            HeightUnit::M => rounding.apply(value, 1.0, 0),
         };
         with_unit(text, self.height.symbol())
     }
@@ -51,19 +67,35 @@ impl UnitPrefs {
     /// A horizontal distance: whole units up to 1 000, tens up to 10 000, then kilometres or statute miles.
     #[must_use]
     pub fn format_length(&self, length_m: f64) -> String {
+        self.length_rounded(length_m, Rounding::Nearest)
+    }
+
+    /// A length that is there, rounded down.
+    #[must_use]
+    pub fn format_length_at_least(&self, length_m: f64) -> String {
+        self.length_rounded(length_m, Rounding::Down)
+    }
+
+    /// A length that is needed, rounded up.
+    #[must_use]
+    pub fn format_length_at_most(&self, length_m: f64) -> String {
+        self.length_rounded(length_m, Rounding::Up)
+    }
+
+    fn length_rounded(self, length_m: f64, rounding: Rounding) -> String {
         let value = length_m / self.length.metres();
-        if value.abs() >= 9_995.0 {
+        if value.abs() >= rounding.limit(10_000.0, 10.0) {
             return match self.length {
-                LengthUnit::M => with_unit(rounded(length_m / 1_000.0, 0.1, 1), "km"),
-                LengthUnit::Ft | LengthUnit::Yd => with_unit(rounded(length_m / super::MILE_M, 0.1, 1), "mi"),
+                LengthUnit::M => with_unit(rounding.apply(length_m / 1_000.0, 0.1, 1), "km"),
+                LengthUnit::Ft | LengthUnit::Yd => with_unit(rounding.apply(length_m / super::MILE_M, 0.1, 1), "mi"),
             };
         }
-        let text = if value.abs() < 9.95 {
-            rounded(value, 0.1, 1)
-        } else if value.abs() < 999.5 {
-            rounded(value, 1.0, 0)
+        let text = if value.abs() < rounding.limit(10.0, 0.1) {
+            rounding.apply(value, 0.1, 1)
+        } else if value.abs() < rounding.limit(1_000.0, 1.0) {
+            rounding.apply(value, 1.0, 0)
         } else {
-            rounded(value, 10.0, 0)
+            rounding.apply(value, 10.0, 0)
         };
         with_unit(text, self.length.symbol())
     }
@@ -120,7 +152,11 @@ pub fn format_slope(slope: f64) -> String {
 pub fn format_quantity(quantity: Quantity, prefs: &UnitPrefs) -> String {
     match quantity {
         Quantity::Length(m) => prefs.format_length(m),
+        Quantity::LengthAtLeast(m) => prefs.format_length_at_least(m),
+        Quantity::LengthAtMost(m) => prefs.format_length_at_most(m),
         Quantity::Height(m) => prefs.format_height(m),
+        Quantity::HeightAtLeast(m) => prefs.format_height_at_least(m),
+        Quantity::HeightAtMost(m) => prefs.format_height_at_most(m),
         Quantity::Speed(ms) => prefs.format_speed(ms),
         Quantity::Slope(slope) => format_slope(slope),
         Quantity::Direction(bearing) => format_bearing(bearing),
@@ -142,8 +178,33 @@ pub fn format_quantity(quantity: Quantity, prefs: &UnitPrefs) -> String {
     }
 }
 
+/// To which side a number is rounded.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Rounding {
+    Nearest,
+    Down,
+    Up,
+}
+
+impl Rounding {
+    /// Where the next coarser step begins: what would be rounded to `limit` anyway is written in that.
+    fn limit(self, limit: f64, step: f64) -> f64 {
+        if self == Self::Nearest { limit - step / 2.0 } else { limit }
+    }
+    fn apply(self, value: f64, step: f64, decimals: usize) -> Option<String> {
+        // A whole number of steps stays itself, whatever the last bits of a conversion say.
+        const SLACK: f64 = 1e-6;
+        let steps = match self {
+            Self::Nearest => (value / step).round(),
+            Self::Down => (value / step + SLACK).floor(),
+            Self::Up => (value / step - SLACK).ceil(),
+        };
+        value.is_finite().then(|| format!("{:.decimals$}", steps * step + 0.0))
+    }
+}
+
 fn rounded(value: f64, step: f64, decimals: usize) -> Option<String> {
-    value.is_finite().then(|| format!("{:.decimals$}", (value / step).round() * step + 0.0))
+    Rounding::Nearest.apply(value, step, decimals)
 }
 
 fn with_unit(number: Option<String>, unit: &str) -> String {
@@ -205,7 +266,35 @@ mod tests {
         assert_eq!(KNOTS.format_wind(WindVector::CALM, WindWords::Long), "calm");
     }
 
+    #[test]
+    fn what_is_in_hand_is_never_flattered() {
+        let show = |q| plain(format_quantity(q, &UnitPrefs::default()));
+        let feet = |ft: f64| ft * 0.3048;
+        assert_eq!(show(Quantity::HeightAtLeast(feet(119.9))), "110 ft");
+        assert_eq!(show(Quantity::HeightAtMost(feet(110.1))), "120 ft");
+        assert_eq!(show(Quantity::HeightAtLeast(feet(150.0))), "150 ft");
+        assert_eq!(show(Quantity::HeightAtMost(feet(150.0))), "150 ft");
+        assert_eq!(show(Quantity::HeightAtLeast(feet(99.9))), "99 ft");
+        assert_eq!(show(Quantity::HeightAtLeast(feet(-0.2))), "-1 ft");
+        assert_eq!(show(Quantity::LengthAtLeast(209.9)), "209 m");
+        assert_eq!(show(Quantity::LengthAtMost(209.1)), "210 m");
+        assert_eq!(show(Quantity::LengthAtLeast(999.9)), "999 m");
+        assert_eq!(show(Quantity::LengthAtMost(1_001.0)), "1010 m");
+        assert_eq!(show(Quantity::LengthAtMost(f64::INFINITY)), "unknown");
+    }
+
     proptest! {
+        #[test]
+        fn rounding_keeps_to_its_side(value in -9_000.0..9_000.0f64) {
+            for prefs in [METRIC, KNOTS] {
+                let read = |text: String| parse_height_m(&text, None).unwrap();
+                prop_assert!(read(prefs.format_height_at_least(value)) <= value + 1e-4);
+                prop_assert!(read(prefs.format_height_at_most(value)) >= value - 1e-4);
+                let read = |text: String| parse_length_m(&text, None).unwrap();
+                prop_assert!(read(prefs.format_length_at_least(value)) <= value + 1e-4);
+                prop_assert!(read(prefs.format_length_at_most(value)) >= value - 1e-4);
+            }
+        }
         #[test]
         fn what_is_written_is_read_back(value in -9_000.0..9_000.0f64) {
             for prefs in [METRIC, KNOTS, UnitPrefs { height: HeightUnit::M, speed: SpeedUnit::Kmh, length: LengthUnit::Yd }] {

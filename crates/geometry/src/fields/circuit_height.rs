@@ -1,6 +1,6 @@
 //! The height needed from overhead a field to touchdown: an estimate of an overhead join.
 //!
-//! From overhead the landing end the aircraft turns to the outbound track, flies out to the beginning of the base leg,
+//! From where it arrives overhead the field the aircraft turns to the outbound track, flies out to the beginning of the base leg,
 //! turns onto base, turns onto final with wings level by the aircraft's final height, and comes down the approach
 //! gradient. The base leg starts to one side by the aircraft's base-leg distance or two turn radii, whichever is more;
 //! the final turn is begun no nearer than the base-leg distance. The cheaper hand is taken.
@@ -44,7 +44,7 @@ pub struct CircuitPart {
 pub struct CircuitHeight {
     /// Which way it turns.
     pub hand: Hand,
-    /// Height above the landing end needed overhead it, metres.
+    /// Height above the landing end needed where the aircraft arrives overhead, metres.
     pub total_m: f64,
     /// The parts in the order flown; their losses add up to the total.
     pub parts: [CircuitPart; 7],
@@ -91,20 +91,20 @@ impl<'a> CircuitSetting<'a> {
         }
     }
 
-    /// Height needed to land along `heading`, arriving overhead on `track`.
+    /// Height needed to land along `heading`, arriving on `track` at `overhead`, a place relative to the landing end.
     ///
     /// `None` when the wind does not allow a leg or the aircraft's numbers are not finite.
     #[must_use]
-    pub fn height(&self, heading: Bearing, track: Option<Bearing>) -> Option<CircuitHeight> {
-        let left = self.one_hand(heading, track, Hand::Left);
-        let right = self.one_hand(heading, track, Hand::Right);
+    pub fn height(&self, heading: Bearing, track: Option<Bearing>, overhead: Xy) -> Option<CircuitHeight> {
+        let left = self.one_hand(heading, track, overhead, Hand::Left);
+        let right = self.one_hand(heading, track, overhead, Hand::Right);
         match (left, right) {
             (Some(l), Some(r)) => Some(if r.total_m < l.total_m { r } else { l }),
             (l, r) => l.or(r),
         }
     }
 
-    fn one_hand(&self, heading: Bearing, track: Option<Bearing>, hand: Hand) -> Option<CircuitHeight> {
+    fn one_hand(&self, heading: Bearing, track: Option<Bearing>, overhead: Xy, hand: Hand) -> Option<CircuitHeight> {
         let aircraft = self.aircraft;
         let radius = self.turn.radius_m;
         let straight = aircraft.straight_speed_ms();
@@ -117,7 +117,7 @@ impl<'a> CircuitSetting<'a> {
             loss_per_metre(aircraft, aircraft.approach_speed_ms, self.density_ratio, self.final_wind, heading)?;
         let final_length = (aircraft.final_height_m.max(0.0) / final_loss + radius).max(aircraft.base_leg_distance_m);
         let base_length = aircraft.base_leg_distance_m.max(2.0 * radius);
-        let base_start = u * -final_length + side * base_length;
+        let base_start = u * -final_length + side * base_length - overhead;
 
         // The first turn is flown from overhead; the outbound leg starts where it ends.
         let direct = base_start.bearing()?;
@@ -179,7 +179,9 @@ fn turned_from(onto: Bearing, turn: f64, radius: f64) -> Xy {
 #[must_use]
 pub fn generic_circuit_height(aircraft: &Aircraft, wind: &Wind, ground_amsl_m: f64) -> f64 {
     let heading = wind.surface.from_bearing().unwrap_or(Bearing::NORTH);
-    CircuitSetting::new(aircraft, wind, ground_amsl_m).height(heading, None).map_or(f64::INFINITY, |c| c.total_m)
+    CircuitSetting::new(aircraft, wind, ground_amsl_m)
+        .height(heading, None, Xy::default())
+        .map_or(f64::INFINITY, |c| c.total_m)
 }
 
 #[cfg(test)]
@@ -199,7 +201,7 @@ mod tests {
         let b = 250f64;
         // Arriving on the outbound track: no first turn.
         let track = Xy::new(-b, -f).bearing().unwrap();
-        let c = setting.height(Bearing::NORTH, Some(track)).unwrap();
+        let c = setting.height(Bearing::NORTH, Some(track), Xy::default()).unwrap();
         assert_eq!(c.hand, Hand::Left);
         let out = math::hypot(f, b);
         let angle = math::PI - math::atan2(f, b);
@@ -225,10 +227,22 @@ mod tests {
             let generic = generic_circuit_height(&aircraft, &wind, 120.0);
             let setting = CircuitSetting::new(&aircraft, &wind, 120.0);
             let lowest = (0..36)
-                .filter_map(|i| setting.height(Bearing::from_deg(240.0), Some(Bearing::from_deg(f64::from(i) * 10.0))))
+                .map(|i| Some(Bearing::from_deg(f64::from(i) * 10.0)))
+                .filter_map(|track| setting.height(Bearing::from_deg(240.0), track, Xy::default()))
                 .fold(f64::INFINITY, |a, c| a.min(c.total_m));
             assert!(lowest <= generic && generic < lowest + 120.0, "{speed}: {lowest} {generic}");
         }
+    }
+
+    /// Half a long strip is flown back before the base leg: in still air at best glide, that distance costs its height.
+    #[test]
+    fn arriving_over_the_middle_costs_the_way_back_to_the_landing_end() {
+        let aircraft = Aircraft::example_flexwing();
+        let setting = CircuitSetting::new(&aircraft, &Wind::uniform(WindVector::CALM), 0.0);
+        let from = |ahead: f64| setting.height(Bearing::NORTH, None, Xy::new(0.0, ahead)).unwrap().total_m;
+        let most = 250.0 / aircraft.glide.best_glide_ratio();
+        let dearer = from(250.0) - from(0.0);
+        assert!(dearer > 0.7 * most && dearer < most + 1.0, "{dearer} of {most}");
     }
 
     #[test]
@@ -242,12 +256,13 @@ mod tests {
         #[test]
         fn turning_or_mirroring_everything_changes_nothing(
             heading in 0.0..360.0f64, track in 0.0..360.0f64, from in 0.0..360.0f64, speed in 0.0..12.0f64, by in 0.0..360.0f64,
+            ahead in 0.0..300.0f64,
         ) {
             let aircraft = Aircraft::example_flexwing();
             let height = |sign: f64, by: f64| {
                 let at = |deg: f64| Bearing::from_deg(sign * deg + by);
                 let wind = Wind::uniform(WindVector::coming_from(at(from), speed));
-                CircuitSetting::new(&aircraft, &wind, 50.0).height(at(heading), Some(at(track))).map(|c| c.total_m)
+                CircuitSetting::new(&aircraft, &wind, 50.0).height(at(heading), Some(at(track)), at(heading).unit() * ahead).map(|c| c.total_m)
             };
             let (a, b, c) = (height(1.0, 0.0), height(1.0, by), height(-1.0, by));
             prop_assert!(a.is_some());
@@ -258,7 +273,7 @@ mod tests {
         fn never_less_than_the_final_height(heading in 0.0..360.0f64, from in 0.0..360.0f64, speed in 0.0..12.0f64) {
             let aircraft = Aircraft::example_flexwing();
             let wind = Wind::uniform(WindVector::coming_from(Bearing::from_deg(from), speed));
-            let c = CircuitSetting::new(&aircraft, &wind, 0.0).height(Bearing::from_deg(heading), None).unwrap();
+            let c = CircuitSetting::new(&aircraft, &wind, 0.0).height(Bearing::from_deg(heading), None, Xy::default()).unwrap();
             prop_assert!(c.total_m > aircraft.final_height_m);
             prop_assert!(c.parts.iter().all(|p| p.loss_m >= 0.0 && p.distance_m >= 0.0));
         }

@@ -187,6 +187,8 @@ pub fn spare_value(spare_m: f64) -> f64 {
 /// What stands and lives around the circuit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Surroundings {
+    /// Whether any hazards were given, so that none near means something.
+    pub hazards_known: bool,
     /// Lines of wires near the field.
     pub wires_near: usize,
     /// Masts, trees and buildings near the field.
@@ -211,7 +213,8 @@ pub fn clearness_value(s: Surroundings) -> f64 {
         Stock::Present => 0.2,
     };
     let quiet = if s.low_over_quiet_zone { 0.4 } else { 1.0 };
-    near.min(wires).min(under).min(stock).min(quiet)
+    let given = if s.hazards_known { 1.0 } else { UNKNOWN_AT_MOST };
+    near.min(wires).min(under).min(stock).min(quiet).min(given)
 }
 
 /// Days since the field was looked at; `None` when that is not known.
@@ -249,6 +252,16 @@ mod tests {
         assert_ne!(allowed_by(freshness_value(None)), Verdict::Roomy);
         assert_ne!(allowed_by(SLOPE_UNKNOWN), Verdict::Roomy);
         assert_ne!(allowed_by(UNKNOWN_AT_MOST), Verdict::Roomy);
+        let clear = Surroundings {
+            hazards_known: true,
+            wires_near: 0,
+            tall_near: 0,
+            wires_under_approach: false,
+            stock: Stock::None,
+            low_over_quiet_zone: false,
+        };
+        assert_eq!(allowed_by(clearness_value(clear)), Verdict::Roomy);
+        assert_ne!(allowed_by(clearness_value(Surroundings { hazards_known: false, ..clear })), Verdict::Roomy);
         let nan = f64::NAN;
         for value in [
             length_value(nan, 100.0),

@@ -7,7 +7,7 @@ use super::circuit_height::{CircuitSetting, generic_circuit_height};
 use crate::air::{Wind, WindVector};
 use crate::aircraft::Aircraft;
 use crate::math::TAU;
-use crate::position::Bearing;
+use crate::position::{Bearing, Xy};
 
 /// Arrival tracks in the table.
 const TRACKS: usize = 72;
@@ -40,7 +40,8 @@ impl GenericCircuit {
                     let setting = CircuitSetting::new(aircraft, wind, ground);
                     for (k, entry) in row.iter_mut().take(TRACKS).enumerate() {
                         let track = Bearing::from_rad(k as f64 * TAU / TRACKS as f64);
-                        *entry = setting.height(heading, Some(track)).map_or(f64::INFINITY, |c| c.total_m);
+                        *entry =
+                            setting.height(heading, Some(track), Xy::default()).map_or(f64::INFINITY, |c| c.total_m);
                     }
                 }
                 row
@@ -91,7 +92,8 @@ mod tests {
         fn never_below_the_circuit_itself(ground in 80.0..420.0f64, track in 0.0..360.0f64, speed in 0.5..10.0f64) {
             let (aircraft, wind, circuit) = table(speed);
             let track = Bearing::from_deg(track);
-            let own = CircuitSetting::new(&aircraft, &wind, ground).height(Bearing::from_deg(240.0), Some(track)).unwrap();
+            let own = CircuitSetting::new(&aircraft, &wind, ground)
+                .height(Bearing::from_deg(240.0), Some(track), Xy::default()).unwrap();
             let shown = circuit.height_m(ground, Some(track));
             // The first turn changes by at most 5° between entries; where the cheaper hand changes, both are near.
             prop_assert!(shown >= own.total_m - 0.5, "{shown} {}", own.total_m);

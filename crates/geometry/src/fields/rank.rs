@@ -57,6 +57,8 @@ pub struct RankOptions {
     pub safety: SafetyFactor,
     /// The day from which the age of surveys counts; `None` makes every survey's age unknown.
     pub today: Option<Day>,
+    /// Whether nobody gave any hazards: that none is near then says nothing.
+    pub hazards_unknown: bool,
 }
 
 /// What fields are ranked for.
@@ -289,6 +291,7 @@ impl<'a> Place<'a> {
             .min(if assumed { 0.8 } else { 1.0 });
         let age = self.age_days();
         let mut surroundings = Surroundings {
+            hazards_known: !options.hazards_unknown,
             wires_near: self.study.nearby.wires,
             tall_near: self.study.nearby.tall,
             wires_under_approach: !end.wires.is_empty(),
@@ -317,7 +320,7 @@ impl<'a> Place<'a> {
         if worse(key(gates, &values)) {
             return None;
         }
-        let circuit = self.arrival.and_then(|a| self.circuits.height(heading, a.track));
+        let circuit = self.arrival.and_then(|a| self.circuits.height(heading, a.track, self.study.centre - line.start));
         let arrival_m = self.arrival.zip(end.threshold_amsl_m).map(|(a, t)| a.height_amsl_m - t);
         let spare_m = arrival_m.zip(circuit).map(|(a, c)| a - c.total_m);
         gates.set(Gate::WindTooStrong, self.arrival.is_some() && circuit.is_none());
@@ -338,7 +341,7 @@ impl<'a> Place<'a> {
             self.field.surface != Surface::Unknown,
             !(end.unknown_edge || end.ground_gap || assumed),
             spare_m.is_some(),
-            self.field.stock != super::model::Stock::Unknown,
+            self.field.stock != super::model::Stock::Unknown && !options.hazards_unknown,
             age.is_some(),
             true,
         ];

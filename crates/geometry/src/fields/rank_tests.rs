@@ -115,7 +115,19 @@ fn a_big_known_stubble_field_into_wind_is_roomy() {
     assert_relative_eq!(r.spare_height_m.unwrap(), 550.0 - r.circuit_height_m.unwrap(), epsilon = 1e-3);
     let h = headline(&r);
     assert_eq!(h.template, "roomy: {0} usable landing {1}, about level");
-    assert_eq!(h.quantities[0], Quantity::Length(s.usable_length_m));
+    assert_eq!(h.quantities[0], Quantity::LengthAtLeast(s.usable_length_m));
+}
+
+#[test]
+fn no_hazards_given_is_not_clear_of_hazards() {
+    let clear = |r: &RankedField| r.criteria.iter().find(|c| c.kind == CriterionKind::Clearness).unwrap().clone();
+    let mut s = Scene::one(big());
+    assert!(clear(&s.first()).known && s.first().verdict == Verdict::Roomy);
+    s.options.hazards_unknown = true;
+    let r = s.first();
+    assert!(!clear(&r).known && clear(&r).value < crate::fields::criteria::ROOMY_FROM, "{:?}", clear(&r));
+    assert_eq!(r.verdict, Verdict::Workable);
+    assert!(says(&r, ReasonKind::NotKnown, "no hazards were loaded"));
 }
 
 #[test]

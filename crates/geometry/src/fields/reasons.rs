@@ -134,17 +134,17 @@ fn gates(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
             Gate::TooLow => (
                 "{0} too low for a circuit: arrives {1} above it, {2} needed",
                 vec![
-                    Quantity::Height(-j.spare_m.unwrap_or(0.0)),
-                    Quantity::Height(j.arrival_m.unwrap_or(0.0)),
-                    Quantity::Height(j.circuit.map_or(0.0, |c| c.total_m)),
+                    Quantity::HeightAtMost(-j.spare_m.unwrap_or(0.0)),
+                    Quantity::HeightAtLeast(j.arrival_m.unwrap_or(0.0)),
+                    Quantity::HeightAtMost(j.circuit.map_or(0.0, |c| c.total_m)),
                 ],
             ),
             Gate::TooShort => (
                 "too short by {0}: {1} usable, {2} needed",
                 vec![
-                    Quantity::Length(j.needed_m - j.usable_m),
-                    Quantity::Length(j.usable_m),
-                    Quantity::Length(j.needed_m),
+                    Quantity::LengthAtMost(j.needed_m - j.usable_m),
+                    Quantity::LengthAtLeast(j.usable_m),
+                    Quantity::LengthAtMost(j.needed_m),
                 ],
             ),
             Gate::WindTooStrong => ("the wind is too strong for an approach or a circuit here", vec![]),
@@ -197,7 +197,7 @@ fn limits(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
         CriterionKind::ALL.iter().position(|k| *k == kind).is_some_and(|i| j.values[i] < ROOMY_FROM)
     };
     if low(CriterionKind::LengthInHand) && !j.gates.has(Gate::TooShort) {
-        limit("only {0} longer than needed", &[Quantity::Length(j.usable_m - j.needed_m)]);
+        limit("only {0} longer than needed", &[Quantity::LengthAtLeast(j.usable_m - j.needed_m)]);
     }
     if low(CriterionKind::WindAlignment) {
         if j.headwind_ms < 0.0 && !j.gates.has(Gate::Tailwind) {
@@ -241,11 +241,11 @@ fn limits(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
     {
         limit(
             &format!("{} under the approach takes {{0}} of {{1}}", p.what.words()),
-            &[Quantity::Length(j.displacement_m), Quantity::Length(j.study.strip.length_m)],
+            &[Quantity::LengthAtMost(j.displacement_m), Quantity::Length(j.study.strip.length_m)],
         );
     }
     if let Some(spare) = j.spare_m.filter(|s| *s >= 0.0 && low(CriterionKind::SpareHeight)) {
-        limit("only {0} more height than a circuit needs", &[Quantity::Height(spare)]);
+        limit("only {0} more height than a circuit needs", &[Quantity::HeightAtLeast(spare)]);
     }
     if place.field.stock == Stock::Present {
         limit("animals on it", &[]);
@@ -277,6 +277,9 @@ fn not_known(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
     }
     if place.field.stock == Stock::Unknown {
         say("whether animals are there is not known", &[]);
+    }
+    if place.input.options.hazards_unknown {
+        say("no hazards were loaded: wires, masts and trees around it were not looked at", &[]);
     }
     if j.end.unknown_edge {
         say("nobody looked at the boundary under the approach; a height was assumed", &[]);
@@ -316,7 +319,7 @@ fn notes(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
     let small = j.displacement_m <= 0.25 * j.study.strip.length_m;
     if let Some(p) = j.governing.map(|i| j.end.obstacles[i]).filter(|_| small) {
         let words = format!("{} under the approach takes {{0}}", p.what.words());
-        reasons.push(reason(ReasonKind::Note, &words, &[Quantity::Length(j.displacement_m)]));
+        reasons.push(reason(ReasonKind::Note, &words, &[Quantity::LengthAtMost(j.displacement_m)]));
     }
     if place.study.nearby.wires == 1 {
         reasons.push(reason(ReasonKind::Note, "wires near the circuit", &[]));
@@ -330,10 +333,10 @@ fn good(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
     let value = |kind: CriterionKind| CriterionKind::ALL.iter().position(|k| *k == kind).map_or(0.0, |i| j.values[i]);
     let mut say = |words: &str, quantities: &[Quantity]| reasons.push(reason(ReasonKind::Good, words, quantities));
     if value(CriterionKind::LengthInHand) >= ROOMY_FROM {
-        say("{0} longer than needed", &[Quantity::Length(j.usable_m - j.needed_m)]);
+        say("{0} longer than needed", &[Quantity::LengthAtLeast(j.usable_m - j.needed_m)]);
     }
     if let Some(spare) = j.spare_m.filter(|_| value(CriterionKind::SpareHeight) >= ROOMY_FROM) {
-        say("{0} more height than a circuit needs", &[Quantity::Height(spare)]);
+        say("{0} more height than a circuit needs", &[Quantity::HeightAtLeast(spare)]);
     }
     if j.headwind_ms > 1.0 && value(CriterionKind::WindAlignment) >= ROOMY_FROM {
         say("headwind of {0}", &[Quantity::Speed(j.headwind_ms)]);
@@ -367,5 +370,6 @@ pub fn headline(field: &RankedField) -> Reason {
         Some(_) => ", about level",
     };
     let template = format!("{}: {{0}} usable landing {{1}}{slope}", field.verdict.words());
-    reason(ReasonKind::Note, &template, &[Quantity::Length(strip.usable_length_m), Quantity::Direction(strip.heading)])
+    let usable = Quantity::LengthAtLeast(strip.usable_length_m);
+    reason(ReasonKind::Note, &template, &[usable, Quantity::Direction(strip.heading)])
 }

@@ -134,8 +134,16 @@ pub enum ReasonKind {
 pub enum Quantity {
     /// A horizontal distance, metres.
     Length(f64),
+    /// A length that is there, metres: never shown as more than it is.
+    LengthAtLeast(f64),
+    /// A length that is needed, metres: never shown as less than it is.
+    LengthAtMost(f64),
     /// A height or height difference, metres.
     Height(f64),
+    /// A height in hand, metres: never shown as more than it is.
+    HeightAtLeast(f64),
+    /// A height that is needed or wanting, metres: never shown as less than it is.
+    HeightAtMost(f64),
     /// A speed, m/s.
     Speed(f64),
     /// A slope as rise over run.

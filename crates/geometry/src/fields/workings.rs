@@ -114,7 +114,7 @@ fn lengths(strip: &StripVerdict, input: &RankInput<'_>, list: &mut Vec<Working>)
     let rule = input.options.obstacle_rule;
     list.push(working(
         "usable length",
-        Quantity::Length(strip.usable_length_m),
+        Quantity::LengthAtLeast(strip.usable_length_m),
         &format!("strip length − most that any obstacle takes ({}, less its distance){governs}", rule.words()),
         inputs,
         rule.source(),
@@ -123,7 +123,7 @@ fn lengths(strip: &StripVerdict, input: &RankInput<'_>, list: &mut Vec<Working>)
     inputs.extend(strip.factors.iter().map(|f| (format!("{} ({})", f.what, f.source), Quantity::Number(f.value, 3))));
     list.push(Working {
         label: "needed length".into(),
-        value: Quantity::Length(strip.needed_length_m),
+        value: Quantity::LengthAtMost(strip.needed_length_m),
         formula: "landing distance × every factor".into(),
         inputs,
         source: "UK CAA Safety Sense 09; CAT.POL.A.330",
@@ -165,8 +165,8 @@ fn heights(
     let (Some(arrival), Some(above)) = (arrival, ranked.arrival_height_m) else { return };
     list.push(working(
         "arrival height",
-        Quantity::Height(above),
-        "height on arriving overhead − height of the ground at the landing end",
+        Quantity::HeightAtLeast(above),
+        "height on arriving over the middle of the field − height of the ground at the landing end",
         vec![
             ("arrival above sea level", Quantity::Height(arrival.height_amsl_m)),
             ("landing end above sea level", Quantity::Height(arrival.height_amsl_m - above)),
@@ -174,20 +174,23 @@ fn heights(
         "reach",
     ));
     let setting = CircuitSetting::new(input.aircraft, input.wind, elevation(study, input));
-    let Some(circuit) = setting.height(strip.heading, arrival.track) else { return };
+    let Some(circuit) = setting.height(strip.heading, arrival.track, study.centre - strip.start) else { return };
     let inputs = circuit.parts.iter().map(|p| (p.what, Quantity::Height(p.loss_m))).collect();
     list.push(working(
         "circuit height",
-        Quantity::Height(circuit.total_m),
-        "sum of the height lost in each part of an overhead join, the cheaper hand",
+        Quantity::HeightAtMost(circuit.total_m),
+        "sum of the height lost in each part of a join from over the middle of the field, the cheaper hand",
         inputs,
         "estimate: wind triangle, glide curve, turns at constant incidence (Welch, Welch & Irving)",
     ));
     list.push(working(
         "spare height",
-        Quantity::Height(above - circuit.total_m),
+        Quantity::HeightAtLeast(above - circuit.total_m),
         "arrival height − circuit height",
-        vec![("arrival height", Quantity::Height(above)), ("circuit height", Quantity::Height(circuit.total_m))],
+        vec![
+            ("arrival height", Quantity::HeightAtLeast(above)),
+            ("circuit height", Quantity::HeightAtMost(circuit.total_m)),
+        ],
         "arithmetic",
     ));
 }

@@ -59,7 +59,7 @@ pub(super) fn layer_bounds(wind: &Wind, low_amsl_m: f64, high_amsl_m: f64) -> Ve
     };
     coarse.extend(steps(profile_top, changing_top.min(high + STEP_M), STEP_M));
     coarse.extend(steps(changing_top, high + CALM_STEP_M, CALM_STEP_M));
-    // Below the reference ground the profile gives no wind; a layer given there may.
+    // Below the reference ground the surface wind holds; a layer given there may change it.
     if low < ground {
         coarse.extend(steps(-ground, STEP_M - low, STEP_M).map(|z| -z));
     }
