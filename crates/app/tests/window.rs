@@ -117,7 +117,7 @@ fn less_height_never_adds_fields() {
         before = now;
     }
     assert_eq!(before, 0, "from 120 m no field has a circuit in hand");
-    window.get_by_label_contains("No field is in reach");
+    window.get_by_label_contains("No field passes the checks");
 }
 
 #[test]

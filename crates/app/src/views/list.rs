@@ -37,7 +37,7 @@ pub fn ranked_list(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec
     header(ui, model, &assessment.ranked, theme, commands);
     if shown.is_empty() {
         ui.add_space(space::LINE);
-        ui.label("No field is in reach with height for a circuit in hand. Go higher, move the aircraft, or turn on “list fields that are out” to read why.");
+        ui.label("No field passes the checks from here. Go higher, move the aircraft, or turn on “list fields that are out” to read why.");
         return;
     }
     let scroll_to = keyboard(ui, &shown, model, commands);

@@ -53,15 +53,15 @@ pub struct LitMask {
 }
 
 impl LitMask {
-    /// Height over which the veil fades in, metres above and below zero spare height.
-    const FADE_M: f32 = 4.0;
+    /// Height over which the veil fades out, metres above zero spare height: nothing below that is lit at all.
+    const FADE_M: f32 = 8.0;
 
     /// The mask of a grid of spare heights in metres; `NaN` (not reachable) is out of reach.
     #[must_use]
     pub fn from_spare_heights(frame: GridFrame, spare_m: &[f32]) -> Self {
         let veil = spare_m
             .iter()
-            .map(|s| if s.is_finite() { ((0.5 - s / (2.0 * Self::FADE_M)).clamp(0.0, 1.0) * 255.0) as u8 } else { 255 })
+            .map(|s| if s.is_finite() { ((1.0 - s / Self::FADE_M).clamp(0.0, 1.0) * 255.0).ceil() as u8 } else { 255 })
             .collect();
         Self { frame, veil }
     }

@@ -232,7 +232,7 @@ mod tests {
 
     #[test]
     fn land_that_cannot_be_reached_is_veiled_and_land_with_spare_height_is_lit() {
-        assert_eq!(mask(4, 1, &[f32::NAN, -50.0, 0.0, 50.0]).veil, [255, 255, 127, 0]);
+        assert_eq!(mask(4, 1, &[f32::NAN, -50.0, 0.0, 50.0]).veil, [255, 255, 255, 0]);
     }
 
     #[test]
