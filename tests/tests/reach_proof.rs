@@ -167,7 +167,7 @@ fn fly(scene: FlownScene, paths: usize, mistake: Mistake) -> Flown {
     let options = ReachOptions {
         clearance_m: mistake.metres(CLEARANCE_M),
         reaction_time_s: 4.0,
-        bend_turns: scene.seed % 3 != 0,
+        bend_turns: !scene.seed.is_multiple_of(3),
     };
     let known = if mistake == Mistake::SwappedAxes {
         let turned = |r: usize, c: usize| f64::from(ground.heights_m[c * frame.cols + r]);

@@ -507,7 +507,8 @@ fn strips_of_a_rectangle_lie_in_its_middle() {
 /// A scene whose wind, heading or ground stayed behind must come out differently: the comparison can fail.
 #[test]
 fn a_scene_that_is_only_partly_turned_is_noticed() {
-    let spoils: [(&str, fn(&mut Scene, &Scene)); 4] = [
+    type Spoil = fn(&mut Scene, &Scene);
+    let spoils: [(&str, Spoil); 4] = [
         ("wind", |image, scene| image.surface_wind = scene.surface_wind),
         ("ground", |image, scene| image.ground = scene.ground.clone()),
         ("aircraft", |image, scene| image.position = scene.position),

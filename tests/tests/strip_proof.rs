@@ -331,7 +331,7 @@ impl Ground {
     }
 
     fn space(&self, mistake: Mistake) -> StripSpace {
-        let outer = mistaken(&[self.outer.clone()], mistake).remove(0);
+        let outer = mistaken(std::slice::from_ref(&self.outer), mistake).remove(0);
         StripSpace::new(&outer, &mistaken(&self.holes, mistake), &mistaken(&self.obstacles, mistake))
             .expect("an outline")
     }
@@ -416,7 +416,7 @@ fn scanned(ground: &Ground, heading: Bearing, step: f64) -> f64 {
     for y in ys().flat_map(|y| [y, y - ground.width]) {
         best = longest_in_slab(&rings, y, ground.width, best, &mut cuts);
     }
-    for k in 0..((high - low - ground.width) / step).max(0.0) as usize + 1 {
+    for k in 0..=((high - low - ground.width) / step).max(0.0) as usize {
         best = longest_in_slab(&rings, low + k as f64 * step, ground.width, best, &mut cuts);
     }
     best
