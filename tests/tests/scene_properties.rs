@@ -482,7 +482,6 @@ fn inside(ring: &[Xy], p: Xy) -> bool {
 }
 
 #[test]
-#[ignore = "a strip askew to parallel sides is slid to the middle only as far as its own length"]
 fn turning_or_mirroring_a_scene_of_rectangles_turns_or_mirrors_the_answer() {
     assert_symmetric(SYMMETRY_CASES, SELF_SIMILAR, clear_rectangles);
 }
@@ -490,7 +489,6 @@ fn turning_or_mirroring_a_scene_of_rectangles_turns_or_mirrors_the_answer() {
 /// The least case of what the test above finds: between parallel sides the equally long strips at a heading fill the
 /// rectangle evenly, so the middle one has the rectangle's middle.
 #[test]
-#[ignore = "a strip askew to parallel sides is slid to the middle only as far as its own length"]
 fn strips_of_a_rectangle_lie_in_its_middle() {
     let outer = rectangle(Xy::new(0.0, 0.0), 600.0, 80.0, 0.0);
     let space = StripSpace::new(&outer, &[], &[]).expect("an outline");

@@ -488,29 +488,30 @@ impl Scratch {
     fn middle_of_equals(&mut self, gap: Gap, width: f64, give: f64, grain: f64) -> Gap {
         let tolerance = give * gap.length() + 16.0 * grain;
         let shortest = gap.length() - tolerance;
-        let at = |y: f64, s: &mut Self| {
+        let at = |y: f64, drift: f64, s: &mut Self| {
             let found = s.longest_gap(y, y + width, 4.0 * grain, shortest)?;
-            // Not another gap of the same length elsewhere in the slab.
-            (found.from < gap.to && found.to > gap.from).then_some(found)
+            // Not another gap of the same length elsewhere in the slab; askew to the sides it moves along as it slides.
+            let moved = drift * (y - gap.y);
+            (found.from < gap.to + moved && found.to > gap.from + moved).then_some(found)
         };
-        // A step off the best place tells whether there is anything to slide along at all.
-        let slides = |way: f64, s: &mut Self| at(gap.y + way * SLIDE_M, s).is_some();
-        let (down, up) = (slides(-1.0, self), slides(1.0, self));
-        if !(down || up) {
+        // A step off the best place tells whether there is anything to slide along at all, and which way.
+        let drift = |way: f64, s: &mut Self| {
+            at(gap.y + way * SLIDE_M, 0.0, s).map(|g| (g.from + g.to - gap.from - gap.to) / (2.0 * way * SLIDE_M))
+        };
+        let drifts = [drift(-1.0, self), drift(1.0, self)];
+        if drifts == [None, None] {
             return gap;
         }
         let events = core::mem::take(&mut self.events);
         let mut ends = [gap.y, gap.y];
-        for (end, way, slides) in [(0, -1.0, down), (1, 1.0, up)] {
-            if !slides {
-                continue;
-            }
+        for (end, way) in [(0, -1.0), (1, 1.0)] {
+            let Some(drift) = drifts[end] else { continue };
             let ahead = |y: f64| way * (y - gap.y) > SLIDE_M;
             let below = events.iter().rev().filter(|_| way < 0.0);
             let above = events.iter().filter(|_| way > 0.0);
             let (mut good, mut bad) = (gap.y + way * SLIDE_M, None);
             for &y in below.chain(above).filter(|y| ahead(**y)) {
-                if at(y, self).is_none() {
+                if at(y, drift, self).is_none() {
                     bad = Some(y);
                     break;
                 }
@@ -520,7 +521,7 @@ impl Scratch {
             if let Some(mut bad) = bad {
                 while (bad - good).abs() > SLIDE_M * 0.1 {
                     let middle = f64::midpoint(good, bad);
-                    if at(middle, self).is_some() {
+                    if at(middle, drift, self).is_some() {
                         good = middle;
                     } else {
                         bad = middle;
@@ -531,7 +532,9 @@ impl Scratch {
         }
         let [low, high] = ends;
         self.events = events;
-        at(f64::midpoint(low, high), self).unwrap_or(gap)
+        let middle = f64::midpoint(low, high);
+        let drift = drifts[usize::from(middle > gap.y)].unwrap_or(0.0);
+        at(middle, drift, self).unwrap_or(gap)
     }
 
     /// Heights of the lower side at which a vertex touches the slab, without repeats.
