@@ -592,7 +592,7 @@ fn twins(number: u64) -> Scene {
         surface_wind: Xy::new(0.0, downwind * dice.within(0.0, 5.0)),
         log_profile: dice.unit() < 0.5,
         position: Xy::new(0.0, dice.within(-600.0, 600.0)),
-        height_m: dice.within(200.0, 900.0),
+        height_m: dice.within(260.0, 960.0),
         heading: pick(&mut dice, &[None, Some(Xy::new(0.0, 1.0)), Some(Xy::new(0.0, -1.0))]),
     }
 }

@@ -102,6 +102,7 @@ impl App {
     pub fn logic(&mut self, ctx: &egui::Context) {
         self.take_opened();
         self.take_assessed();
+        self.model.studied = self.assess.studied();
         self.take_dropped(ctx);
         self.shortcuts(ctx);
         for command in std::mem::take(&mut self.commands) {
@@ -162,7 +163,7 @@ impl App {
                 let (here, around) = (self.model.conditions.position, Xy::new(FIRST_VIEW_M, FIRST_VIEW_M));
                 self.map.show_box(here - around, here + around);
             }
-            OpenOutcome::Failed(why) => self.model.notify(NoticeLevel::Problem, why),
+            OpenOutcome::Failed(why) => self.model.notify(NoticeLevel::Problem, in_window(&why)),
             OpenOutcome::Stopped => self.model.notify(NoticeLevel::Info, "Opening was stopped; nothing has changed."),
         }
         self.open = None;
@@ -224,14 +225,19 @@ impl App {
         }
         let found = classify(&land);
         for refused in &found.refused {
-            self.model.notify(NoticeLevel::Problem, refused.to_string());
+            self.model.notify(NoticeLevel::Problem, in_window(&refused.to_string()));
         }
         // Terrain starts a new area; fields or hazards alone join the terrain that is open.
         let mut request = if found.terrain.is_empty() { self.request.clone() } else { AreaRequest::default() };
-        request.terrain.extend(found.terrain.iter().cloned());
-        request.fields.extend(found.fields.iter().cloned());
-        request.hazards.extend(found.hazards.iter().cloned());
-        request.edges.extend(found.edges.iter().cloned());
+        // The same file again is read anew, not twice.
+        for (files, more) in [
+            (&mut request.terrain, &found.terrain),
+            (&mut request.fields, &found.fields),
+            (&mut request.hazards, &found.hazards),
+            (&mut request.edges, &found.edges),
+        ] {
+            files.extend(more.iter().filter(|f| !files.contains(f)).cloned().collect::<Vec<_>>());
+        }
         let found_land = [&found.terrain, &found.fields, &found.hazards, &found.edges];
         if found_land.iter().all(|files| files.is_empty()) {
             return;
@@ -308,7 +314,7 @@ impl App {
         if quit {
             ctx.send_viewport_cmd(egui::ViewportCommand::Close);
         }
-        let typing = ctx.text_edit_focused() || self.dialog.is_shown();
+        let typing = ctx.text_edit_focused() || self.dialog.is_shown() || egui::Popup::is_any_open(ctx);
         if !typing && self.model.selected.is_some() && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape)) {
             pressed.push(Command::Select(None));
         }
@@ -354,6 +360,13 @@ impl App {
             ctx.request_repaint();
         }
     }
+}
+
+/// A message of the command line's in the words of the window.
+fn in_window(text: &str) -> String {
+    text.replace("with --crs EPSG:code", "in the Open window, such as EPSG:27700")
+        .replace("with --crs, such as --crs ", "in the Open window, such as ")
+        .replace("--crs: ", "Reference system: ")
 }
 
 fn scheme(night: bool) -> Scheme {

@@ -10,7 +10,7 @@ use sparefield_geometry::contour::contours;
 use sparefield_geometry::fields::approach::ObstacleRule;
 use sparefield_geometry::fields::generic_circuit::GenericCircuit;
 use sparefield_geometry::fields::hazards::HazardIndex;
-use sparefield_geometry::fields::model::{Day, QuietZone};
+use sparefield_geometry::fields::model::{Day, Field, QuietZone};
 use sparefield_geometry::fields::needed::SafetyFactor;
 use sparefield_geometry::fields::rank::{RankInput, RankOptions, rank};
 use sparefield_geometry::fields::study::{FieldStudy, StudyOptions, study_all};
@@ -117,6 +117,9 @@ pub enum AssessError {
     },
 }
 
+/// Fields studied between two looks at whether to go on.
+const FIELDS_PER_STEP: usize = 32;
+
 const KNOT_MS: f64 = 1_852.0 / 3_600.0;
 
 /// What depends on the area, the aircraft and nothing else; made once and reused while the aircraft moves.
@@ -131,9 +134,26 @@ impl Studies {
     #[must_use]
     pub fn new(area: &Area, conditions: &Conditions) -> Self {
         let hazards = HazardIndex::new(area.hazards.as_ref().clone());
-        let options = StudyOptions::default();
-        let fields = study_all(&area.fields, &hazards, Some(&area.terrain), &conditions.aircraft, &options);
+        let fields = Self::part(area, conditions, &hazards, &area.fields);
         Self { fields: Arc::new(fields), aircraft: conditions.aircraft.clone() }
+    }
+
+    /// The same in steps: `goes_on` is told the share done after each, and says whether to go on; `None` when not.
+    #[must_use]
+    pub fn in_steps(area: &Area, conditions: &Conditions, goes_on: &dyn Fn(f32) -> bool) -> Option<Self> {
+        let hazards = HazardIndex::new(area.hazards.as_ref().clone());
+        let mut fields = Vec::with_capacity(area.fields.len());
+        for part in area.fields.chunks(FIELDS_PER_STEP) {
+            fields.extend(Self::part(area, conditions, &hazards, part));
+            if !goes_on(fields.len() as f32 / area.fields.len() as f32) {
+                return None;
+            }
+        }
+        Some(Self { fields: Arc::new(fields), aircraft: conditions.aircraft.clone() })
+    }
+
+    fn part(area: &Area, conditions: &Conditions, hazards: &HazardIndex, fields: &[Field]) -> Vec<FieldStudy> {
+        study_all(fields, hazards, Some(&area.terrain), &conditions.aircraft, &StudyOptions::default())
     }
 
     /// Whether these studies serve other conditions, too: they do while the aircraft is the same.

@@ -50,6 +50,8 @@ pub enum Command {
     ShowFirstSteps(bool),
     /// Dismiss a message.
     DismissNotice(usize),
+    /// Dismiss every message.
+    DismissAllNotices,
     /// One step back.
     Undo,
     /// One step forward.

@@ -13,6 +13,8 @@ pub struct OpenDialog {
     names: String,
     crs: String,
     picking: Option<Receiver<Vec<PathBuf>>>,
+    /// The system's dialogue came back empty-handed.
+    nothing_chosen: bool,
 }
 
 /// What the pilot chose.
@@ -71,6 +73,15 @@ impl OpenDialog {
                         ui.spinner();
                     }
                 });
+                if self.nothing_chosen {
+                    ui.label(
+                        RichText::new(
+                            "No file came back from the system's dialogue. Where there is none, type the names above.",
+                        )
+                        .size(theme.sizes.small)
+                        .color(theme.colours.caution),
+                    );
+                }
                 let crs =
                     ui.label("Reference system of files that state none (for example EPSG:27700); else leave empty");
                 ui.add(TextEdit::singleline(&mut self.crs).desired_width(180.0)).labelled_by(crs.id);
@@ -97,6 +108,7 @@ impl OpenDialog {
         if chosen.is_some() {
             self.shown = false;
             self.names.clear();
+            self.crs.clear();
         }
         chosen
     }
@@ -121,6 +133,7 @@ impl OpenDialog {
         let Some(picking) = &self.picking else { return };
         match picking.try_recv() {
             Ok(files) => {
+                self.nothing_chosen = files.is_empty();
                 for file in files {
                     if !self.names.is_empty() && !self.names.ends_with('\n') {
                         self.names.push('\n');

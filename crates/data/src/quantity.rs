@@ -288,7 +288,12 @@ fn scaled(
         default.ok_or_else(|| QuantityError::new(text, "has no unit", remedy))?
     } else {
         factor_of(&unit).ok_or_else(|| {
-            QuantityError::new(text, format!("has a unit that is not understood as a {what} (“{unit}”)"), remedy)
+            let article = if what.starts_with(['a', 'e', 'i', 'o', 'u']) { "an" } else { "a" };
+            QuantityError::new(
+                text,
+                format!("has a unit that is not understood as {article} {what} (“{unit}”)"),
+                remedy,
+            )
         })?
     };
     let result = value * factor;

@@ -2,7 +2,7 @@
 
 use crate::assess::{self, Assessment, Ring, Studies};
 use sparefield_data::area::Area;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::time::Duration;
 
@@ -55,6 +55,11 @@ struct Shared {
     slot: Mutex<Slot>,
     wake: Condvar,
     stop_running: AtomicBool,
+    /// Set when what is studied belongs to an area that is no longer open, or the window closes.
+    stop_studying: AtomicBool,
+    /// Area revision being studied, and the share done in thousandths; 0 when nothing is being studied.
+    studying: AtomicU64,
+    studied: AtomicU32,
 }
 
 /// The thread that assesses.
@@ -70,8 +75,14 @@ impl AssessJob {
     /// # Errors
     /// When the system refuses a thread.
     pub fn start(notify: impl Fn() + Send + 'static) -> std::io::Result<Self> {
-        let shared =
-            Arc::new(Shared { slot: Mutex::default(), wake: Condvar::new(), stop_running: AtomicBool::new(false) });
+        let shared = Arc::new(Shared {
+            slot: Mutex::default(),
+            wake: Condvar::new(),
+            stop_running: AtomicBool::new(false),
+            stop_studying: AtomicBool::new(false),
+            studying: AtomicU64::new(0),
+            studied: AtomicU32::new(0),
+        });
         let for_thread = Arc::clone(&shared);
         std::thread::Builder::new().name("assess".into()).spawn(move || work(&for_thread, &notify))?;
         Ok(Self { shared, started: None })
@@ -84,10 +95,22 @@ impl AssessJob {
             self.shared.stop_running.store(true, Ordering::Relaxed);
             self.started = None;
         }
+        // Studying goes on while the aircraft is dragged; only another area makes it useless.
+        let studying = self.shared.studying.load(Ordering::Relaxed);
+        if studying != 0 && studying != request.area_revision {
+            self.shared.stop_studying.store(true, Ordering::Relaxed);
+        }
         let mut slot = self.shared.slot.lock().unwrap_or_else(PoisonError::into_inner);
         slot.next = Some(request);
         drop(slot);
         self.shared.wake.notify_one();
+    }
+
+    /// Share of the fields studied, while they are being studied for the first time.
+    #[must_use]
+    pub fn studied(&self) -> Option<f32> {
+        let at_work = self.shared.studying.load(Ordering::Relaxed) != 0;
+        at_work.then(|| self.shared.studied.load(Ordering::Relaxed) as f32 / 1000.0)
     }
 
     /// Takes the outcomes that are ready.
@@ -107,6 +130,7 @@ impl Drop for AssessJob {
     fn drop(&mut self) {
         self.shared.slot.lock().unwrap_or_else(PoisonError::into_inner).closing = true;
         self.shared.stop_running.store(true, Ordering::Relaxed);
+        self.shared.stop_studying.store(true, Ordering::Relaxed);
         self.shared.wake.notify_one();
     }
 }
@@ -133,9 +157,23 @@ fn work(shared: &Shared, notify: &dyn Fn()) {
             let reuse = matches!(&studies, Some((rev, s)) if *rev == request.area_revision
                 && s.fits(&request.conditions));
             if !reuse {
-                studies = Some((request.area_revision, Studies::new(&request.area, &request.conditions)));
+                shared.stop_studying.store(false, Ordering::Relaxed);
+                shared.studied.store(0, Ordering::Relaxed);
+                shared.studying.store(request.area_revision, Ordering::Relaxed);
+                let goes_on = |share: f32| {
+                    shared.studied.store((share * 1000.0) as u32, Ordering::Relaxed);
+                    notify();
+                    !shared.stop_studying.load(Ordering::Relaxed)
+                };
+                let made = Studies::in_steps(&request.area, &request.conditions, &goes_on);
+                shared.studying.store(0, Ordering::Relaxed);
+                studies = made.map(|s| (request.area_revision, s));
             }
-            let Some((_, studies)) = &studies else { return Err("stopped".to_owned()) };
+            let Some((_, studies)) = &studies else {
+                // A newer request is waiting, or the window is closing.
+                shared.stop_running.store(true, Ordering::Relaxed);
+                return Err("stopped".to_owned());
+            };
             let assessment =
                 assess::assess(&request.area, studies, &request.conditions, &cancelled).map_err(|e| e.to_string())?;
             let rings = Arc::new(assessment.rings(&RING_LEVELS_M));

@@ -89,6 +89,8 @@ pub struct Model {
     pub cannot_assess: Option<String>,
     /// Whether a computation for the present conditions is under way.
     pub assessing: bool,
+    /// Share of the fields studied, while an area or aircraft is new.
+    pub studied: Option<f32>,
     /// An area being opened.
     pub opening: Option<Opening>,
     /// Messages.
@@ -116,6 +118,7 @@ impl Model {
             rings: Arc::default(),
             cannot_assess: None,
             assessing: false,
+            studied: None,
             opening: None,
             notices: Vec::new(),
             settings,
@@ -172,6 +175,7 @@ impl Model {
             Command::SetUnits(u) => self.settings.units = *u,
             Command::ListOut(b) => self.settings.list_out = *b,
             Command::ShowFirstSteps(b) => self.settings.show_first_steps = *b,
+            Command::DismissAllNotices => self.notices.clear(),
             Command::DismissNotice(i) => {
                 if *i < self.notices.len() {
                     self.notices.remove(*i);

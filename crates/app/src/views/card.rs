@@ -9,9 +9,15 @@ use crate::model::Model;
 use crate::theme::{Theme, space};
 use egui::{Align2, Color32, Pos2, Rect, RichText, ScrollArea, Sense, Shape, Stroke, Ui, Vec2};
 use sparefield_data::quantity::{UnitPrefs, format_bearing, format_quantity};
+use sparefield_geometry::fields::criteria::allowed_by;
 use sparefield_geometry::fields::model::{EdgeKind, Field, Hazard, HazardKind, HazardShape};
-use sparefield_geometry::fields::verdict::{Quantity, RankedField, Reason, ReasonKind, StripVerdict, Verdict};
+use sparefield_geometry::fields::verdict::{
+    CriterionKind, Quantity, RankedField, Reason, ReasonKind, StripVerdict, Verdict,
+};
 use sparefield_geometry::position::{Bearing, Xy};
+
+/// Room for a value in a working, points.
+const VALUE_WIDTH: f32 = 78.0;
 
 /// What no answer here takes into account; said on every card, since a list of reasons looks complete.
 const NOT_LOOKED_AT: [&str; 4] = [
@@ -32,10 +38,13 @@ pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
     let convergence = model.convergence_rad(field.centroid());
     title(ui, ranked, field, theme, commands);
     ui.separator();
-    ScrollArea::vertical().id_salt("card").auto_shrink([false, false]).show(ui, |ui| {
+    ScrollArea::vertical().id_salt(("card", selected)).auto_shrink([false, false]).show(ui, |ui| {
         ui.spacing_mut().item_spacing.y = 6.0;
         let headline = sentence(&words(&assessment.headline(ranked), units, convergence));
         ui.label(RichText::new(headline).font(theme.bold_font(theme.sizes.text)));
+        if let Some(held) = held_by(ranked) {
+            ui.add(egui::Label::new(RichText::new(held).color(theme.colours.ink_soft)).wrap());
+        }
         if let Some(strip) = &ranked.strip {
             picture(ui, field, strip, model, theme);
         }
@@ -80,6 +89,21 @@ fn title(ui: &mut Ui, ranked: &RankedField, field: &Field, theme: &Theme, comman
             }
         });
     });
+}
+
+/// What keeps the field from a better verdict.
+fn held_by(ranked: &RankedField) -> Option<String> {
+    if matches!(ranked.verdict, Verdict::Roomy | Verdict::Out) {
+        return None;
+    }
+    let holding: Vec<&str> = ranked
+        .criteria
+        .iter()
+        .filter(|c| c.kind != CriterionKind::Alternatives && allowed_by(c.value) == ranked.verdict)
+        .map(|c| c.kind.words())
+        .collect();
+    let list = holding.join(", ");
+    (!list.is_empty()).then(|| format!("Held at {} by: {list}.", ranked.verdict.words()))
 }
 
 /// The field seen with the landing direction upwards.
@@ -142,7 +166,7 @@ fn picture(ui: &mut Ui, field: &Field, strip: &StripVerdict, model: &Model, them
     painter.text(
         Pos2::new(rect.left() + 8.0, rect.bottom() - 6.0),
         Align2::LEFT_BOTTOM,
-        format!("landing {}", format_bearing(Bearing::from_rad(strip.heading.rad() + convergence))),
+        format!("landing {} true", format_bearing(Bearing::from_rad(strip.heading.rad() + convergence))),
         theme.small_font(),
         c.ink_soft,
     );
@@ -242,7 +266,7 @@ fn numbers(
 ) {
     let Some(assessment) = &model.assessment else { return };
     let units = model.settings.units;
-    section(ui, theme, "Numbers, each opens to its working");
+    section(ui, theme, "Numbers, each rounded by itself, each opens to its working");
     for working in assessment.workings(ranked) {
         let open = model.open_working.as_deref() == Some(working.label.as_str());
         let value = match working.value {
@@ -301,13 +325,17 @@ fn show_working(ui: &mut Ui, working: &Working, units: UnitPrefs, convergence: f
         ui.set_width(ui.available_width());
         ui.label(&working.formula);
         for (name, value) in &working.inputs {
-            ui.horizontal(|ui| {
-                ui.add(egui::Label::new(RichText::new(name).size(theme.sizes.small)).wrap());
-                ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
-                    let shown = match value {
-                        Quantity::Direction(b) => format_bearing(Bearing::from_rad(b.rad() + convergence)),
-                        q => format_quantity(*q, &units),
-                    };
+            let shown = match value {
+                Quantity::Direction(b) => format_bearing(Bearing::from_rad(b.rad() + convergence)),
+                q => format_quantity(*q, &units),
+            };
+            ui.horizontal_top(|ui| {
+                let width = ui.available_width() - VALUE_WIDTH - 8.0;
+                ui.allocate_ui(Vec2::new(width, 0.0), |ui| {
+                    ui.set_width(width);
+                    ui.add(egui::Label::new(RichText::new(name).size(theme.sizes.small)).wrap());
+                });
+                ui.with_layout(egui::Layout::right_to_left(egui::Align::TOP), |ui| {
                     ui.label(RichText::new(shown).size(theme.sizes.small));
                 });
             });

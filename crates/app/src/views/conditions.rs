@@ -12,13 +12,36 @@ use sparefield_geometry::position::Bearing;
 
 const LABEL_WIDTH: f32 = 66.0;
 
+/// How long a value that was not understood is explained.
+const PROBLEM_SECONDS: f64 = 8.0;
+
+fn problem_id() -> Id {
+    Id::unique("what was not understood")
+}
+
+/// What could not be understood a moment ago, in a line of its own so that it covers nothing.
+fn problem(ui: &mut Ui, theme: &Theme) {
+    let Some((text, until)) = ui.data(|d| d.get_temp::<(String, f64)>(problem_id())) else { return };
+    let left = until - ui.input(|i| i.time);
+    if left <= 0.0 {
+        ui.data_mut(|d| d.remove::<(String, f64)>(problem_id()));
+        return;
+    }
+    let mut chars = text.chars();
+    let start = chars.next().map_or_else(String::new, |c| c.to_uppercase().collect());
+    let text = RichText::new(format!("{start}{}", chars.as_str())).color(theme.colours.caution);
+    ui.add(egui::Label::new(text).wrap());
+    ui.ctx().request_repaint_after(std::time::Duration::from_secs_f64(left));
+}
+
 /// The conditions of the model, and the commands that change them.
 pub fn conditions(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     ui.spacing_mut().item_spacing.y = 6.0;
     aircraft_line(ui, model, commands);
     height_line(ui, model, theme, commands);
-    heading_line(ui, model, theme, commands);
-    wind_line(ui, model, theme, commands);
+    heading_line(ui, model, commands);
+    wind_line(ui, model, commands);
+    problem(ui, theme);
     egui::CollapsingHeader::new("Rules used").id_salt("rules").show(ui, |ui| rules(ui, model, commands));
 }
 
@@ -63,7 +86,7 @@ fn height_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Com
             parse: &|s| quantity::parse_height_m(s, Some(units.height)).map_err(|e| e.to_string()),
         };
         let above_ground = matches!(height, HeightInput::AboveGround(_));
-        if let Some(v) = typed.show(ui, label, theme, commands) {
+        if let Some(v) = typed.show(ui, label, commands) {
             let set = if above_ground { HeightInput::AboveGround(v) } else { HeightInput::AboveSea(v) };
             commands.push(Command::SetHeight(set));
         }
@@ -99,14 +122,14 @@ fn height_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Com
     }
 }
 
-fn heading_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+fn heading_line(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     let convergence = model.convergence_rad(model.conditions.position);
     line(ui, "Heading", |ui, label| {
         let mut first_turn = model.conditions.heading.is_some();
         let heading = model.conditions.heading.unwrap_or_default();
         let shown = Bearing::from_rad(heading.rad() + convergence);
         ui.add_enabled_ui(first_turn, |ui| {
-            if let Some(b) = bearing_drag(ui, label, theme, shown, commands) {
+            if let Some(b) = bearing_drag(ui, label, shown, commands) {
                 commands.push(Command::TurnAircraft(Bearing::from_rad(b.rad() - convergence)));
             }
         });
@@ -118,13 +141,33 @@ fn heading_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Co
     });
 }
 
-fn wind_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+fn wind_line(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     let units = model.settings.units;
     let (from, speed) = (model.conditions.wind_from, model.conditions.wind_speed_ms);
     line(ui, "Wind", |ui, label| {
         ui.label("from");
-        if let Some(b) = bearing_drag(ui, label, theme, from, commands) {
-            commands.push(Command::SetWind { from: b, speed_ms: speed });
+        // A whole wind may be typed into the direction: 250/12, 25012KT, calm.
+        let whole = std::cell::Cell::new(None);
+        let typed = Typed {
+            value: from.deg(),
+            range: -360.0..=720.0,
+            speed: 0.5,
+            format: &|v| quantity::format_bearing(Bearing::from_deg(v)),
+            parse: &|text| match (quantity::parse_bearing(text), quantity::parse_wind(text)) {
+                (Ok(b), _) => Ok(b.deg()),
+                (Err(_), Ok(wind)) if !wind.is_variable() => {
+                    let from = wind.from.unwrap_or(from);
+                    whole.set(Some((from, wind.speed_ms)));
+                    Ok(from.deg())
+                }
+                (Err(e), _) => Err(e.to_string()),
+            },
+        };
+        let turned = typed.show(ui, label, commands);
+        if let Some((from, speed_ms)) = whole.get() {
+            commands.push(Command::SetWind { from, speed_ms });
+        } else if let Some(deg) = turned {
+            commands.push(Command::SetWind { from: Bearing::from_deg(deg), speed_ms: speed });
         }
         ui.label("at");
         let typed = Typed {
@@ -134,7 +177,7 @@ fn wind_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comma
             format: &|v| units.format_speed(v),
             parse: &|s| quantity::parse_speed_ms(s, Some(units.speed)).map_err(|e| e.to_string()),
         };
-        if let Some(v) = typed.show(ui, label, theme, commands) {
+        if let Some(v) = typed.show(ui, label, commands) {
             commands.push(Command::SetWind { from, speed_ms: v });
         }
     });
@@ -186,7 +229,7 @@ fn second_line(ui: &mut Ui, theme: &Theme, text: &str) {
     });
 }
 
-fn bearing_drag(ui: &mut Ui, label: Id, theme: &Theme, shown: Bearing, commands: &mut Vec<Command>) -> Option<Bearing> {
+fn bearing_drag(ui: &mut Ui, label: Id, shown: Bearing, commands: &mut Vec<Command>) -> Option<Bearing> {
     let typed = Typed {
         value: shown.deg(),
         range: -360.0..=720.0,
@@ -194,7 +237,7 @@ fn bearing_drag(ui: &mut Ui, label: Id, theme: &Theme, shown: Bearing, commands:
         format: &|v| quantity::format_bearing(Bearing::from_deg(v)),
         parse: &|s| quantity::parse_bearing(s).map(Bearing::deg).map_err(|e| e.to_string()),
     };
-    typed.show(ui, label, theme, commands).map(Bearing::from_deg)
+    typed.show(ui, label, commands).map(Bearing::from_deg)
 }
 
 /// A number that is typed with its unit, dragged, or changed by arrow keys.
@@ -208,7 +251,7 @@ struct Typed<'a> {
 
 impl Typed<'_> {
     /// Shows it; gives the new value where it changed. What could not be understood is said beside it.
-    fn show(self, ui: &mut Ui, label: Id, theme: &Theme, commands: &mut Vec<Command>) -> Option<f64> {
+    fn show(self, ui: &mut Ui, label: Id, commands: &mut Vec<Command>) -> Option<f64> {
         let mut value = self.value;
         let problem: std::cell::RefCell<Option<String>> = std::cell::RefCell::default();
         let drag = DragValue::new(&mut value)
@@ -217,6 +260,11 @@ impl Typed<'_> {
             .update_while_editing(false)
             .custom_formatter(|v, _| (self.format)(v))
             .custom_parser(|text| match (self.parse)(text) {
+                Ok(v) if !self.range.contains(&v) => {
+                    let (low, high) = ((self.format)(*self.range.start()), (self.format)(*self.range.end()));
+                    *problem.borrow_mut() = Some(format!("“{}” is not between {low} and {high}", text.trim()));
+                    None
+                }
                 Ok(v) => Some(v),
                 Err(e) => {
                     *problem.borrow_mut() = Some(e);
@@ -224,14 +272,11 @@ impl Typed<'_> {
                 }
             });
         let response: Response = ui.add(drag).labelled_by(label);
-        let id = response.id.with("problem");
         if let Some(text) = problem.into_inner() {
-            ui.data_mut(|d| d.insert_temp(id, text));
-        } else if response.changed() || response.gained_focus() {
-            ui.data_mut(|d| d.remove::<String>(id));
-        }
-        if let Some(text) = ui.data(|d| d.get_temp::<String>(id)) {
-            response.show_tooltip_text(RichText::new(text).color(theme.colours.caution));
+            let until = ui.input(|i| i.time) + PROBLEM_SECONDS;
+            ui.data_mut(|d| d.insert_temp(problem_id(), (text, until)));
+        } else if response.changed() {
+            ui.data_mut(|d| d.remove::<(String, f64)>(problem_id()));
         }
         if response.drag_stopped() || response.lost_focus() {
             commands.push(Command::EndGesture);

@@ -85,10 +85,10 @@ fn all_cautions(model: &Model) -> Vec<String> {
     assessment.cautions(area, &conditions, &model.settings.units)
 }
 
-/// Messages, newest last, each with a way to dismiss it.
+/// Messages, newest first, each with a way to dismiss it.
 pub fn notices(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     const SHOWN: usize = 3;
-    for (i, notice) in model.notices.iter().enumerate().take(SHOWN) {
+    for (i, notice) in model.notices.iter().enumerate().rev().take(SHOWN) {
         let (fill, ink) = match notice.level {
             NoticeLevel::Info => (theme.colours.panel_raised, theme.colours.ink),
             NoticeLevel::Problem => (theme.colours.caution_soft, theme.colours.caution),
@@ -107,12 +107,16 @@ pub fn notices(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Com
             });
         });
     }
-    if model.notices.len() > SHOWN {
-        ui.label(
-            RichText::new(format!("and {} more messages", model.notices.len() - SHOWN))
-                .size(theme.sizes.small)
-                .color(theme.colours.ink_soft),
-        );
+    if model.notices.len() > 1 {
+        ui.horizontal(|ui| {
+            if model.notices.len() > SHOWN {
+                let more = format!("and {} earlier messages", model.notices.len() - SHOWN);
+                ui.label(RichText::new(more).size(theme.sizes.small).color(theme.colours.ink_soft));
+            }
+            if ui.small_button("Dismiss all").clicked() {
+                commands.push(Command::DismissAllNotices);
+            }
+        });
     }
 }
 

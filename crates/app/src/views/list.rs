@@ -21,7 +21,15 @@ pub fn ranked_list(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec
         } else if area.fields.is_empty() {
             ui.label("This area has no fields yet. Open a file of field outlines (Shapefile or GeoJSON).");
         } else {
-            ui.label("Looking at the fields…");
+            match model.studied {
+                Some(share) => {
+                    let text = format!("Looking at {} fields", area.fields.len());
+                    ui.add(egui::ProgressBar::new(share).text(text));
+                }
+                None => {
+                    ui.label("Looking at the fields…");
+                }
+            }
         }
         return;
     };

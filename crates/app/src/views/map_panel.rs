@@ -14,6 +14,7 @@ use sparefield_data::area::LaneKind;
 use sparefield_data::quantity::{HeightUnit, LengthUnit, UnitPrefs, format_bearing};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use sparefield_geometry::fields::verdict::{ReasonKind, Verdict};
+use sparefield_geometry::grid::GridFrame;
 use sparefield_geometry::position::{Bearing, Xy};
 use std::sync::Arc;
 
@@ -47,7 +48,10 @@ impl MapDerived {
             });
         }
         let Some(assessment) = &model.assessment else {
-            self.overlay = None;
+            // Nothing is known to be in reach, so nothing is lit.
+            if self.overlay.is_none() || self.overlay_of.is_some() {
+                self.overlay = Some(Arc::new(all_dusk(area.terrain.frame)));
+            }
             self.overlay_of = None;
             self.path.clear();
             self.path_of = None;
@@ -67,6 +71,14 @@ impl MapDerived {
             self.path_of = model.selected.map(|s| (Arc::clone(assessment), s));
         }
     }
+}
+
+/// No land in reach anywhere.
+fn all_dusk(terrain: GridFrame) -> ReachOverlay {
+    let (low, high) = terrain.bounds();
+    let side = (high.x - low.x).max(high.y - low.y);
+    let frame = GridFrame { origin: (low + high) * 0.5, cell_m: side, cols: 1, rows: 1 };
+    ReachOverlay { rings: Vec::new(), lit: LitMask { frame, veil: vec![255] } }
 }
 
 /// Shows the map and pushes what the hand did on it.
@@ -89,11 +101,12 @@ pub fn map_panel(
     let aircraft = area.map(|_| aircraft_mark(model));
     let wind = assessment.map(|a| {
         let vector = a.wind.at_amsl(a.state.height_amsl_m);
-        let label = format!(
-            "{}/{} at the surface",
-            format_bearing(conditions.wind_from),
-            units.format_speed(conditions.wind_speed_ms)
-        );
+        let speed = units.format_speed(conditions.wind_speed_ms);
+        let label = if conditions.wind_speed_ms > 0.0 {
+            format!("{}/{speed} at the surface", format_bearing(conditions.wind_from))
+        } else {
+            "calm".to_owned()
+        };
         WindMark { wind: vector, label, streaks: false }
     });
     let fields = area.map_or(none_fields, |a| a.fields.as_slice());
@@ -173,9 +186,13 @@ fn readout(model: &Model, p: Xy) -> Readout {
                 match assessment.spare_at(&area.terrain, p) {
                     Some((arrival, spare)) => {
                         parts.push(format!("arrive {} above it", units.format_height_at_least(arrival)));
-                        parts.push(format!("spare {}", signed_height(units, spare)));
+                        parts.push(if spare < 0.0 {
+                            format!("{} too low for a circuit", units.format_height(-spare))
+                        } else {
+                            format!("{} spare over a circuit", units.format_height(spare))
+                        });
                     }
-                    None => parts.push("not in reach".into()),
+                    None => parts.push("out of gliding reach".into()),
                 }
             }
         }
@@ -210,7 +227,7 @@ fn overlay(assessment: &Assessment, rings: &[assess::Ring], units: UnitPrefs) ->
         .iter()
         .map(|ring| Ring {
             level_m: ring.level_m,
-            label: if ring.level_m == 0.0 { "in reach".to_owned() } else { signed_height(units, ring.level_m) },
+            label: if ring.level_m == 0.0 { "circuit in hand".to_owned() } else { signed_height(units, ring.level_m) },
             lines: ring.lines.clone(),
         })
         .collect();

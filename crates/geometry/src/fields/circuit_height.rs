@@ -173,6 +173,26 @@ fn turned_from(onto: Bearing, turn: f64, radius: f64) -> Xy {
     (Bearing::from_rad(from.rad() + towards).unit() - Bearing::from_rad(onto.rad() + towards).unit()) * radius
 }
 
+/// Where the aircraft is when it arrives over a field's middle, relative to where it wants to cross the landing end.
+///
+/// In a field longer than it needs a pilot does not aim at the hedge but so that the needed length lies about the
+/// middle; never before the displaced landing end, and never so far in that less than the needed length is left.
+/// `along` is the heading's unit vector; all lengths are in metres along the strip.
+#[must_use]
+pub fn overhead_from_landing(
+    centre: Xy,
+    strip_start: Xy,
+    along: Xy,
+    length_m: f64,
+    displacement_m: f64,
+    needed_m: f64,
+) -> Xy {
+    let middle = (centre - strip_start).dot(along);
+    let last = (length_m - needed_m).max(displacement_m);
+    let landing = (middle - needed_m / 2.0).max(displacement_m).min(last);
+    centre - (strip_start + along * landing)
+}
+
 /// Circuit height over a place with no particular field: landing into the wind, arriving on an unknown track.
 ///
 /// In a calm the landing direction makes no difference. Infinite when the wind does not allow a circuit.

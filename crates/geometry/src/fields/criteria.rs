@@ -141,17 +141,21 @@ pub fn wind_value(headwind_ms: f64, crosswind_ms: f64, max_crosswind_ms: f64, ap
     let tail = (-headwind_ms / approach_speed_ms).max(if headwind_ms.is_nan() { f64::NAN } else { 0.0 });
     let across = line(&[(0.0, 1.0), (0.7, 0.6), (1.0, 0.3), (1.5, 0.0)], cross);
     let behind = line(&[(0.0, 1.0), (0.02, 0.6), (0.1, 0.3), (MAX_TAILWIND_SHARE, 0.05), (0.3, 0.0)], tail);
-    across.min(behind)
+    // A crosswind with a tailwind is worse than either alone.
+    across * behind
 }
 
 /// Slope along with one standard error to the bad side, slope across, and roughness; the worst counts.
+///
+/// A slope across whose standard error is as large as its limit is not known, and unknown is never counted as good.
 #[must_use]
-pub fn slope_value(slope: f64, slope_error: f64, cross_slope: f64, roughness_m: f64) -> f64 {
+pub fn slope_value(slope: f64, slope_error: f64, cross_slope: f64, cross_error: f64, roughness_m: f64) -> f64 {
     let down = line(&[(0.0, 1.0), (MAX_DOWNHILL, 0.6), (0.04, 0.3), (0.08, 0.0)], slope_error - slope);
     let up = line(&[(0.03, 1.0), (0.06, 0.6), (MAX_UPHILL, 0.3), (0.2, 0.0)], slope);
     let across = line(&[(0.005, 1.0), (0.025, 0.6), (MAX_CROSS_SLOPE, 0.3), (0.1, 0.0)], cross_slope.abs());
     let rough = line(&[(0.1, 1.0), (1.0, 0.6), (2.0, 0.3), (4.0, 0.0)], roughness_m);
-    down.min(up).min(across).min(rough)
+    let known = if cross_error < MAX_CROSS_SLOPE { 1.0 } else { UNKNOWN_AT_MOST };
+    down.min(up).min(across).min(rough).min(known)
 }
 
 /// What slope counts for where there is no terrain.
@@ -178,10 +182,11 @@ pub fn approach_value(displacement_m: f64, length_m: f64) -> f64 {
     line(&[(0.0, 1.0), (0.25, 0.6), (0.5, 0.3), (1.0, 0.0)], displacement_m / length_m)
 }
 
-/// Height in hand over the circuit: 60 m (200 ft) for roomy. Common practice, no source.
+/// Height in hand over the circuit: 30 m (100 ft) for workable, 60 m (200 ft) for roomy; with less than that a circuit
+/// flown a little worse than reckoned does not arrive. Common practice, no source.
 #[must_use]
 pub fn spare_value(spare_m: f64) -> f64 {
-    line(&[(-100.0, 0.0), (0.0, 0.3), (60.0, 0.6), (300.0, 1.0)], spare_m)
+    line(&[(-100.0, 0.0), (0.0, 0.1), (30.0, 0.3), (60.0, 0.6), (300.0, 1.0)], spare_m)
 }
 
 /// What stands and lives around the circuit.
@@ -267,8 +272,8 @@ mod tests {
             length_value(nan, 100.0),
             wind_value(nan, 0.0, 5.0, 20.0),
             wind_value(0.0, nan, 5.0, 20.0),
-            slope_value(nan, 0.0, 0.0, 0.0),
-            slope_value(0.0, nan, 0.0, 0.0),
+            slope_value(nan, 0.0, 0.0, 0.0, 0.0),
+            slope_value(0.0, nan, 0.0, 0.0, 0.0),
             approach_value(nan, 1.0),
             spare_value(nan),
         ] {
@@ -280,11 +285,19 @@ mod tests {
     fn limits_of_the_gates_are_still_judged() {
         assert_eq!(allowed_by(length_value(100.0, 100.0)), Verdict::Workable);
         assert_eq!(allowed_by(length_value(125.0, 100.0)), Verdict::Roomy);
-        assert_eq!(allowed_by(spare_value(0.0)), Verdict::Workable);
+        assert_eq!(allowed_by(spare_value(0.0)), Verdict::LastResort);
+        assert_eq!(allowed_by(spare_value(30.0)), Verdict::Workable);
+        assert_eq!(allowed_by(spare_value(60.0)), Verdict::Roomy);
         assert_eq!(allowed_by(wind_value(5.0, 5.0, 5.0, 20.0)), Verdict::Workable);
         assert_eq!(allowed_by(wind_value(-4.0, 0.0, 5.0, 20.0)), Verdict::LastResort);
         // A 2 m error over 200 m is 1 %: a level field may be roomy, a 1.5 % one may be steeper than 2 %.
-        assert_eq!(allowed_by(slope_value(0.0, 0.01, 0.0, 0.0)), Verdict::Roomy);
-        assert_eq!(allowed_by(slope_value(-0.015, 0.01, 0.0, 0.0)), Verdict::Workable);
+        assert_eq!(allowed_by(slope_value(0.0, 0.01, 0.0, 0.0, 0.0)), Verdict::Roomy);
+        assert_eq!(allowed_by(slope_value(-0.015, 0.01, 0.0, 0.0, 0.0)), Verdict::Workable);
+        // The same 2 m across a strip of 20 m is 10 %: nobody knows how it leans.
+        assert_eq!(allowed_by(slope_value(0.0, 0.01, 0.0, 0.1, 0.0)), Verdict::Workable);
+        // Across and behind together are worse than either.
+        assert_eq!(allowed_by(wind_value(-1.0, 4.0, 5.0, 20.0)), Verdict::LastResort);
+        assert_eq!(allowed_by(wind_value(-1.0, 0.0, 5.0, 20.0)), Verdict::Workable);
+        assert_eq!(allowed_by(wind_value(1.0, 4.0, 5.0, 20.0)), Verdict::Workable);
     }
 }

@@ -20,6 +20,7 @@
 //! Every candidate strip is judged in both directions; the best verdict counts, then the fewest gates, then the score.
 
 use super::approach::{WindComponents, approach_gradient, displacement_m};
+use super::circuit_height::overhead_from_landing;
 use super::circuit_height::{CircuitHeight, CircuitSetting};
 use super::criteria::{
     MAX_CROSS_SLOPE, MAX_DOWNHILL, MAX_TAILWIND_SHARE, MAX_UPHILL, SLOPE_UNKNOWN, Surroundings, UNKNOWN_AT_MOST,
@@ -301,7 +302,9 @@ impl<'a> Place<'a> {
         let mut values = [
             length_value(usable_m, needed_m),
             wind_value(air.headwind_ms, air.crosswind_ms, aircraft.max_crosswind_ms, aircraft.approach_speed_ms),
-            ground.map_or(SLOPE_UNKNOWN, |g| slope_value(g.slope, g.slope_error, g.cross_slope, g.roughness_m)),
+            ground.map_or(SLOPE_UNKNOWN, |g| {
+                slope_value(g.slope, g.slope_error, g.cross_slope, g.cross_error, g.roughness_m)
+            }),
             surface_value(self.field.surface),
             approach,
             if self.arrival.is_some() { 1.0 } else { 0.0 },
@@ -320,7 +323,9 @@ impl<'a> Place<'a> {
         if worse(key(gates, &values)) {
             return None;
         }
-        let circuit = self.arrival.and_then(|a| self.circuits.height(heading, a.track, self.study.centre - line.start));
+        let along = heading.unit();
+        let over = overhead_from_landing(self.study.centre, line.start, along, line.length_m, displacement, needed_m);
+        let circuit = self.arrival.and_then(|a| self.circuits.height(heading, a.track, over));
         let arrival_m = self.arrival.zip(end.threshold_amsl_m).map(|(a, t)| a.height_amsl_m - t);
         let spare_m = arrival_m.zip(circuit).map(|(a, c)| a - c.total_m);
         gates.set(Gate::WindTooStrong, self.arrival.is_some() && circuit.is_none());
@@ -337,7 +342,7 @@ impl<'a> Place<'a> {
         let known = [
             !assumed && ground.is_some(),
             true,
-            ground.is_some(),
+            ground.is_some_and(|g| g.cross_error < MAX_CROSS_SLOPE),
             self.field.surface != Surface::Unknown,
             !(end.unknown_edge || end.ground_gap || assumed),
             spare_m.is_some(),

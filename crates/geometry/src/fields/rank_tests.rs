@@ -281,10 +281,10 @@ fn workings_explain_the_numbers_shown() {
     let (studies, r) = (s.studies(), s.first());
     let list = workings(&r, &studies[0], &s.input(), s.arrivals[0]);
     let value = |label: &str| list.iter().find(|w| w.label == label).unwrap().value;
-    assert_eq!(value("usable length"), Quantity::Length(strip(&r).usable_length_m));
-    assert_eq!(value("needed length"), Quantity::Length(strip(&r).needed_length_m));
-    assert_eq!(value("circuit height"), Quantity::Height(r.circuit_height_m.unwrap()));
-    assert_eq!(value("spare height"), Quantity::Height(r.spare_height_m.unwrap()));
+    assert_eq!(value("usable length"), Quantity::LengthAtLeast(strip(&r).usable_length_m));
+    assert_eq!(value("needed length"), Quantity::LengthAtMost(strip(&r).needed_length_m));
+    assert_eq!(value("circuit height"), Quantity::HeightAtMost(r.circuit_height_m.unwrap()));
+    assert_eq!(value("spare height"), Quantity::HeightAtLeast(r.spare_height_m.unwrap()));
     assert_eq!(value("score"), Quantity::Number(r.score, 2));
     let circuit = list.iter().find(|w| w.label == "circuit height").unwrap();
     let sum: f64 = circuit.inputs.iter().map(|(_, q)| if let Quantity::Height(h) = q { *h } else { f64::NAN }).sum();

@@ -58,6 +58,8 @@ pub(super) fn ranked_field(index: usize, place: &Place<'_>, best: Option<&Judged
         let (strip, margin) = (Quantity::Length(aircraft.strip_width_m), Quantity::Length(aircraft.edge_margin_m));
         let words = match place.study.no_strip {
             Some(NoStrip::BadOutline) => "its outline encloses nothing; draw it again",
+            Some(NoStrip::TooLarge) => "this outline is larger than any field; draw the fields inside it",
+            Some(NoStrip::OffTerrain) => "outside the terrain: slope and arrival height are not known",
             Some(NoStrip::BadAircraft) => "the aircraft's strip width or edge margin is not a usable number",
             Some(NoStrip::TooNarrow) | None => "no strip {0} wide fits with {1} kept from the edges",
         };
@@ -212,7 +214,7 @@ fn limits(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
         }
     }
     if let Some(g) = j.ground.filter(|_| low(CriterionKind::Slope)) {
-        let level = |slope, error, across, rough| slope_value(slope, error, across, rough) < ROOMY_FROM;
+        let level = |slope, error, across, rough| slope_value(slope, error, across, 0.0, rough) < ROOMY_FROM;
         if g.slope < 0.0 && !j.gates.has(Gate::Downhill) && level(g.slope, 0.0, 0.0, 0.0) {
             limit("downhill by {0}", &[Quantity::Slope(-g.slope)]);
         } else if level(g.slope.min(0.0), g.slope_error, 0.0, 0.0) && !j.gates.has(Gate::Downhill) {

@@ -192,7 +192,17 @@ pub enum NoStrip {
     BadOutline,
     /// The aircraft's strip width or margin is not a number.
     BadAircraft,
+    /// The outline is larger, or has more vertices, than any field: a parish or a county.
+    TooLarge,
+    /// It lies outside the terrain altogether.
+    OffTerrain,
 }
+
+/// Largest outline that is looked at as one field, m² (1 000 ha). Common practice, no source.
+pub const LARGEST_FIELD_M2: f64 = 1e7;
+
+/// Most vertices of an outline that is looked at as one field.
+pub const MOST_VERTICES: usize = 5_000;
 
 /// Hazards around a field.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -284,6 +294,16 @@ impl FieldStudy {
             accuracy: terrain.map(|t| t.accuracy),
             nearby: nearby(field, &near),
         };
+        let vertices = field.outer.len() + field.holes.iter().map(Vec::len).sum::<usize>();
+        if field.area_m2() > LARGEST_FIELD_M2 || vertices > MOST_VERTICES {
+            study.no_strip = Some(NoStrip::TooLarge);
+            return study;
+        }
+        if terrain.is_some_and(|t| is_off(t, &field.outer)) {
+            study.no_strip = Some(NoStrip::OffTerrain);
+            study.ground = GroundKnown::Outside;
+            return study;
+        }
         let margin = aircraft.edge_margin_m;
         let width = aircraft.strip_width_m + 2.0 * margin;
         if !(width > 0.0 && width.is_finite() && margin >= 0.0) {
@@ -336,6 +356,13 @@ fn nearby(field: &Field, near: &[&Hazard]) -> Nearby {
 ///
 /// The scan starts from the longest side and not from north, so that turning the scene turns the answer; every peak is
 /// climbed, so that of two like headings the one into the wind is as good as the other.
+/// Whether no vertex of a ring comes near the terrain. A ring that is not finite is left to others to refuse.
+fn is_off(terrain: &Terrain, ring: &[Xy]) -> bool {
+    let (low, high) = terrain.frame.bounds();
+    let all = |beyond: &dyn Fn(&Xy) -> bool| ring.iter().all(beyond);
+    all(&|p| p.x < low.x) || all(&|p| p.x > high.x) || all(&|p| p.y < low.y) || all(&|p| p.y > high.y)
+}
+
 fn candidates(space: &StripSpace, width: f64, margin: f64, shortest: f64, scratch: &mut Scratch) -> Vec<Strip> {
     let mut found: Vec<Strip> = Vec::new();
     found.extend(space.best(width, scratch));

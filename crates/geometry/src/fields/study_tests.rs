@@ -80,8 +80,14 @@ fn missing_terrain_is_said() {
     let flat = terrain(|_| 50.0);
     let s = study(&far, vec![], Some(&flat));
     assert_eq!(s.ground, GroundKnown::Outside);
-    assert!(s.strips.iter().all(|s| s.ground.is_none() && s.ends.iter().all(|e| e.threshold_amsl_m.is_none())));
-    assert!(!s.strips.is_empty());
+    assert_eq!((s.strips.len(), s.no_strip), (0, Some(NoStrip::OffTerrain)));
+}
+
+#[test]
+fn a_county_is_no_field() {
+    let big = rectangle().iter().map(|p| *p * 20.0).collect();
+    let s = study(&field(big, OPEN), vec![], None);
+    assert_eq!((s.strips.len(), s.no_strip), (0, Some(NoStrip::TooLarge)));
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! The numbers behind each number shown for a field: inputs, formula, source.
 
 use super::approach::{APPROACH_WIND_HEIGHT_M, STEEPEST_GRADIENT};
-use super::circuit_height::CircuitSetting;
+use super::circuit_height::{CircuitSetting, overhead_from_landing};
 use super::rank::RankInput;
 use super::study::FieldStudy;
 use super::verdict::{Quantity, RankedField, StripVerdict};
@@ -174,7 +174,10 @@ fn heights(
         "reach",
     ));
     let setting = CircuitSetting::new(input.aircraft, input.wind, elevation(study, input));
-    let Some(circuit) = setting.height(strip.heading, arrival.track, study.centre - strip.start) else { return };
+    let along = strip.heading.unit();
+    let (length, taken, needed) = (strip.length_m, strip.displacement_m, strip.needed_length_m);
+    let over = overhead_from_landing(study.centre, strip.start, along, length, taken, needed);
+    let Some(circuit) = setting.height(strip.heading, arrival.track, over) else { return };
     let inputs = circuit.parts.iter().map(|p| (p.what, Quantity::Height(p.loss_m))).collect();
     list.push(working(
         "circuit height",

@@ -21,6 +21,9 @@ const TINY_PT: f32 = 5.0;
 const REACH_PT: f32 = 8.0;
 /// Larger than this on the screen, the chosen field shows what stands on its sides.
 const BOUNDARY_FROM_PT: f32 = 130.0;
+/// Ranks whose number is drawn even where it covers something.
+const ALWAYS_NUMBERED: usize = 5;
+
 /// Strips of this many of the best fields are drawn at any zoom.
 const BEST_WITH_STRIP: usize = 3;
 /// Nearer than this every field but the ones that are out shows its strip, metres for each point.
@@ -449,12 +452,18 @@ fn numbers(
         if !brush.view.rect.expand(radius).contains(at) {
             continue;
         }
-        let box_ = Rect::from_center_size(at, Vec2::splat(2.0 * radius + 1.0));
-        if important(r.index) || r.rank == 1 {
-            brush.occupy(box_);
-        } else if !brush.claim(box_) {
-            continue;
-        }
+        // Where something stands already, the number moves aside within its field; the best are shown in any case.
+        let box_at = |at: Pos2| Rect::from_center_size(at, Vec2::splat(2.0 * radius + 1.0));
+        let step = (brush.view.points(size.x.min(size.y)) * 0.3).min(26.0);
+        let aside = [(0.0, 0.0), (0.0, -1.0), (0.0, 1.0), (-1.0, 0.0), (1.0, 0.0)].map(|(x, y)| at + vec2(x, y) * step);
+        let at = match aside.into_iter().find(|p| brush.claim(box_at(*p))) {
+            Some(free) => free,
+            None if important(r.index) || r.rank <= ALWAYS_NUMBERED => {
+                brush.occupy(box_at(at));
+                at
+            }
+            None => continue,
+        };
         let how = manner(cache, r.index, input);
         number(brush, at, radius, r.rank, how);
         if how.doubtful {
