@@ -13,8 +13,9 @@ use sparefield_geometry::fields::hazards::HazardIndex;
 use sparefield_geometry::fields::model::{Day, Field, QuietZone};
 use sparefield_geometry::fields::needed::SafetyFactor;
 use sparefield_geometry::fields::rank::{RankInput, RankOptions, rank};
+use sparefield_geometry::fields::reasons::headline;
 use sparefield_geometry::fields::study::{FieldStudy, StudyOptions, study_all};
-use sparefield_geometry::fields::verdict::{Quantity, RankedField, Reason, ReasonKind, Verdict};
+use sparefield_geometry::fields::verdict::{Quantity, RankedField, Reason};
 use sparefield_geometry::fields::workings;
 use sparefield_geometry::grid::{SurfaceKind, Terrain};
 use sparefield_geometry::position::{Bearing, Xy};
@@ -408,24 +409,7 @@ impl Assessment {
     /// The one sentence about a field that comes first.
     #[must_use]
     pub fn headline(&self, ranked: &RankedField) -> Reason {
-        let gate = ranked.reasons.iter().find(|r| r.kind == ReasonKind::Gate);
-        match (&ranked.strip, ranked.spare_height_m, gate) {
-            (_, _, Some(gate)) if ranked.verdict == Verdict::Out => gate.clone(),
-            (Some(strip), Some(spare), _) => Reason {
-                kind: ReasonKind::Note,
-                template: format!(
-                    "{}: land {{0}} with {{1}} usable for {{2}} needed, {{3}} in hand above the circuit",
-                    ranked.verdict.words()
-                ),
-                quantities: vec![
-                    Quantity::Direction(strip.heading),
-                    Quantity::LengthAtLeast(strip.usable_length_m),
-                    Quantity::LengthAtMost(strip.needed_length_m),
-                    Quantity::HeightAtLeast(spare),
-                ],
-            },
-            _ => Reason { kind: ReasonKind::Note, template: ranked.verdict.words().into(), quantities: Vec::new() },
-        }
+        headline(ranked)
     }
 
     /// How every number shown for a field came about.

@@ -23,8 +23,10 @@ pub enum Command {
     SetWind {
         /// Where it comes from, true.
         from: Bearing,
-        /// Speed, m/s.
+        /// Mean speed, m/s.
         speed_ms: f64,
+        /// Gusts, m/s, where any were given.
+        gust_ms: Option<f64>,
     },
     /// Choose how the wind grows with height.
     SetProfile(ProfileChoice),

@@ -153,7 +153,7 @@ fn an_aircraft_outside_what_is_known_gets_a_plain_answer() {
     window.get_by_label_contains("below the ground");
     let from = sparefield_geometry::position::Bearing::from_deg(240.0);
     window.state_mut().as_mut().unwrap().push(Command::SetHeight(HeightInput::AboveGround(500.0)));
-    window.state_mut().as_mut().unwrap().push(Command::SetWind { from, speed_ms: 50.0 });
+    window.state_mut().as_mut().unwrap().push(Command::SetWind { from, speed_ms: 50.0, gust_ms: None });
     window.step();
     settled(&mut window);
     let why = app(&window).model.cannot_assess.clone();

@@ -75,6 +75,7 @@ fn field(session: &Session, ranked: &RankedField) -> Result<Value, CliError> {
             Ok::<_, CliError>(strip)
         })
         .transpose()?;
+    let not_known: Vec<&str> = ranked.criteria.iter().filter(|c| !c.known).map(|c| c.kind.key()).collect();
     let criteria: Map<String, Value> =
         ranked.criteria.iter().map(|c| (c.kind.key().to_owned(), json!(c.value))).collect();
     Ok(json!({
@@ -88,6 +89,7 @@ fn field(session: &Session, ranked: &RankedField) -> Result<Value, CliError> {
         "spare_height_m": ranked.spare_height_m,
         "strip": strip,
         "criteria": criteria,
+        "criteria_not_known": not_known,
         "reasons": ranked.reasons.iter().map(|r| plain(&session.reason(r, field.centroid(), SI))).collect::<Vec<_>>(),
     }))
 }

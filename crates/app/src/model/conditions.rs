@@ -69,6 +69,8 @@ pub struct Conditions {
     pub wind_from: Bearing,
     /// Surface wind speed, m/s.
     pub wind_speed_ms: f64,
+    /// Gusts, m/s, where any were given; they are cautioned about and change no number.
+    pub wind_gust_ms: Option<f64>,
     /// How the wind grows with height.
     pub profile: ProfileChoice,
     /// Rules for approach and landing distance.
@@ -86,6 +88,7 @@ impl Conditions {
             heading: Some(Bearing::NORTH),
             wind_from: Bearing::from_deg(240.0),
             wind_speed_ms: 5.0,
+            wind_gust_ms: None,
             profile: ProfileChoice::OpenGrass,
             rules: Rules::default(),
         }
@@ -105,13 +108,15 @@ impl Conditions {
             self.heading = Some(heading.unwrap_or(start.heading_true));
             self.wind_from = start.wind.from.unwrap_or(self.wind_from);
             self.wind_speed_ms = start.wind.speed_ms;
+            self.wind_gust_ms = start.wind.gust_ms;
         }
     }
 
     /// The conditions as the core takes them.
     #[must_use]
     pub fn to_assess(&self, today: Day) -> assess::Conditions {
-        let surface = ReportedWind { from: Some(self.wind_from), speed_ms: self.wind_speed_ms, gust_ms: None };
+        let surface =
+            ReportedWind { from: Some(self.wind_from), speed_ms: self.wind_speed_ms, gust_ms: self.wind_gust_ms };
         assess::Conditions {
             aircraft: (*self.aircraft).clone(),
             wind: WindInput {

@@ -149,9 +149,10 @@ impl Model {
             Command::TurnAircraft(b) => self.conditions.heading = Some(*b),
             Command::ForgetHeading => self.conditions.heading = None,
             Command::SetHeight(h) => self.conditions.height = *h,
-            Command::SetWind { from, speed_ms } => {
+            Command::SetWind { from, speed_ms, gust_ms } => {
                 self.conditions.wind_from = *from;
                 self.conditions.wind_speed_ms = speed_ms.clamp(0.0, 60.0);
+                self.conditions.wind_gust_ms = gust_ms.filter(|g| *g > *speed_ms);
             }
             Command::SetProfile(p) => self.conditions.profile = *p,
             Command::SetAircraft(i) => {

@@ -22,7 +22,7 @@ const VALUE_WIDTH: f32 = 78.0;
 /// What no answer here takes into account; said on every card, since a list of reasons looks complete.
 const NOT_LOOKED_AT: [&str; 4] = [
     "Wires, fences, ditches and animals that nobody entered.",
-    "Ground and hazards round the circuit: its height is an estimate from overhead, not a flown circuit.",
+    "Ground and hazards round the circuit. Its height is an estimate for joining from overhead: a shorter join may need less, a badly flown circuit more.",
     "What stands beyond the far end, should you run on.",
     "Gusts, sinking air, and how well the circuit is flown.",
 ];

@@ -41,6 +41,10 @@ pub fn conditions(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<
     height_line(ui, model, theme, commands);
     heading_line(ui, model, commands);
     wind_line(ui, model, commands);
+    if let Some(gust) = model.conditions.wind_gust_ms {
+        let text = format!("gusts {}: no number here allows for them", model.settings.units.format_speed(gust));
+        second_line(ui, theme, &text);
+    }
     problem(ui, theme);
     egui::CollapsingHeader::new("Rules used").id_salt("rules").show(ui, |ui| rules(ui, model, commands));
 }
@@ -157,17 +161,18 @@ fn wind_line(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
                 (Ok(b), _) => Ok(b.deg()),
                 (Err(_), Ok(wind)) if !wind.is_variable() => {
                     let from = wind.from.unwrap_or(from);
-                    whole.set(Some((from, wind.speed_ms)));
+                    whole.set(Some((from, wind.speed_ms, wind.gust_ms)));
                     Ok(from.deg())
                 }
                 (Err(e), _) => Err(e.to_string()),
             },
         };
         let turned = typed.show(ui, label, commands);
-        if let Some((from, speed_ms)) = whole.get() {
-            commands.push(Command::SetWind { from, speed_ms });
+        let gust_ms = model.conditions.wind_gust_ms;
+        if let Some((from, speed_ms, gust_ms)) = whole.get() {
+            commands.push(Command::SetWind { from, speed_ms, gust_ms });
         } else if let Some(deg) = turned {
-            commands.push(Command::SetWind { from: Bearing::from_deg(deg), speed_ms: speed });
+            commands.push(Command::SetWind { from: Bearing::from_deg(deg), speed_ms: speed, gust_ms });
         }
         ui.label("at");
         let typed = Typed {
@@ -178,7 +183,7 @@ fn wind_line(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
             parse: &|s| quantity::parse_speed_ms(s, Some(units.speed)).map_err(|e| e.to_string()),
         };
         if let Some(v) = typed.show(ui, label, commands) {
-            commands.push(Command::SetWind { from, speed_ms: v });
+            commands.push(Command::SetWind { from, speed_ms: v, gust_ms });
         }
     });
     line(ui, "", |ui, _| {

@@ -45,7 +45,7 @@ pub fn ranked_list(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec
     header(ui, model, &assessment.ranked, theme, commands);
     if shown.is_empty() {
         ui.add_space(space::LINE);
-        ui.label("No field passes the checks from here. Go higher, move the aircraft, or turn on “list fields that are out” to read why.");
+        ui.label("No field passes the checks from here. In the air that would mean landing ahead as you were taught. Here, try another place or more height, or turn on “list fields that are out” to read why.");
         return;
     }
     let scroll_to = keyboard(ui, &shown, model, commands);

@@ -41,7 +41,9 @@ pub enum ReachError {
     #[error("there is no terrain height under the aircraft; move it, or load terrain without this gap")]
     NoTerrain,
     /// The aircraft is below the ground.
-    #[error("the aircraft is {below_m:.0} m below the ground there ({ground_amsl_m:.0} m above sea level)")]
+    #[error(
+        "the aircraft is {below_m:.0} m below the ground there ({ground_amsl_m:.0} m above sea level); give a greater height"
+    )]
     BelowTerrain {
         /// How far below, metres.
         below_m: f64,
