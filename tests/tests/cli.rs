@@ -457,3 +457,21 @@ fn help_names_every_option() {
         }
     }
 }
+
+/// What README shows of the first command is what the command prints, line by line.
+#[test]
+fn the_readme_shows_what_the_program_prints() {
+    let readme = include_str!("../../README.md");
+    let start = readme.find("$ sparefield rank ").unwrap();
+    let mut shown = readme[start..readme[start..].find("\n$ ").unwrap() + start].lines();
+    let command = shown.next().unwrap();
+    let arguments: Vec<&str> = command.trim_start_matches("$ sparefield ").split(' ').collect();
+    let printed = String::from_utf8(answer(&arguments)).unwrap().replace('\u{a0}', " ");
+    let printed: Vec<&str> = printed.lines().collect();
+    let mut compared = 0;
+    for line in shown.filter(|l| !l.trim().is_empty() && l.trim() != "…") {
+        assert!(printed.contains(&line), "not printed: {line}");
+        compared += 1;
+    }
+    assert!(compared > 25, "{compared} lines");
+}
