@@ -14,7 +14,7 @@ use sparefield_geometry::fields::verdict::Verdict;
 use sparefield_geometry::position::Bearing;
 use std::hint::black_box;
 
-fn conditions(area: &Area) -> Conditions {
+fn conditions(area: &Area, height_m: f64) -> Conditions {
     let start = area.start.as_ref().expect("the sample area has a start");
     Conditions {
         aircraft: Aircraft::example_flexwing(),
@@ -25,7 +25,7 @@ fn conditions(area: &Area) -> Conditions {
         },
         state: StateInput {
             position: start.position,
-            height: HeightInput::AboveGround(762.0),
+            height: HeightInput::AboveGround(height_m),
             heading: Some(Bearing::from_deg(200.0)),
         },
         rules: Rules::default(),
@@ -35,7 +35,8 @@ fn conditions(area: &Area) -> Conditions {
 
 fn sample(c: &mut Criterion) {
     let area = Area::sample(&NoProgress).expect("the sample area is part of the program");
-    let conditions = conditions(&area);
+    let low = conditions(&area, 457.2);
+    let conditions = conditions(&area, 762.0);
     let studies = Studies::new(&area, &conditions);
     let mut group = c.benchmark_group("sample area");
     group.sample_size(10);
@@ -48,13 +49,15 @@ fn sample(c: &mut Criterion) {
     });
     group.bench_function("study every field", |b| b.iter(|| black_box(Studies::new(&area, &conditions))));
     group.sample_size(40);
-    group.bench_function("assess after a move", |b| {
-        b.iter(|| {
-            let answer = assess(&area, &studies, &conditions, &|| false).expect("the start is over known ground");
-            assert!(answer.ranked[0].verdict != Verdict::Out);
-            black_box(answer)
+    for (name, conditions) in [("assess after a move, 1500 ft", &low), ("assess after a move, 2500 ft", &conditions)] {
+        group.bench_function(name, |b| {
+            b.iter(|| {
+                let answer = assess(&area, &studies, conditions, &|| false).expect("the start is over known ground");
+                assert!(answer.ranked[0].verdict != Verdict::Out);
+                black_box(answer)
+            });
         });
-    });
+    }
     let answer = assess(&area, &studies, &conditions, &|| false).expect("the start is over known ground");
     group.bench_function("rings", |b| b.iter(|| black_box(answer.rings(&[0.0, 45.72, 91.44, 182.88]))));
     group.finish();

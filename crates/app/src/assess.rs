@@ -8,7 +8,7 @@ use sparefield_geometry::air::{Wind, WindLayer, WindProfile, WindVector, isa_den
 use sparefield_geometry::aircraft::{Aircraft, AircraftError, GlideSpeed};
 use sparefield_geometry::contour::contours;
 use sparefield_geometry::fields::approach::ObstacleRule;
-use sparefield_geometry::fields::generic_circuit::GenericCircuit;
+use sparefield_geometry::fields::generic_circuit::{GenericCircuit, spare_heights};
 use sparefield_geometry::fields::hazards::HazardIndex;
 use sparefield_geometry::fields::model::{Day, Field, QuietZone};
 use sparefield_geometry::fields::needed::SafetyFactor;
@@ -228,7 +228,7 @@ pub fn assess(
     area: &Area,
     studies: &Studies,
     conditions: &Conditions,
-    cancel: &dyn Fn() -> bool,
+    cancel: &(dyn Fn() -> bool + Sync),
 ) -> Result<Assessment, AssessError> {
     let aircraft = &conditions.aircraft;
     aircraft.validate()?;
@@ -333,20 +333,6 @@ fn check_wind(aircraft: &Aircraft, wind: &Wind, height_amsl_m: f64) -> Result<()
         }
     }
     Ok(())
-}
-
-fn spare_heights(reach: &Reach, terrain: &Terrain, circuit: &GenericCircuit) -> Vec<f32> {
-    let (row0, col0) = reach.offset;
-    let spare = |i: usize| {
-        let (row, col) = (i / reach.frame.cols, i % reach.frame.cols);
-        let heights = reach.arrival_at_cell(row, col).zip(terrain.post(row + row0, col + col0));
-        heights.map_or(f32::NAN, |(arrival, ground)| {
-            let spare = arrival - ground - circuit.height_m(ground, reach.track_at_cell(row, col));
-            // Where no circuit can be flown at all, nothing is in reach.
-            if spare.is_finite() { spare as f32 } else { f32::NAN }
-        })
-    };
-    (0..reach.frame.len()).map(spare).collect()
 }
 
 /// What is always said, whatever the result.

@@ -6,8 +6,11 @@
 use super::circuit_height::{CircuitSetting, generic_circuit_height};
 use crate::air::{Wind, WindVector};
 use crate::aircraft::Aircraft;
+use crate::grid::Terrain;
 use crate::math::TAU;
 use crate::position::{Bearing, Xy};
+use crate::reach::Reach;
+use rayon::prelude::*;
 
 /// Arrival tracks in the table.
 const TRACKS: usize = 72;
@@ -30,6 +33,7 @@ impl GenericCircuit {
         // Terrain lies within ±12 km; the bound only guards the memory.
         let steps = ((high_amsl_m - low_amsl_m) / STEP_M).ceil().clamp(1.0, 500.0) as usize;
         let rows = (0..=steps)
+            .into_par_iter()
             .map(|i| {
                 let ground = low_amsl_m + i as f64 * STEP_M;
                 let unknown = generic_circuit_height(aircraft, wind, ground);
@@ -65,6 +69,27 @@ impl GenericCircuit {
             }
         }
     }
+}
+
+/// Spare height at every cell of a reach, metres, by rows of its window: arrival height less ground and circuit height;
+/// `NaN` where a cell is not reached or no circuit can be flown. `terrain` must be the one the reach was computed over.
+#[must_use]
+pub fn spare_heights(reach: &Reach, terrain: &Terrain, circuit: &GenericCircuit) -> Vec<f32> {
+    let (first_row, first_col) = reach.offset;
+    let cols = reach.frame.cols;
+    let mut spare = vec![f32::NAN; reach.frame.len()];
+    spare.par_chunks_mut(cols.max(1)).enumerate().for_each(|(row, cells)| {
+        for (col, cell) in cells.iter_mut().enumerate() {
+            let heights = reach.arrival_at_cell(row, col).zip(terrain.post(row + first_row, col + first_col));
+            if let Some((arrival, ground)) = heights {
+                let left = arrival - ground - circuit.height_m(ground, reach.track_at_cell(row, col));
+                if left.is_finite() {
+                    *cell = left as f32;
+                }
+            }
+        }
+    });
+    spare
 }
 
 #[cfg(test)]

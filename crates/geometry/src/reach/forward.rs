@@ -27,6 +27,7 @@ use crate::air::{PROFILE_TOP_M, Wind};
 use crate::aircraft::Aircraft;
 use crate::grid::{GridFrame, Terrain};
 use crate::position::Xy;
+use rayon::prelude::*;
 
 /// Cell not reached: too low even without obstacles, or outside what can be flown.
 pub(super) const TOO_LOW: u32 = u32::MAX;
@@ -59,7 +60,7 @@ pub fn forward_reach(
     wind: &Wind,
     state: &AircraftState,
     options: &ReachOptions,
-    cancel: &dyn Fn() -> bool,
+    cancel: &(dyn Fn() -> bool + Sync),
 ) -> Result<Reach, ReachError> {
     let height = state.height_amsl_m;
     let winds_finite = core::iter::once(wind.surface)
@@ -225,6 +226,126 @@ fn lowest_floor(
     }
 }
 
+/// Rows worked on together; a multiple of the small tiles' size.
+const ROWS_PER_BAND: usize = 32;
+
+/// A way straight from a start bend: what is left after the remaining turn, where it starts, and the arrival height
+/// once it has been worked out.
+#[derive(Clone, Copy)]
+struct Way {
+    number: u32,
+    start_m: f64,
+    position: Xy,
+    arrival_m: Option<f64>,
+}
+
+/// The ways worth trying to a point.
+fn ways(departure: &Departure, bends: &[Bend], to: Xy) -> [Option<Way>; 3] {
+    departure.candidates(bends, to).map(|number| {
+        let number = number?;
+        let bend = bends.get(number as usize)?;
+        let start_m = bend.height - bend.turn_loss(to - bend.position);
+        Some(Way { number, start_m, position: bend.position, arrival_m: None })
+    })
+}
+
+/// Height lost for each metre between two starts, at most: a ratio of 2 : 1, poorer than any glide that is worth it.
+const WORST_LOSS: f64 = 0.5;
+
+/// Takes the way that arrives highest, working out no more arrivals than that needs: from a start so much lower that not
+/// even the way from the higher one to it would make up for it, nothing better can come.
+fn best_way(ways: &mut [Option<Way>; 3], bends: &[Bend], descent: &Descent, to: Xy) -> Option<(f64, u32)> {
+    let highest = ways.iter().flatten().copied().max_by(|a, b| a.start_m.total_cmp(&b.start_m))?;
+    let mut best: Option<(f64, usize)> = None;
+    for (i, slot) in ways.iter_mut().enumerate() {
+        let Some(way) = slot else { continue };
+        let apart = (way.position - highest.position).norm();
+        if way.number != highest.number && way.start_m + WORST_LOSS * apart <= highest.start_m {
+            continue;
+        }
+        let arrival = *way.arrival_m.get_or_insert_with(|| {
+            let d = to - bends[way.number as usize].position;
+            descent.height_after(way.start_m, d).unwrap_or(f64::NEG_INFINITY)
+        });
+        if best.is_none_or(|(b, _)| arrival > b) {
+            best = Some((arrival, i));
+        }
+    }
+    let (arrival, i) = best?;
+    ways[i].take().map(|way| (arrival, way.number))
+}
+
+/// Some rows of the window.
+struct Band<'a> {
+    first_row: usize,
+    heights: &'a mut [f64],
+    anchors: &'a mut [u32],
+    tiles: ClearTiles<'a>,
+    bends: &'a [Bend],
+    /// Place and height of the failure.
+    origin: Xy,
+    top: f64,
+}
+
+impl Band<'_> {
+    /// Every cell straight from the start; gives the cells of which a better start was hidden.
+    fn straight(&mut self, departure: &Departure, cancel: &(dyn Fn() -> bool + Sync)) -> Result<Vec<u32>, ReachError> {
+        let (floor, frame, descent) = (self.tiles.floor, self.tiles.frame, self.tiles.descent);
+        let mut improvable = Vec::new();
+        for (i, (kept, anchor)) in self.heights.iter_mut().zip(self.anchors.iter_mut()).enumerate() {
+            if i % CELLS_PER_POLL == 0 && cancel() {
+                return Err(ReachError::Cancelled);
+            }
+            let (row, col) = (self.first_row + i / frame.cols, i % frame.cols);
+            let lowest = floor.at_post(row, col);
+            let to = frame.centre(row, col);
+            if self.bends.len() > 1 && !may_reach(descent, self.origin, self.top, to, lowest) {
+                continue;
+            }
+            let mut ways = ways(departure, self.bends, to);
+            let tile = floor.pyramid.small_of(row, col);
+            let mut hidden = false;
+            while let Some((height, number)) = best_way(&mut ways, self.bends, descent, to) {
+                // A floor without data compares false: not reached, but others may pass beside it.
+                if !(height >= lowest) {
+                    break;
+                }
+                let bend = &self.bends[number as usize];
+                let start = number as usize;
+                let tiles = &mut self.tiles;
+                let seen = tiles.is_clear(start, bend, tile.0, tile.1) || {
+                    let end = Place { x: col as f64, y: row as f64 };
+                    bend.line(descent, to).is_some_and(|mut line| {
+                        floor.is_clear(bend.place, end, &mut line, |r, c| tiles.is_clear(start, bend, r, c))
+                    })
+                };
+                if seen {
+                    *kept = height;
+                    *anchor = number;
+                    break;
+                }
+                hidden = true;
+            }
+            if hidden {
+                if *anchor == TOO_LOW {
+                    *anchor = HIDDEN;
+                }
+                improvable.push((row * frame.cols + col) as u32);
+            }
+        }
+        Ok(improvable)
+    }
+}
+
+/// Whether a point would be high enough straight from the failure, without reaction and turn, which only cost.
+///
+/// In layered wind a straight line is not quite the best one; the twentieth covers that.
+fn may_reach(descent: &Descent, origin: Xy, top: f64, to: Xy, floor: f64) -> bool {
+    // Where the direct line cannot be flown nothing is said.
+    let direct = descent.height_after(top, to - origin);
+    direct.is_none_or(|best| best + SPARE_SHARE * (top - best) >= floor)
+}
+
 struct Solver<'a> {
     frame: GridFrame,
     floor: Floor<'a>,
@@ -240,68 +361,33 @@ struct Solver<'a> {
     lowest_bucket: usize,
     /// Cells of which a better start was hidden, whether or not a worse one was not.
     improvable: Vec<u32>,
-    cancel: &'a dyn Fn() -> bool,
+    cancel: &'a (dyn Fn() -> bool + Sync),
 }
 
 impl Solver<'_> {
-    /// First part: every cell straight from the start.
+    /// First part: every cell straight from the start, in bands of rows that are worked on side by side.
+    ///
+    /// No cell depends on another here, and the bands do not depend on the number of threads.
     fn straight(&mut self, departure: &Departure, origin: Xy) -> Result<(), ReachError> {
-        let mut tiles = ClearTiles::new(self.floor, self.descent, self.frame, self.starts);
-        let rows_per_poll = (CELLS_PER_POLL / self.frame.cols.max(1)).max(1);
-        for row in 0..self.frame.rows {
-            if row % rows_per_poll == 0 && (self.cancel)() {
-                return Err(ReachError::Cancelled);
-            }
-            for col in 0..self.frame.cols {
-                let floor = self.floor.at_post(row, col);
-                let to = self.frame.centre(row, col);
-                if self.starts > 1 && !self.may_reach(origin, to, floor) {
-                    continue;
-                }
-                let mut tried = [(f64::NEG_INFINITY, 0u32); 3];
-                for (slot, candidate) in tried.iter_mut().zip(departure.candidates(&self.bends, to)) {
-                    if let Some(number) = candidate {
-                        *slot = (self.bends[number as usize].arrive(self.descent, to), number);
-                    }
-                }
-                tried.sort_by(|a, b| b.0.total_cmp(&a.0));
-                let cell = row * self.frame.cols + col;
-                let tile = self.floor.pyramid.small_of(row, col);
-                for (height, number) in tried {
-                    // A floor without data compares false: not reached, but others may pass beside it.
-                    if !(height >= floor) {
-                        break;
-                    }
-                    let bend = &self.bends[number as usize];
-                    let start = number as usize;
-                    let seen = tiles.is_clear(start, bend, tile.0, tile.1) || {
-                        let end = Place { x: col as f64, y: row as f64 };
-                        bend.line(self.descent, to).is_some_and(|mut line| {
-                            self.floor.is_clear(bend.place, end, &mut line, |r, c| tiles.is_clear(start, bend, r, c))
-                        })
-                    };
-                    if seen {
-                        self.heights[cell] = height;
-                        self.anchors[cell] = number;
-                        break;
-                    }
-                    if self.anchors[cell] != HIDDEN {
-                        self.anchors[cell] = HIDDEN;
-                        self.improvable.push(cell as u32);
-                    }
-                }
-            }
+        let cells_per_band = ROWS_PER_BAND * self.frame.cols.max(1);
+        let (floor, descent, frame) = (self.floor, self.descent, self.frame);
+        let (bends, starts, cancel, top) = (&self.bends, self.starts, self.cancel, self.top);
+        let bands: Vec<Result<Vec<u32>, ReachError>> = self
+            .heights
+            .par_chunks_mut(cells_per_band)
+            .zip(self.anchors.par_chunks_mut(cells_per_band))
+            .enumerate()
+            .map(|(band, (heights, anchors))| {
+                let tiles = ClearTiles::new(floor, descent, frame, starts);
+                let first_row = band * ROWS_PER_BAND;
+                let mut band = Band { first_row, heights, anchors, tiles, bends, origin, top };
+                band.straight(departure, cancel)
+            })
+            .collect();
+        for hidden in bands {
+            self.improvable.extend(hidden?);
         }
         Ok(())
-    }
-
-    /// Whether a point would be high enough straight from the failure, without reaction and turn, which only cost.
-    ///
-    /// In layered wind a straight line is not quite the best one; the twentieth covers that.
-    fn may_reach(&self, origin: Xy, to: Xy, floor: f64) -> bool {
-        // Where the direct line cannot be flown nothing is said.
-        let direct = self.descent.height_after(self.top, to - origin);
-        direct.is_none_or(|best| best + SPARE_SHARE * (self.top - best) >= floor)
     }
 
     /// Second part: hidden cells, round what hides them.
