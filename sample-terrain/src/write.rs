@@ -217,7 +217,7 @@ fn home(area: &Area, globe: &Globe) -> Result<String> {
         writeln!(out, "  \"runway\": {{\n    \"length_m\": {STRIP_LENGTH_M:.1},\n    \"width_m\": {STRIP_WIDTH_M:.1},");
     let _ = writeln!(out, "    \"surface\": \"grazed grass\",\n    \"ends\": [\n{}\n    ]\n  }},", ends.join(",\n"));
     let _ = writeln!(out, "  \"start\": {{\n    \"position\": {},", globe.place(start)?);
-    let _ = writeln!(out, "    \"height_agl_m\": 762.0,\n    \"heading_deg\": 200.0,");
+    let _ = writeln!(out, "    \"height_agl_m\": 609.6,\n    \"heading_deg\": 200.0,");
     let _ =
         writeln!(out, "    \"wind\": {{\"from_deg\": 240.0, \"speed_ms\": 6.17, \"text\": \"240/12kt\"}}\n  }}\n}}");
     Ok(out)

@@ -36,7 +36,7 @@ fn conditions(area: &Area, height_m: f64) -> Conditions {
 fn sample(c: &mut Criterion) {
     let area = Area::sample(&NoProgress).expect("the sample area is part of the program");
     let low = conditions(&area, 457.2);
-    let conditions = conditions(&area, 762.0);
+    let conditions = conditions(&area, 609.6);
     let studies = Studies::new(&area, &conditions);
     let mut group = c.benchmark_group("sample area");
     group.sample_size(10);
@@ -49,7 +49,7 @@ fn sample(c: &mut Criterion) {
     });
     group.bench_function("study every field", |b| b.iter(|| black_box(Studies::new(&area, &conditions))));
     group.sample_size(40);
-    for (name, conditions) in [("assess after a move, 1500 ft", &low), ("assess after a move, 2500 ft", &conditions)] {
+    for (name, conditions) in [("assess after a move, 1500 ft", &low), ("assess after a move, 2000 ft", &conditions)] {
         group.bench_function(name, |b| {
             b.iter(|| {
                 let answer = assess(&area, &studies, conditions, &|| false).expect("the start is over known ground");
