@@ -1,6 +1,6 @@
 //! The shape of the land: a winding valley between two ridges, carved by running water.
 //!
-//! The land rises where [`uplift`] says, and rivers cut it down as the stream-power law says, until both balance;
+//! The land rises where `uplift` says, and rivers cut it down as the stream-power law says, until both balance;
 //! soil creep rounds the slopes. The flood plain of the main river is given, and everything drains towards it.
 
 use crate::noise::Noise;
