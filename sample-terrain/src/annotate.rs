@@ -97,6 +97,7 @@ impl Builder {
                 surveyed,
                 notes: notes.to_owned(),
                 other: Vec::new(),
+                ..Field::default()
             };
             if parcel.home {
                 names::HOME.clone_into(&mut field.name);

@@ -7,7 +7,7 @@ use crate::parcels::BLOCKS;
 use crate::path;
 use crate::{CELL_M, SIDE_M};
 use sparefield_geometry::fields::model::{
-    BoundaryEdge, EdgeKind, Field, Hazard, HazardKind, HazardShape, QuietZone, Surface, ring_area,
+    BoundaryEdge, EdgeKind, Field, Hazard, HazardKind, HazardShape, QuietKind, QuietZone, Surface, ring_area,
 };
 use sparefield_geometry::math;
 use sparefield_geometry::position::{Bearing, Xy};
@@ -31,13 +31,29 @@ fn blob(centre: Xy, radius_m: f64, corners: usize, dice: &mut Dice) -> Vec<Xy> {
 /// A hazard that covers ground.
 pub(crate) fn area(kind: HazardKind, outer: Vec<Xy>, holes: Vec<Vec<Xy>>, height_m: Option<f64>, name: &str) -> Hazard {
     let shape = HazardShape::Area { outer, holes };
-    Hazard { id: String::new(), kind, shape, height_m, name: name.to_owned(), other: Vec::new() }
+    Hazard {
+        id: String::new(),
+        kind,
+        shape,
+        height_m,
+        pole_heights_m: Vec::new(),
+        name: name.to_owned(),
+        other: Vec::new(),
+    }
 }
 
 /// A hazard at a point.
 fn point(kind: HazardKind, at: Xy, height_m: Option<f64>, name: &str) -> Hazard {
     let shape = HazardShape::Point(at);
-    Hazard { id: String::new(), kind, shape, height_m, name: name.to_owned(), other: Vec::new() }
+    Hazard {
+        id: String::new(),
+        kind,
+        shape,
+        height_m,
+        pole_heights_m: Vec::new(),
+        name: name.to_owned(),
+        other: Vec::new(),
+    }
 }
 
 /// A hazard along a line.
@@ -48,6 +64,7 @@ fn wires(line: Vec<Xy>, height_m: f64, name: &str) -> Hazard {
         kind: HazardKind::Wires,
         shape,
         height_m: Some(height_m),
+        pole_heights_m: Vec::new(),
         name: name.to_owned(),
         other: Vec::new(),
     }
@@ -133,12 +150,26 @@ impl Builder {
             }
             if stables {
                 let outer = blob(m, 190.0, 10, &mut dice);
-                self.quiet_zones.push(QuietZone { name: format!("{name} (horses)"), outer, below_agl_m: 150.0 });
+                self.quiet_zones.push(QuietZone {
+                    id: String::new(),
+                    kind: QuietKind::Stock,
+                    name: format!("{name} (horses)"),
+                    outer,
+                    below_agl_m: 150.0,
+                });
             }
         }
         let outer = blob(self.village, 330.0, 14, &mut dice);
-        self.quiet_zones
-            .insert(0, QuietZone { name: format!("{} (village)", names::VILLAGE), outer, below_agl_m: 150.0 });
+        self.quiet_zones.insert(
+            0,
+            QuietZone {
+                id: String::new(),
+                kind: QuietKind::Houses,
+                name: format!("{} (village)", names::VILLAGE),
+                outer,
+                below_agl_m: 150.0,
+            },
+        );
     }
 
     pub(crate) fn copses(&mut self) {

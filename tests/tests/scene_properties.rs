@@ -9,7 +9,7 @@ use sparefield_geometry::air::{Wind, WindProfile, WindVector};
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::fields::hazards::HazardIndex;
 use sparefield_geometry::fields::model::{
-    BoundaryEdge, Day, EdgeKind, Field, Hazard, HazardKind, HazardShape, QuietZone, Stock, Surface,
+    BoundaryEdge, Day, EdgeKind, Field, Hazard, HazardKind, HazardShape, QuietKind, QuietZone, Stock, Surface,
 };
 use sparefield_geometry::fields::rank::{RankInput, RankOptions, rank};
 use sparefield_geometry::fields::strip::{Scratch, StripSpace};
@@ -19,6 +19,7 @@ use sparefield_geometry::grid::Terrain;
 use sparefield_geometry::math;
 use sparefield_geometry::position::{Bearing, Xy};
 use sparefield_geometry::reach::{AircraftState, Arrival, ReachOptions, forward_reach};
+use std::sync::Arc;
 
 const TODAY: i32 = 20_000;
 
@@ -31,7 +32,7 @@ struct Scene {
     ground: Terrain,
     fields: Vec<Field>,
     hazards: Vec<Hazard>,
-    zones: Vec<QuietZone>,
+    zones: Vec<Arc<QuietZone>>,
     surface_wind: Xy,
     log_profile: bool,
     position: Xy,
@@ -100,11 +101,12 @@ fn field(id: String, outer: Vec<Xy>) -> Field {
         surveyed: Some(Day { days_since_epoch: TODAY - 3 }),
         notes: String::new(),
         other: vec![],
+        ..Field::default()
     }
 }
 
 fn hazard(kind: HazardKind, shape: HazardShape, height_m: Option<f64>) -> Hazard {
-    Hazard { id: String::new(), kind, shape, height_m, name: String::new(), other: vec![] }
+    Hazard { id: String::new(), kind, shape, height_m, pole_heights_m: Vec::new(), name: String::new(), other: vec![] }
 }
 
 /// An `a` × `b` rectangle about a point, its long side at an angle anticlockwise from east; anticlockwise.
@@ -187,8 +189,13 @@ fn scene(number: u64, outlines: Outline) -> Scene {
         let outer = star(&mut dice, *p, 7, 60.0, 200.0);
         hazards.push(hazard(HazardKind::Wood, HazardShape::Area { outer, holes: vec![] }, None));
     }
-    let zones =
-        vec![QuietZone { name: "row".into(), outer: star(&mut dice, places[8], 6, 100.0, 250.0), below_agl_m: 100.0 }];
+    let zones = vec![Arc::new(QuietZone {
+        id: String::new(),
+        kind: QuietKind::Other,
+        name: "row".into(),
+        outer: star(&mut dice, places[8], 6, 100.0, 250.0),
+        below_agl_m: 100.0,
+    })];
     Scene {
         ground,
         fields,
@@ -318,7 +325,7 @@ impl Laid {
                 }
             };
         }
-        for z in &mut out.zones {
+        for z in out.zones.iter_mut().map(Arc::make_mut) {
             z.outer = self.ring(&z.outer);
         }
         out.surface_wind = self.place(s.surface_wind);

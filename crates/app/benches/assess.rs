@@ -3,7 +3,8 @@
 //! Every bench asserts what it computes, so that a fast wrong answer does not pass.
 
 use criterion::{Criterion, criterion_group, criterion_main};
-use sparefield::assess::{Conditions, HeightInput, Rules, StateInput, Studies, WindInput, assess};
+use sparefield::assess::{Conditions, HeightInput, Rules, StateInput, WindInput, assess};
+use sparefield::studies::Studies;
 use sparefield_data::NoProgress;
 use sparefield_data::area::Area;
 use sparefield_data::quantity::ReportedWind;

@@ -177,7 +177,11 @@ impl App {
             }
             match outcome.result {
                 Ok(answer) => {
-                    self.model.assessment = Some(answer.assessment);
+                    let behind = outcome.land_revision != self.model.land_revision;
+                    self.model.assessment = match &self.model.area {
+                        Some(area) if behind => Some(Arc::new(answer.assessment.carried_over(&area.fields))),
+                        _ => Some(answer.assessment),
+                    };
                     self.model.rings = answer.rings;
                     self.model.cannot_assess = None;
                 }
@@ -194,7 +198,7 @@ impl App {
 
     fn ask_to_assess(&mut self) {
         let Some(area) = &self.model.area else { return };
-        let now = (self.model.area_revision, self.model.conditions.clone());
+        let now = (self.model.land_revision, self.model.conditions.clone());
         if self.asked.as_ref() == Some(&now) {
             return;
         }
@@ -202,6 +206,7 @@ impl App {
         self.model.assessing = true;
         self.assess.request(AssessRequest {
             area_revision: self.model.area_revision,
+            land_revision: self.model.land_revision,
             serial: self.serial,
             area: Arc::clone(area),
             conditions: self.model.conditions.to_assess(self.start.today),

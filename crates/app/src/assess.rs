@@ -2,6 +2,7 @@
 //!
 //! Nothing here reads a file, a clock or a setting; whoever calls says which day it is.
 
+use crate::studies::Studies;
 use sparefield_data::area::Area;
 use sparefield_data::quantity::{ReportedWind, UnitPrefs, WindAloft, WindWords};
 use sparefield_geometry::air::{Wind, WindLayer, WindProfile, WindVector, isa_density_ratio};
@@ -9,17 +10,17 @@ use sparefield_geometry::aircraft::{Aircraft, AircraftError, GlideSpeed};
 use sparefield_geometry::contour::contours;
 use sparefield_geometry::fields::approach::ObstacleRule;
 use sparefield_geometry::fields::generic_circuit::{GenericCircuit, spare_heights};
-use sparefield_geometry::fields::hazards::HazardIndex;
 use sparefield_geometry::fields::model::{Day, Field, QuietZone};
 use sparefield_geometry::fields::needed::SafetyFactor;
 use sparefield_geometry::fields::rank::{RankInput, RankOptions, rank};
 use sparefield_geometry::fields::reasons::headline;
-use sparefield_geometry::fields::study::{FieldStudy, StudyOptions, study_all};
+use sparefield_geometry::fields::study::FieldStudy;
 use sparefield_geometry::fields::verdict::{Quantity, RankedField, Reason};
 use sparefield_geometry::fields::workings;
 use sparefield_geometry::grid::{SurfaceKind, Terrain};
 use sparefield_geometry::position::{Bearing, Xy};
 use sparefield_geometry::reach::{AircraftState, Arrival, Reach, ReachError, ReachOptions, forward_reach};
+use std::collections::HashMap;
 use std::fmt::Write as _;
 use std::sync::Arc;
 use thiserror::Error;
@@ -118,51 +119,7 @@ pub enum AssessError {
     },
 }
 
-/// Fields studied between two looks at whether to go on.
-const FIELDS_PER_STEP: usize = 32;
-
 const KNOT_MS: f64 = 1_852.0 / 3_600.0;
-
-/// What depends on the area, the aircraft and nothing else; made once and reused while the aircraft moves.
-#[derive(Clone, Debug)]
-pub struct Studies {
-    fields: Arc<Vec<FieldStudy>>,
-    aircraft: Aircraft,
-}
-
-impl Studies {
-    /// Studies every field of the area for the aircraft of the conditions.
-    #[must_use]
-    pub fn new(area: &Area, conditions: &Conditions) -> Self {
-        let hazards = HazardIndex::new(area.hazards.as_ref().clone());
-        let fields = Self::part(area, conditions, &hazards, &area.fields);
-        Self { fields: Arc::new(fields), aircraft: conditions.aircraft.clone() }
-    }
-
-    /// The same in steps: `goes_on` is told the share done after each, and says whether to go on; `None` when not.
-    #[must_use]
-    pub fn in_steps(area: &Area, conditions: &Conditions, goes_on: &dyn Fn(f32) -> bool) -> Option<Self> {
-        let hazards = HazardIndex::new(area.hazards.as_ref().clone());
-        let mut fields = Vec::with_capacity(area.fields.len());
-        for part in area.fields.chunks(FIELDS_PER_STEP) {
-            fields.extend(Self::part(area, conditions, &hazards, part));
-            if !goes_on(fields.len() as f32 / area.fields.len() as f32) {
-                return None;
-            }
-        }
-        Some(Self { fields: Arc::new(fields), aircraft: conditions.aircraft.clone() })
-    }
-
-    fn part(area: &Area, conditions: &Conditions, hazards: &HazardIndex, fields: &[Field]) -> Vec<FieldStudy> {
-        study_all(fields, hazards, Some(&area.terrain), &conditions.aircraft, &StudyOptions::default())
-    }
-
-    /// Whether these studies serve other conditions, too: they do while the aircraft is the same.
-    #[must_use]
-    pub fn fits(&self, conditions: &Conditions) -> bool {
-        self.aircraft == conditions.aircraft
-    }
-}
 
 /// Where the aircraft can glide to, which fields would take it, and why.
 #[derive(Clone, Debug)]
@@ -187,8 +144,9 @@ pub struct Assessment {
     /// The day for which surveys were judged.
     pub today: Day,
     aircraft: Aircraft,
-    studies: Arc<Vec<FieldStudy>>,
-    quiet_zones: Arc<Vec<QuietZone>>,
+    studies: Arc<Vec<Arc<FieldStudy>>>,
+    fields: Arc<Vec<Arc<Field>>>,
+    quiet_zones: Arc<Vec<Arc<QuietZone>>>,
     options: RankOptions,
 }
 
@@ -243,7 +201,7 @@ pub fn assess(
     let state = AircraftState { position, height_amsl_m, heading };
     let reach = forward_reach(&area.terrain, aircraft, &wind, &state, &ReachOptions::of(aircraft), cancel)?;
     let arrivals: Vec<Option<Arrival>> =
-        studies.fields.iter().map(|study| reach.arrival_at(&area.terrain, study.centre)).collect();
+        studies.each().iter().map(|study| reach.arrival_at(&area.terrain, study.centre)).collect();
     if cancel() {
         return Err(ReachError::Cancelled.into());
     }
@@ -255,7 +213,7 @@ pub fn assess(
         ..RankOptions::default()
     };
     let input = RankInput { aircraft, wind: &wind, options: &options, quiet_zones: &area.quiet_zones };
-    let ranked = rank(&area.fields, &studies.fields, &input, &arrivals);
+    let ranked = rank(&area.fields, studies.each(), &input, &arrivals);
     let (low, high) = area.terrain.range().unwrap_or((ground_amsl_m, ground_amsl_m));
     let circuit = GenericCircuit::new(aircraft, &wind, low, high.min(height_amsl_m).max(low));
     let spare_m = Arc::new(spare_heights(&reach, &area.terrain, &circuit));
@@ -270,7 +228,8 @@ pub fn assess(
         spare_m,
         today: conditions.today,
         aircraft: aircraft.clone(),
-        studies: Arc::clone(&studies.fields),
+        studies: Arc::clone(studies.each()),
+        fields: Arc::clone(&area.fields),
         quiet_zones: Arc::clone(&area.quiet_zones),
         options,
     })
@@ -366,6 +325,31 @@ impl Assessment {
         let above_ground = arrival.height_amsl_m - ground;
         let spare = above_ground - self.circuit.height_m(ground, arrival.track);
         spare.is_finite().then_some((above_ground, spare))
+    }
+
+    /// What of this still holds for a changed list of fields, until the next assessment is there: fields are found by
+    /// identifier, those that are gone are left out, and new ones have no rank yet.
+    #[must_use]
+    pub fn carried_over(&self, fields: &Arc<Vec<Arc<Field>>>) -> Self {
+        let place: HashMap<&str, usize> = fields.iter().enumerate().map(|(i, f)| (f.id.as_str(), i)).collect();
+        let from: Vec<Option<usize>> = self.fields.iter().map(|f| place.get(f.id.as_str()).copied()).collect();
+        let mut arrivals = vec![None; fields.len()];
+        let mut studies: Vec<Option<Arc<FieldStudy>>> = vec![None; fields.len()];
+        for (old, new) in from.iter().enumerate().filter_map(|(old, new)| Some((old, (*new)?))) {
+            arrivals[new] = self.arrivals.get(old).copied().flatten();
+            studies[new] = self.studies.get(old).cloned();
+        }
+        let studies = studies.into_iter().zip(fields.iter());
+        let studies = studies.map(|(made, field)| made.unwrap_or_else(|| Arc::new(FieldStudy::unmade(field))));
+        let ranked =
+            self.ranked.iter().filter_map(|r| Some(RankedField { index: (*from.get(r.index)?)?, ..r.clone() }));
+        Self {
+            arrivals,
+            ranked: ranked.collect(),
+            studies: Arc::new(studies.collect()),
+            fields: Arc::clone(fields),
+            ..self.clone()
+        }
     }
 
     /// Contours of spare height; the level 0 bounds the land where a circuit is in hand.

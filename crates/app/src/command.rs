@@ -1,7 +1,8 @@
 //! Everything the pilot can do, as values. Views push commands; the app applies them at one point in each frame.
 
 use crate::assess::{HeightInput, Rules};
-use crate::model::ProfileChoice;
+use crate::model::{Mode, ProfileChoice};
+use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::position::{Bearing, Xy};
@@ -54,6 +55,10 @@ pub enum Command {
     DismissNotice(usize),
     /// Dismiss every message.
     DismissAllNotices,
+    /// Change the area.
+    Edit(Box<Edit>),
+    /// Turn to drawing, or to choosing.
+    SetMode(Mode),
     /// One step back.
     Undo,
     /// One step forward.

@@ -1,9 +1,13 @@
 //! One home area: terrain, fields and hazards in one frame, put together from files or from the sample area.
 
 mod classify;
+mod edit;
+mod proposal;
 mod sample;
 
 pub use classify::{Classified, classify};
+pub use edit::{Change, Edit, EditError, Identified, Swap};
+pub use proposal::Proposal;
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame, FrameError};
@@ -13,6 +17,7 @@ use crate::vector::{self, Hazards, VectorOptions};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use sparefield_geometry::grid::Terrain;
 use sparefield_geometry::position::{Bearing, LonLat, Xy};
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -116,11 +121,13 @@ pub struct Area {
     /// Terrain.
     pub terrain: Arc<Terrain>,
     /// Fields.
-    pub fields: Arc<Vec<Field>>,
-    /// Hazards.
-    pub hazards: Arc<Vec<Hazard>>,
-    /// Quiet zones.
-    pub quiet_zones: Arc<Vec<QuietZone>>,
+    pub fields: Arc<Vec<Arc<Field>>>,
+    /// Suggested fields.
+    pub proposals: Arc<Vec<Arc<Proposal>>>,
+    /// Hazards. Every one has an identifier of its own.
+    pub hazards: Arc<Vec<Arc<Hazard>>>,
+    /// Quiet zones. Every one has an identifier of its own.
+    pub quiet_zones: Arc<Vec<Arc<QuietZone>>>,
     /// Lines for orientation.
     pub lanes: Arc<Vec<Lane>>,
     /// Home strip, where one is known.
@@ -211,9 +218,10 @@ impl Area {
             title,
             frame: Arc::new(frame),
             terrain: Arc::new(loaded.value),
-            fields: Arc::new(fields),
-            hazards: Arc::new(hazards.hazards),
-            quiet_zones: Arc::new(hazards.quiet_zones),
+            fields: shared(fields),
+            proposals: Arc::default(),
+            hazards: shared(with_ids(hazards.hazards, "hazard", |h| &mut h.id)),
+            quiet_zones: shared(with_ids(hazards.quiet_zones, "quiet", |q| &mut q.id)),
             lanes: Arc::new(Vec::new()),
             home: None,
             start: None,
@@ -250,6 +258,34 @@ impl Area {
     pub fn to_true(&self, from_grid_north: Bearing, at: Xy) -> Bearing {
         Bearing::from_rad(from_grid_north.rad() + self.convergence_rad(at))
     }
+}
+
+fn shared<T>(all: Vec<T>) -> Arc<Vec<Arc<T>>> {
+    Arc::new(all.into_iter().map(Arc::new).collect())
+}
+
+/// The same things, each with an identifier of its own: those that have none, or one that came before, get a new one.
+fn with_ids<T>(mut all: Vec<T>, stem: &str, id_of: impl Fn(&mut T) -> &mut String) -> Vec<T> {
+    let mut seen: HashSet<String> = all.iter_mut().map(|thing| id_of(thing).clone()).collect();
+    let mut used = HashSet::new();
+    let mut number = 0_usize;
+    for thing in &mut all {
+        let id = id_of(thing);
+        if id.is_empty() || !used.insert(id.clone()) {
+            let base = if id.is_empty() { stem } else { id.as_str() };
+            let free = loop {
+                number += 1;
+                let candidate = format!("{base}-{number}");
+                if !seen.contains(&candidate) {
+                    break candidate;
+                }
+            };
+            seen.insert(free.clone());
+            used.insert(free.clone());
+            *id = free;
+        }
+    }
+    all
 }
 
 /// The reference system named by the user.
@@ -314,7 +350,7 @@ fn collect<T>(path: &Path, loaded: Loaded<T>, warnings: &mut Vec<Warning>, prove
 /// Two files may use the same identifiers; answers are found by identifier, so later ones get a suffix.
 fn unique_ids(fields: &mut [Field], warnings: &mut Vec<Warning>) {
     let fields_count = fields.len();
-    let mut seen = std::collections::HashSet::new();
+    let mut seen = HashSet::new();
     for field in fields.iter_mut() {
         if seen.insert(field.id.clone()) {
             continue;
@@ -489,12 +525,12 @@ mod tests {
 
     #[test]
     fn a_second_field_of_the_same_name_is_told_apart() {
-        let field = Area::sample(&NoProgress).unwrap().fields[0].clone();
+        let field = Area::sample(&NoProgress).unwrap().fields[0].as_ref().clone();
         let mut fields = vec![field.clone(), field.clone(), field];
         let mut warnings = Vec::new();
         unique_ids(&mut fields, &mut warnings);
         assert_eq!(warnings.len(), 2);
-        let ids: std::collections::HashSet<_> = fields.iter().map(|f| &f.id).collect();
+        let ids: HashSet<_> = fields.iter().map(|f| &f.id).collect();
         assert_eq!(ids.len(), 3);
     }
 

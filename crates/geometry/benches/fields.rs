@@ -60,6 +60,7 @@ fn fields(count: usize, spread: f64) -> Vec<Field> {
                 surveyed: Some(Day { days_since_epoch: 19_990 }),
                 notes: String::new(),
                 other: vec![],
+                ..Field::default()
             }
         })
         .collect()
@@ -86,7 +87,15 @@ fn hazards(count: usize, spread: f64) -> HazardIndex {
             1 => (HazardKind::LoneTree, HazardShape::Point(p)),
             _ => (HazardKind::Wood, HazardShape::Area { outer: star(&mut n, 12, p, 150.0), holes: vec![] }),
         };
-        list.push(Hazard { id: String::new(), kind, shape, height_m: None, name: String::new(), other: vec![] });
+        list.push(Hazard {
+            id: String::new(),
+            kind,
+            shape,
+            height_m: None,
+            pole_heights_m: Vec::new(),
+            name: String::new(),
+            other: vec![],
+        });
     }
     HazardIndex::new(list)
 }

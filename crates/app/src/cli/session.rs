@@ -2,7 +2,8 @@
 
 use super::args::{AreaArgs, ConditionArgs, StateArgs};
 use super::{CliError, inputs, progress};
-use crate::assess::{self, AssessError, Assessment, Conditions, StateInput, Studies};
+use crate::assess::{self, AssessError, Assessment, Conditions, StateInput};
+use crate::studies::Studies;
 use serde_json::{Value, json};
 use sparefield_data::area::Area;
 use sparefield_data::quantity::{UnitPrefs, format_bearing, format_position, format_quantity};

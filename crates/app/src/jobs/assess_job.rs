@@ -1,6 +1,7 @@
 //! Assessing the fields on a thread of its own.
 
-use crate::assess::{self, Assessment, Ring, Studies};
+use crate::assess::{self, Assessment, Ring};
+use crate::studies::Studies;
 use sparefield_data::area::Area;
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
@@ -14,6 +15,8 @@ const PATIENCE: Duration = Duration::from_millis(400);
 pub struct AssessRequest {
     /// Area revision the request belongs to.
     pub area_revision: u64,
+    /// State of the land that the request belongs to.
+    pub land_revision: u64,
     /// Serial number; a later one is newer.
     pub serial: u64,
     /// The area.
@@ -26,6 +29,8 @@ pub struct AssessRequest {
 pub struct AssessOutcome {
     /// Area revision of the request.
     pub area_revision: u64,
+    /// State of the land of the request.
+    pub land_revision: u64,
     /// Serial number of the request.
     pub serial: u64,
     /// The assessment, or one sentence that says why there is none.
@@ -137,7 +142,7 @@ impl Drop for AssessJob {
 
 fn work(shared: &Shared, notify: &dyn Fn()) {
     // Studies depend on area, aircraft and rules only; they are kept while those stay.
-    let mut studies: Option<(u64, Studies)> = None;
+    let mut studies: Option<Studies> = None;
     loop {
         let request = {
             let mut slot = shared.slot.lock().unwrap_or_else(PoisonError::into_inner);
@@ -154,9 +159,7 @@ fn work(shared: &Shared, notify: &dyn Fn()) {
         shared.stop_running.store(false, Ordering::Relaxed);
         let cancelled = || shared.stop_running.load(Ordering::Relaxed);
         let run = std::panic::AssertUnwindSafe(|| {
-            let reuse = matches!(&studies, Some((rev, s)) if *rev == request.area_revision
-                && s.fits(&request.conditions));
-            if !reuse {
+            if !studies.as_ref().is_some_and(|s| s.fits(&request.area, &request.conditions)) {
                 shared.stop_studying.store(false, Ordering::Relaxed);
                 shared.studied.store(0, Ordering::Relaxed);
                 shared.studying.store(request.area_revision, Ordering::Relaxed);
@@ -165,11 +168,11 @@ fn work(shared: &Shared, notify: &dyn Fn()) {
                     notify();
                     !shared.stop_studying.load(Ordering::Relaxed)
                 };
-                let made = Studies::in_steps(&request.area, &request.conditions, &goes_on);
+                let made = Studies::in_steps(studies.as_ref(), &request.area, &request.conditions, &goes_on);
                 shared.studying.store(0, Ordering::Relaxed);
-                studies = made.map(|s| (request.area_revision, s));
+                studies = made;
             }
-            let Some((_, studies)) = &studies else {
+            let Some(studies) = &studies else {
                 // A newer request is waiting, or the window is closing.
                 shared.stop_running.store(true, Ordering::Relaxed);
                 return Err("stopped".to_owned());
@@ -182,7 +185,8 @@ fn work(shared: &Shared, notify: &dyn Fn()) {
         let result = std::panic::catch_unwind(run)
             .unwrap_or_else(|_| Err("assessing the fields failed inside the program; please report it".to_owned()));
         if !cancelled() {
-            let outcome = AssessOutcome { area_revision: request.area_revision, serial: request.serial, result };
+            let AssessRequest { area_revision, land_revision, serial, .. } = request;
+            let outcome = AssessOutcome { area_revision, land_revision, serial, result };
             shared.slot.lock().unwrap_or_else(PoisonError::into_inner).done.push(outcome);
             notify();
         }

@@ -1,15 +1,25 @@
-//! Undo and redo of the conditions: one step for each gesture, however many changes it made.
+//! Undo and redo of everything: changes of the conditions, one step for each gesture, and edits of the area.
 
 use super::Conditions;
+use sparefield_data::area::Edit;
 
 /// Longest history kept.
-const STEPS: usize = 200;
+const STEPS: usize = 500;
 
-/// Earlier and later conditions.
+/// One step that can be taken back.
+#[derive(Clone, Debug)]
+pub enum Step {
+    /// The conditions before (for undo) or after (for redo).
+    Conditions(Box<Conditions>),
+    /// An edit of the area, as it was made.
+    Edit(Edit),
+}
+
+/// Earlier and later steps.
 #[derive(Debug, Default)]
 pub struct History {
-    earlier: Vec<Conditions>,
-    later: Vec<Conditions>,
+    earlier: Vec<Step>,
+    later: Vec<Step>,
     gesture: Option<&'static str>,
 }
 
@@ -26,7 +36,18 @@ impl History {
             return;
         }
         self.gesture = gesture;
-        self.earlier.push(before);
+        self.push(Step::Conditions(Box::new(before)));
+    }
+
+    /// Notes an edit that was made.
+    pub fn edited(&mut self, edit: Edit) {
+        self.later.clear();
+        self.gesture = None;
+        self.push(Step::Edit(edit));
+    }
+
+    fn push(&mut self, step: Step) {
+        self.earlier.push(step);
         if self.earlier.len() > STEPS {
             self.earlier.remove(0);
         }
@@ -37,31 +58,47 @@ impl History {
         self.gesture = None;
     }
 
-    /// The conditions one step back.
-    pub fn undo(&mut self, now: &Conditions) -> Option<Conditions> {
+    /// The step to take back; `now` becomes what redo of a change of conditions returns to.
+    pub fn undo(&mut self, now: &Conditions) -> Option<Step> {
         self.gesture = None;
-        let before = self.earlier.pop()?;
-        self.later.push(now.clone());
-        Some(before)
+        let step = self.earlier.pop()?;
+        self.later.push(reverse(&step, now));
+        Some(step)
     }
 
-    /// The conditions one step forward.
-    pub fn redo(&mut self, now: &Conditions) -> Option<Conditions> {
+    /// The step to take again.
+    pub fn redo(&mut self, now: &Conditions) -> Option<Step> {
         self.gesture = None;
-        let after = self.later.pop()?;
-        self.earlier.push(now.clone());
-        Some(after)
+        let step = self.later.pop()?;
+        self.earlier.push(reverse(&step, now));
+        Some(step)
     }
 
-    /// Whether there is a step back.
+    /// What undo would take back, in words that read after "Undo"; `None` when there is nothing.
     #[must_use]
-    pub fn can_undo(&self) -> bool {
-        !self.earlier.is_empty()
+    pub fn undo_words(&self) -> Option<&str> {
+        self.earlier.last().map(Step::words)
     }
 
-    /// Whether there is a step forward.
+    /// What redo would do again, in words that read after "Redo"; `None` when there is nothing.
     #[must_use]
-    pub fn can_redo(&self) -> bool {
-        !self.later.is_empty()
+    pub fn redo_words(&self) -> Option<&str> {
+        self.later.last().map(Step::words)
+    }
+}
+
+impl Step {
+    fn words(&self) -> &str {
+        match self {
+            Self::Conditions(_) => "change of the conditions",
+            Self::Edit(edit) => &edit.words,
+        }
+    }
+}
+
+fn reverse(step: &Step, now: &Conditions) -> Step {
+    match step {
+        Step::Conditions(_) => Step::Conditions(Box::new(now.clone())),
+        Step::Edit(edit) => Step::Edit(edit.clone()),
     }
 }

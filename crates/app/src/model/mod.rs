@@ -6,15 +6,38 @@ mod conditions;
 mod history;
 
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
-pub use history::History;
+pub use history::{History, Step};
 
 use crate::assess::{Assessment, Ring};
 use crate::command::Command;
-use sparefield_data::area::Area;
+use sparefield_data::area::{Area, Edit};
 use sparefield_data::quantity::{SpeedUnit, UnitPrefs};
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::position::Xy;
 use std::sync::Arc;
+
+/// What the window is for at the moment.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Mode {
+    /// Drawing and describing the home area.
+    Annotate,
+    /// Choosing a field on the ground.
+    #[default]
+    Rehearse,
+}
+
+impl Mode {
+    /// Every mode that the window has, in the order in which they are offered.
+    pub const ALL: [Self; 2] = [Self::Annotate, Self::Rehearse];
+    /// The name for people.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Annotate => "Annotate",
+            Self::Rehearse => "Rehearse",
+        }
+    }
+}
 
 /// A message to the pilot that stays until it is dismissed or replaced.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -71,6 +94,12 @@ pub struct Model {
     pub area: Option<Arc<Area>>,
     /// Grows with every opened area, so that results of an earlier one are dropped.
     pub area_revision: u64,
+    /// Grows with every edit of the area, and with every opened area.
+    pub land_revision: u64,
+    /// Edits that wait to be written to the area's file, oldest first.
+    pub unsaved: Vec<Edit>,
+    /// What the window is for at the moment.
+    pub mode: Mode,
     /// Aircraft to choose from.
     pub hangar: Vec<Aircraft>,
     /// What the pilot set.
@@ -109,6 +138,9 @@ impl Model {
         Self {
             area: None,
             area_revision: 0,
+            land_revision: 0,
+            unsaved: Vec::new(),
+            mode: Mode::default(),
             hangar,
             conditions: Conditions::new(aircraft),
             history: History::default(),
@@ -129,6 +161,8 @@ impl Model {
     /// Takes over an opened area: the aircraft goes to the place the area suggests.
     pub fn take_area(&mut self, area: Arc<Area>) {
         self.area_revision += 1;
+        self.land_revision += 1;
+        self.unsaved.clear();
         self.selected = None;
         self.hovered = None;
         self.assessment = None;
@@ -183,17 +217,32 @@ impl Model {
                 }
             }
             Command::Undo => {
-                if let Some(c) = self.history.undo(&self.conditions) {
-                    self.conditions = c;
+                match self.history.undo(&self.conditions) {
+                    Some(Step::Conditions(c)) => self.conditions = *c,
+                    Some(Step::Edit(edit)) => {
+                        self.take_edit(edit.inverse());
+                    }
+                    None => {}
                 }
                 return;
             }
             Command::Redo => {
-                if let Some(c) = self.history.redo(&self.conditions) {
-                    self.conditions = c;
+                match self.history.redo(&self.conditions) {
+                    Some(Step::Conditions(c)) => self.conditions = *c,
+                    Some(Step::Edit(edit)) => {
+                        self.take_edit(edit);
+                    }
+                    None => {}
                 }
                 return;
             }
+            Command::Edit(edit) => {
+                if !edit.changes.is_empty() && self.take_edit((**edit).clone()) {
+                    self.history.edited((**edit).clone());
+                }
+                return;
+            }
+            Command::SetMode(mode) => self.mode = *mode,
             Command::EndGesture => {
                 self.history.end_gesture();
                 return;
@@ -203,6 +252,27 @@ impl Model {
         if self.conditions != before {
             self.history.changed(before, command.gesture());
         }
+    }
+
+    /// Applies an edit to the area and leaves it to be saved. Says whether it fitted; if not, the pilot is told.
+    fn take_edit(&mut self, edit: Edit) -> bool {
+        let Some(area) = &self.area else { return false };
+        let id_of = |index: Option<usize>| index.and_then(|i| area.fields.get(i)).map(|f| f.id.clone());
+        let (selected, hovered) = (id_of(self.selected), id_of(self.hovered));
+        let mut changed = (**area).clone();
+        if let Err(why) = changed.apply(&edit) {
+            self.notify(NoticeLevel::Problem, why.to_string());
+            return false;
+        }
+        let place = |id: Option<String>| id.and_then(|id| changed.fields.iter().position(|f| f.id == id));
+        (self.selected, self.hovered) = (place(selected), place(hovered));
+        if let Some(assessment) = &self.assessment {
+            self.assessment = Some(Arc::new(assessment.carried_over(&changed.fields)));
+        }
+        self.area = Some(Arc::new(changed));
+        self.land_revision += 1;
+        self.unsaved.push(edit);
+        true
     }
 
     /// The point brought inside the terrain, so that a drag past its edge keeps the aircraft where something is known.

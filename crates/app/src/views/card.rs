@@ -15,6 +15,7 @@ use sparefield_geometry::fields::verdict::{
     CriterionKind, Quantity, RankedField, Reason, ReasonKind, StripVerdict, Verdict,
 };
 use sparefield_geometry::position::{Bearing, Xy};
+use std::sync::Arc;
 
 /// Room for a value in a working, points.
 const VALUE_WIDTH: f32 = 78.0;
@@ -176,7 +177,7 @@ fn picture(ui: &mut Ui, field: &Field, strip: &StripVerdict, model: &Model, them
 fn hazards_near(
     painter: &egui::Painter,
     field: &Field,
-    hazards: &[Hazard],
+    hazards: &[Arc<Hazard>],
     place: &dyn Fn(Xy) -> Pos2,
     scale: f32,
     theme: &Theme,

@@ -44,11 +44,16 @@ fn view_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     ui.separator();
     units_menu(ui, model.settings.units, commands);
     ui.separator();
-    if ui.add_enabled(model.history.can_undo(), egui::Button::new("Undo").shortcut_text("Ctrl+Z")).clicked() {
+    let named = |verb: &str, what: Option<&str>| what.map_or_else(|| verb.to_owned(), |what| format!("{verb} {what}"));
+    let undo = model.history.undo_words();
+    let button = egui::Button::new(named("Undo", undo)).shortcut_text("Ctrl+Z");
+    if ui.add_enabled(undo.is_some(), button).clicked() {
         commands.push(Command::Undo);
         ui.close();
     }
-    if ui.add_enabled(model.history.can_redo(), egui::Button::new("Redo").shortcut_text("Ctrl+Shift+Z")).clicked() {
+    let redo = model.history.redo_words();
+    let button = egui::Button::new(named("Redo", redo)).shortcut_text("Ctrl+Shift+Z");
+    if ui.add_enabled(redo.is_some(), button).clicked() {
         commands.push(Command::Redo);
         ui.close();
     }

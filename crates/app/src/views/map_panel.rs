@@ -24,7 +24,7 @@ const OLD_SURVEY_DAYS: i32 = 365;
 /// What the window worked out once for the present area and answer, so that a frame does not do it again.
 #[derive(Default)]
 pub struct MapDerived {
-    area_revision: u64,
+    land_revision: u64,
     lanes: Vec<Vec<Xy>>,
     home: Option<HomeMark>,
     /// The answers are kept with what was made of them: an address alone may be that of a later answer.
@@ -37,8 +37,8 @@ pub struct MapDerived {
 impl MapDerived {
     fn refresh(&mut self, model: &Model) {
         let Some(area) = &model.area else { return };
-        if self.area_revision != model.area_revision {
-            *self = Self { area_revision: model.area_revision, ..Self::default() };
+        if self.land_revision != model.land_revision {
+            *self = Self { land_revision: model.land_revision, ..Self::default() };
             // The river itself is a water area; its centre line would be drawn as a lane.
             self.lanes = area.lanes.iter().filter(|l| l.kind == LaneKind::Lane).map(|l| l.line.clone()).collect();
             self.home = area.home.as_ref().map(|h| {
@@ -93,9 +93,9 @@ pub fn map_panel(
     derived.refresh(model);
     let units = model.settings.units;
     let area = model.area.as_deref();
-    let none_fields: &[Field] = &[];
-    let none_hazards: &[Hazard] = &[];
-    let none_zones: &[QuietZone] = &[];
+    let none_fields: &[Arc<Field>] = &[];
+    let none_hazards: &[Arc<Hazard>] = &[];
+    let none_zones: &[Arc<QuietZone>] = &[];
     let conditions = &model.conditions;
     let assessment = model.assessment.as_deref();
     let aircraft = area.map(|_| aircraft_mark(model));
@@ -113,7 +113,7 @@ pub fn map_panel(
     let input = MapInput {
         theme,
         terrain: area.map(|a| &a.terrain),
-        revision: model.area_revision,
+        revision: model.land_revision,
         fields,
         doubtful: &|i| {
             let today = assessment.map(|a| a.today.days_since_epoch);

@@ -9,7 +9,7 @@ use sparefield::views::map::{
 };
 use sparefield_geometry::air::WindVector;
 use sparefield_geometry::fields::model::{
-    BoundaryEdge, EdgeKind, Field, Hazard, HazardKind, HazardShape, QuietZone, Stock, Surface,
+    BoundaryEdge, EdgeKind, Field, Hazard, HazardKind, HazardShape, QuietKind, QuietZone, Stock, Surface,
 };
 use sparefield_geometry::fields::verdict::{RankedField, StripVerdict, Verdict};
 use sparefield_geometry::grid::{GridFrame, Terrain, TerrainAccuracy};
@@ -21,9 +21,9 @@ const FOOT_M: f64 = 0.304_8;
 
 pub(crate) struct Scene {
     pub(crate) terrain: Arc<Terrain>,
-    pub(crate) fields: Vec<Field>,
-    pub(crate) hazards: Vec<Hazard>,
-    pub(crate) quiet_zones: Vec<QuietZone>,
+    pub(crate) fields: Vec<Arc<Field>>,
+    pub(crate) hazards: Vec<Arc<Hazard>>,
+    pub(crate) quiet_zones: Vec<Arc<QuietZone>>,
     pub(crate) lanes: Vec<Vec<Xy>>,
     pub(crate) home: HomeMark,
     pub(crate) ranked: Option<Vec<RankedField>>,
@@ -91,8 +91,10 @@ impl Scene {
         let river: Vec<Xy> = (-60..=60).map(|k| river_at(f64::from(k) * 0.2)).collect();
         let mut scene = Self {
             terrain,
-            hazards: hazards(&river),
-            quiet_zones: vec![QuietZone {
+            hazards: hazards(&river).into_iter().map(Arc::new).collect(),
+            quiet_zones: vec![Arc::new(QuietZone {
+                id: String::new(),
+                kind: QuietKind::Houses,
                 name: "Lower stables".into(),
                 outer: (0..20)
                     .map(|k| {
@@ -101,7 +103,7 @@ impl Scene {
                     })
                     .collect(),
                 below_agl_m: 150.0,
-            }],
+            })],
             lanes: lanes(),
             home: HomeMark {
                 from: ORIGIN + Xy::new(1_500.0, -2_100.0),
@@ -125,7 +127,7 @@ impl Scene {
             hovered: None,
             path: None,
             revision: 1,
-            fields,
+            fields: fields.into_iter().map(Arc::new).collect(),
         };
         scene.answer();
         scene
@@ -331,6 +333,7 @@ fn fields(count: usize) -> Vec<Field> {
                 surveyed: None,
                 notes: String::new(),
                 other: Vec::new(),
+                ..Field::default()
             });
         }
     }
@@ -379,7 +382,15 @@ fn strip(field: &Field, wind: WindVector) -> StripVerdict {
 }
 
 fn hazard(kind: HazardKind, shape: HazardShape, height_m: Option<f64>) -> Hazard {
-    Hazard { id: String::new(), kind, shape, height_m, name: String::new(), other: Vec::new() }
+    Hazard {
+        id: String::new(),
+        kind,
+        shape,
+        height_m,
+        pole_heights_m: Vec::new(),
+        name: String::new(),
+        other: Vec::new(),
+    }
 }
 
 fn hazards(river: &[Xy]) -> Vec<Hazard> {

@@ -1,6 +1,6 @@
 //! The invented sample area, embedded in the program so that a copied binary has something to show.
 
-use super::{Area, Home, Lane, LaneKind, RunwayEnd, Start};
+use super::{Area, Home, Lane, LaneKind, RunwayEnd, Start, shared, with_ids};
 use crate::error::{LoadError, LoadErrorKind, Progress, Warning};
 use crate::frame::{Frame, FrameError};
 use crate::quantity::ReportedWind;
@@ -104,9 +104,10 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
     Ok(Area {
         title: format!("{} (invented sample area)", home.name),
         terrain: Arc::new(terrain.value),
-        fields: Arc::new(fields.value),
-        hazards: Arc::new(hazards.value.hazards),
-        quiet_zones: Arc::new(quiet.value.quiet_zones),
+        fields: shared(fields.value),
+        proposals: Arc::default(),
+        hazards: shared(with_ids(hazards.value.hazards, "hazard", |h| &mut h.id)),
+        quiet_zones: shared(with_ids(quiet.value.quiet_zones, "quiet", |q| &mut q.id)),
         lanes: Arc::new(lanes(&frame)?),
         home: Some(Home {
             ends: home.runway.ends.iter().map(end).collect::<Result<_, _>>()?,

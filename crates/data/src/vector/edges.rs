@@ -253,6 +253,7 @@ mod tests {
             surveyed: None,
             notes: String::new(),
             other: Vec::new(),
+            ..Field::default()
         }
     }
 

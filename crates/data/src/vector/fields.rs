@@ -149,6 +149,7 @@ fn record_fields(record: Record, place: &Placer<'_>, ids: &mut Ids, notes: &mut 
                 surveyed,
                 notes: notes_text.clone(),
                 other: other.clone(),
+                ..Field::default()
             }
         })
         .collect()

@@ -6,6 +6,7 @@ use crate::quantity::format_day;
 use serde_json::{Map, Value, json};
 use sparefield_geometry::fields::model::{BoundaryEdge, Field, Hazard, HazardShape, QuietZone, Stock, Surface};
 use sparefield_geometry::position::Xy;
+use std::borrow::Borrow;
 use std::io::Write;
 use std::path::Path;
 
@@ -40,9 +41,10 @@ pub struct ExportFeature {
 
 /// Fields as features, with every column that [`super::load_fields`] reads.
 #[must_use]
-pub fn field_features(fields: &[Field]) -> Vec<ExportFeature> {
+pub fn field_features<F: Borrow<Field>>(fields: &[F]) -> Vec<ExportFeature> {
     fields
         .iter()
+        .map(Borrow::borrow)
         .map(|field| {
             let mut properties: Vec<(String, Value)> = Vec::new();
             let mut put = |key: &str, value: Value| properties.push((key.to_owned(), value));
@@ -81,9 +83,10 @@ pub fn field_features(fields: &[Field]) -> Vec<ExportFeature> {
 
 /// Hazards as features, with every column that [`super::load_hazards`] reads.
 #[must_use]
-pub fn hazard_features(hazards: &[Hazard]) -> Vec<ExportFeature> {
+pub fn hazard_features<H: Borrow<Hazard>>(hazards: &[H]) -> Vec<ExportFeature> {
     hazards
         .iter()
+        .map(Borrow::borrow)
         .map(|hazard| {
             let kind = hazard.kind.words().trim_end_matches(" hazard");
             let mut properties = vec![("kind".to_owned(), json!(kind))];
@@ -106,11 +109,12 @@ pub fn hazard_features(hazards: &[Hazard]) -> Vec<ExportFeature> {
 
 /// Quiet zones as features that [`super::load_hazards`] reads back.
 #[must_use]
-pub fn quiet_zone_features(zones: &[QuietZone]) -> Vec<ExportFeature> {
+pub fn quiet_zone_features<Q: Borrow<QuietZone>>(zones: &[Q]) -> Vec<ExportFeature> {
     zones
         .iter()
+        .map(Borrow::borrow)
         .map(|zone| ExportFeature {
-            id: String::new(),
+            id: zone.id.clone(),
             shape: ExportShape::Area { outer: zone.outer.clone(), holes: Vec::new() },
             properties: vec![
                 ("kind".into(), json!("quiet zone")),

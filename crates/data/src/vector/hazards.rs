@@ -6,7 +6,7 @@ use super::ring::RingFault;
 use super::{Hazards, Placer, columns};
 use crate::quantity::HeightUnit;
 use geo::{ConvexHull, Coord, LineString, MultiPoint, Point};
-use sparefield_geometry::fields::model::{Hazard, HazardKind, HazardShape, QuietZone, ring_area};
+use sparefield_geometry::fields::model::{Hazard, HazardKind, HazardShape, QuietKind, QuietZone, ring_area};
 use sparefield_geometry::position::Xy;
 
 /// Height above ground below which a quiet zone is not to be overflown when its record does not say, metres.
@@ -51,9 +51,16 @@ fn add_record(record: Record, place: &Placer<'_>, all: &mut Hazards, notes: &mut
             );
             QUIET_BELOW_M
         };
+        let protects = columns.take_text("protects").and_then(|t| QuietKind::from_words(&t)).unwrap_or_default();
         for shape in shapes {
             if let HazardShape::Area { outer, .. } = shape {
-                all.quiet_zones.push(QuietZone { name: name.clone(), outer, below_agl_m });
+                all.quiet_zones.push(QuietZone {
+                    id: id.clone(),
+                    kind: protects,
+                    name: name.clone(),
+                    outer,
+                    below_agl_m,
+                });
             } else {
                 notes.add("quiet zones that are no areas", &label, "it is a quiet zone but no area; it was left out");
             }
@@ -88,6 +95,7 @@ fn add_record(record: Record, place: &Placer<'_>, all: &mut Hazards, notes: &mut
         kind,
         shape,
         height_m,
+        pole_heights_m: Vec::new(),
         name: name.clone(),
         other: other.clone(),
     }));

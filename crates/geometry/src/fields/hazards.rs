@@ -5,18 +5,20 @@ use super::strip::bounds;
 use crate::position::Xy;
 use rstar::primitives::{GeomWithData, Rectangle};
 use rstar::{AABB, RTree};
+use std::sync::Arc;
 
 /// Hazards with a spatial index over their extents.
 #[derive(Clone, Debug, Default)]
 pub struct HazardIndex {
-    hazards: Vec<Hazard>,
+    hazards: Vec<Arc<Hazard>>,
     tree: RTree<GeomWithData<Rectangle<[f64; 2]>, usize>>,
 }
 
 impl HazardIndex {
     /// Builds the index. A hazard without a finite place is kept in the list and never found.
     #[must_use]
-    pub fn new(hazards: Vec<Hazard>) -> Self {
+    pub fn new(hazards: impl IntoIterator<Item: Into<Arc<Hazard>>>) -> Self {
+        let hazards: Vec<Arc<Hazard>> = hazards.into_iter().map(Into::into).collect();
         let boxes = hazards
             .iter()
             .enumerate()
@@ -29,7 +31,7 @@ impl HazardIndex {
     }
     /// Every hazard, in the caller's order.
     #[must_use]
-    pub fn all(&self) -> &[Hazard] {
+    pub fn all(&self) -> &[Arc<Hazard>] {
         &self.hazards
     }
     /// Hazards whose extent meets a box, in the caller's order.
@@ -38,7 +40,7 @@ impl HazardIndex {
         let wanted = AABB::from_corners([low.x, low.y], [high.x, high.y]);
         let mut found: Vec<usize> = self.tree.locate_in_envelope_intersecting(&wanted).map(|b| b.data).collect();
         found.sort_unstable();
-        found.into_iter().map(|i| &self.hazards[i]).collect()
+        found.into_iter().map(|i| self.hazards[i].as_ref()).collect()
     }
 }
 
@@ -105,6 +107,7 @@ mod tests {
             kind: HazardKind::Mast,
             shape: HazardShape::Point(Xy::new(x, y)),
             height_m: None,
+            pole_heights_m: Vec::new(),
             name: String::new(),
             other: vec![],
         }

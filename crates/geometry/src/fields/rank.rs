@@ -37,10 +37,12 @@ use crate::air::{Wind, isa_density_ratio};
 use crate::aircraft::Aircraft;
 use crate::position::{Bearing, Xy};
 use crate::reach::Arrival;
+use core::borrow::Borrow;
 use rayon::prelude::*;
 use rstar::RTree;
 use rstar::primitives::GeomWithData;
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 
 pub use super::approach::ObstacleRule;
 
@@ -72,7 +74,7 @@ pub struct RankInput<'a> {
     /// Choices.
     pub options: &'a RankOptions,
     /// Places not to be overflown low.
-    pub quiet_zones: &'a [QuietZone],
+    pub quiet_zones: &'a [Arc<QuietZone>],
 }
 
 /// Why a strip does not serve; several may hold.
@@ -400,9 +402,9 @@ impl<'a> Place<'a> {
 /// `studies` and `arrivals` belong to `fields` by index; an arrival is overhead the field's centre, `None` where the
 /// field is not in reach. A field without a study is out. The same on any number of threads.
 #[must_use]
-pub fn rank(
-    fields: &[Field],
-    studies: &[FieldStudy],
+pub fn rank<F: Borrow<Field> + Sync, S: Borrow<FieldStudy> + Sync>(
+    fields: &[F],
+    studies: &[S],
     input: &RankInput<'_>,
     arrivals: &[Option<Arrival>],
 ) -> Vec<RankedField> {
@@ -414,7 +416,7 @@ pub fn rank(
         .map(|(index, field)| {
             let Some(study) = studies.get(index) else { return reasons::not_studied(index, &input.options.weights) };
             let arrival = arrivals.get(index).copied().flatten();
-            let place = Place::new(field, study, input, &zone_bounds, arrival);
+            let place = Place::new(field.borrow(), study.borrow(), input, &zone_bounds, arrival);
             reasons::ranked_field(index, &place, place.best().as_ref())
         })
         .collect();
@@ -423,7 +425,7 @@ pub fn rank(
         a.verdict
             .cmp(&b.verdict)
             .then(b.score.total_cmp(&a.score))
-            .then_with(|| fields[a.index].id.cmp(&fields[b.index].id))
+            .then_with(|| fields[a.index].borrow().id.cmp(&fields[b.index].borrow().id))
             .then(a.index.cmp(&b.index))
     });
     for (place, field) in ranked.iter_mut().enumerate() {
@@ -433,9 +435,10 @@ pub fn rank(
 }
 
 /// Counts the other fields that are not out beside each; changes scores only, never verdicts.
-fn add_alternatives(ranked: &mut [RankedField], studies: &[FieldStudy]) {
-    let centre =
-        |r: &RankedField| studies.get(r.index).map(|s| s.centre).filter(|c| c.x.is_finite() && c.y.is_finite());
+fn add_alternatives<S: Borrow<FieldStudy>>(ranked: &mut [RankedField], studies: &[S]) {
+    let centre = |r: &RankedField| {
+        studies.get(r.index).map(|s| s.borrow().centre).filter(|c| c.x.is_finite() && c.y.is_finite())
+    };
     let usable = ranked.iter().filter(|r| r.verdict != Verdict::Out);
     let points = usable.filter_map(|r| centre(r).map(|c| GeomWithData::new([c.x, c.y], r.index))).collect();
     let tree = RTree::bulk_load(points);

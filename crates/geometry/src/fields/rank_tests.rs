@@ -1,6 +1,6 @@
 use super::super::criteria::{WORKABLE_FROM, allowed_by};
 use super::super::hazards::HazardIndex;
-use super::super::model::{BoundaryEdge, EdgeKind, Hazard, HazardKind, HazardShape, Stock};
+use super::super::model::{BoundaryEdge, EdgeKind, Hazard, HazardKind, HazardShape, QuietKind, Stock};
 use super::super::reasons::headline;
 use super::super::study::{StudyOptions, study_all};
 use super::super::verdict::{Quantity, ReasonKind, StripVerdict};
@@ -21,7 +21,7 @@ struct Scene {
     fields: Vec<Field>,
     hazards: Vec<Hazard>,
     terrain: Option<Terrain>,
-    zones: Vec<QuietZone>,
+    zones: Vec<Arc<QuietZone>>,
     wind: Wind,
     arrivals: Vec<Option<Arrival>>,
     options: RankOptions,
@@ -47,6 +47,7 @@ fn field(id: &str, outer: Vec<Xy>) -> Field {
         surveyed: Some(Day { days_since_epoch: 19_998 }),
         notes: String::new(),
         other: vec![],
+        ..Field::default()
     }
 }
 fn flat(accuracy: f64) -> Terrain {
@@ -172,6 +173,7 @@ fn each_gate_says_why() {
                 kind: HazardKind::Wires,
                 shape: HazardShape::Line(vec![Xy::new(x, -400.0), Xy::new(x, 400.0)]),
                 height_m: Some(10.0),
+                pole_heights_m: Vec::new(),
                 name: String::new(),
                 other: vec![],
             });
@@ -188,6 +190,7 @@ fn each_gate_says_why() {
             kind: HazardKind::Wires,
             shape: HazardShape::Line(vec![Xy::new(500.0, -400.0), Xy::new(500.0, 400.0)]),
             height_m: Some(10.0),
+            pole_heights_m: Vec::new(),
             name: String::new(),
             other: vec![],
         });
@@ -204,7 +207,7 @@ fn each_gate_says_why() {
 #[test]
 fn an_unstudied_field_is_out() {
     let s = Scene::one(big());
-    let r = rank(&s.fields, &[], &s.input(), &s.arrivals).remove(0);
+    let r = rank::<_, FieldStudy>(&s.fields, &[], &s.input(), &s.arrivals).remove(0);
     assert_eq!((r.verdict, gates(&r).len()), (Verdict::Out, 1));
 }
 
@@ -234,11 +237,13 @@ fn stock_and_quiet_zones_hold_the_verdict_down() {
     s.fields[0].stock = Stock::Present;
     assert_eq!(s.first().verdict, Verdict::LastResort);
     let mut s = Scene::one(rectangle(600.0, 40.0, 90.0, Xy::default()));
-    s.zones = vec![QuietZone {
+    s.zones = vec![Arc::new(QuietZone {
+        id: String::new(),
+        kind: QuietKind::Houses,
         name: "the {0} row".into(),
         outer: rectangle(200.0, 400.0, 90.0, Xy::new(600.0, 0.0)),
         below_agl_m: 150.0,
-    }];
+    })];
     let r = s.first();
     assert_eq!(r.verdict, Verdict::Workable);
     assert!(says(&r, ReasonKind::Limit, "quiet zone the 0 row"), "{:#?}", r.reasons);
@@ -418,6 +423,7 @@ proptest! {
             kind: HazardKind::Wires,
             shape: HazardShape::Line(vec![Xy::new(-700.0, 500.0), Xy::new(400.0, 560.0)]),
             height_m: None,
+            pole_heights_m: Vec::new(),
             name: String::new(),
             other: vec![],
         });
@@ -471,6 +477,7 @@ proptest! {
             kind: HazardKind::Other,
             shape: HazardShape::Line(vec![Xy::new(hazard.0, 0.0), Xy::new(0.0, hazard.1)]),
             height_m: Some(height),
+            pole_heights_m: Vec::new(),
             name: String::new(),
             other: vec![],
         });

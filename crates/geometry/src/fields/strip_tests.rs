@@ -174,6 +174,7 @@ fn a_clearing_in_a_wood_is_free_and_the_wood_is_not() {
         kind: HazardKind::Wood,
         shape: HazardShape::Area { outer: square(1_000.0), holes },
         height_m: None,
+        pole_heights_m: Vec::new(),
         name: String::new(),
         other: Vec::new(),
     };
@@ -201,14 +202,22 @@ fn test_field(outer: Vec<Xy>) -> Field {
         surveyed: None,
         notes: String::new(),
         other: vec![],
+        ..Field::default()
     }
 }
 
 #[test]
 fn wires_across_a_field_cut_it_and_a_lone_tree_is_passed() {
     let field = test_field(ring(&[(0.0, 0.0), (400.0, 0.0), (400.0, 60.0), (0.0, 60.0)]));
-    let hazard =
-        |kind, shape| Hazard { id: String::new(), kind, shape, height_m: None, name: String::new(), other: vec![] };
+    let hazard = |kind, shape| Hazard {
+        id: String::new(),
+        kind,
+        shape,
+        height_m: None,
+        pole_heights_m: Vec::new(),
+        name: String::new(),
+        other: vec![],
+    };
     let wires = hazard(HazardKind::Wires, HazardShape::Line(ring(&[(300.0, -50.0), (300.0, 110.0)])));
     let tree = hazard(HazardKind::LoneTree, HazardShape::Point(Xy::new(200.0, 5.0)));
     let length = |list: &[&Hazard]| {
@@ -233,6 +242,7 @@ fn what_stands_beside_a_field_is_not_carried_along() {
             holes: vec![],
         },
         height_m: None,
+        pole_heights_m: Vec::new(),
         name: String::new(),
         other: vec![],
     };

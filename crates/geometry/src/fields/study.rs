@@ -13,6 +13,7 @@ use crate::aircraft::Aircraft;
 use crate::grid::{SurfaceKind, Terrain, TerrainAccuracy};
 use crate::math;
 use crate::position::{Bearing, Xy};
+use core::borrow::Borrow;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
@@ -243,8 +244,8 @@ pub struct StudyOptions {
 
 /// Studies of many fields, in their order; the same on any number of threads.
 #[must_use]
-pub fn study_all(
-    fields: &[Field],
+pub fn study_all<F: Borrow<Field> + Sync>(
+    fields: &[F],
     hazards: &HazardIndex,
     terrain: Option<&Terrain>,
     aircraft: &Aircraft,
@@ -254,12 +255,37 @@ pub fn study_all(
         .par_iter()
         .with_min_len(4)
         .map_init(Scratch::default, |scratch, field| {
-            FieldStudy::with_scratch(field, hazards, terrain, aircraft, options, scratch)
+            FieldStudy::with_scratch(field.borrow(), hazards, terrain, aircraft, options, scratch)
         })
         .collect()
 }
 
+/// Corners of the square in which a study looks for hazards.
+fn looked_at(centre: Xy, radius_m: f64) -> (Xy, Xy) {
+    let reach = Xy::new(1.0, 1.0) * (radius_m + APPROACH_LENGTH_M + 100.0);
+    (centre - reach, centre + reach)
+}
+
 impl FieldStudy {
+    /// Corners of the square whose hazards went into this study: a hazard outside changes nothing in it.
+    #[must_use]
+    pub fn looked_at(&self) -> (Xy, Xy) {
+        looked_at(self.centre, self.radius_m)
+    }
+    /// A study of a field that was not made yet: no strips, nothing known.
+    #[must_use]
+    pub fn unmade(field: &Field) -> Self {
+        Self {
+            strips: Vec::new(),
+            no_strip: None,
+            centre: field.centroid(),
+            radius_m: 0.0,
+            ground_amsl_m: None,
+            ground: GroundKnown::NotLoaded,
+            accuracy: None,
+            nearby: Nearby::default(),
+        }
+    }
     /// Studies one field.
     #[must_use]
     pub fn new(
@@ -282,8 +308,8 @@ impl FieldStudy {
     ) -> Self {
         let centre = field.centroid();
         let radius_m = field.outer.iter().map(|p| p.distance(centre)).fold(0.0, f64::max);
-        let reach = Xy::new(1.0, 1.0) * (radius_m + APPROACH_LENGTH_M + 100.0);
-        let near = hazards.near(centre - reach, centre + reach);
+        let (low, high) = looked_at(centre, radius_m);
+        let near = hazards.near(low, high);
         let mut study = Self {
             strips: Vec::new(),
             no_strip: None,

@@ -18,6 +18,7 @@ fn field(outer: Vec<Xy>, edge: BoundaryEdge) -> Field {
         surveyed: None,
         notes: String::new(),
         other: vec![],
+        ..Field::default()
     }
 }
 fn rectangle() -> Vec<Xy> {
@@ -48,7 +49,7 @@ fn along(study: &FieldStudy, deg: f64) -> (&StripStudy, usize) {
     all.min_by(|a, b| off(a.0, a.1).total_cmp(&off(b.0, b.1))).unwrap()
 }
 fn hazard(kind: HazardKind, shape: HazardShape, height_m: Option<f64>) -> Hazard {
-    Hazard { id: String::new(), kind, shape, height_m, name: String::new(), other: vec![] }
+    Hazard { id: String::new(), kind, shape, height_m, pole_heights_m: Vec::new(), name: String::new(), other: vec![] }
 }
 
 #[test]

@@ -14,6 +14,7 @@ use sparefield_geometry::fields::model::{EdgeKind, Field};
 use sparefield_geometry::fields::verdict::{RankedField, StripVerdict, Verdict};
 use sparefield_geometry::position::Xy;
 use std::cell::OnceCell;
+use std::sync::Arc;
 
 /// Fields smaller than this on the screen are drawn as dots, without pattern.
 const TINY_PT: f32 = 5.0;
@@ -79,7 +80,7 @@ impl FieldCache {
     }
 
     /// The field under a point of the screen; small fields are found from beside them too.
-    pub(super) fn hit(&self, view: &View, at: Pos2, fields: &[Field]) -> Option<usize> {
+    pub(super) fn hit(&self, view: &View, at: Pos2, fields: &[Arc<Field>]) -> Option<usize> {
         let place = view.to_world(at);
         let reach = f64::from(REACH_PT) * view.camera.metres_per_point;
         let mut best: Option<(f64, usize)> = None;

@@ -139,13 +139,13 @@ pub struct MapInput<'a> {
     /// Changes whenever fields, hazards, quiet zones, lanes or home do: the key of what the map derives from them.
     pub revision: u64,
     /// Fields.
-    pub fields: &'a [Field],
+    pub fields: &'a [Arc<Field>],
     /// Whether a field was never looked at or too long ago.
     pub doubtful: &'a dyn Fn(usize) -> bool,
     /// Things in the way.
-    pub hazards: &'a [Hazard],
+    pub hazards: &'a [Arc<Hazard>],
     /// Places not to be overflown low.
-    pub quiet_zones: &'a [QuietZone],
+    pub quiet_zones: &'a [Arc<QuietZone>],
     /// Lanes and tracks.
     pub lanes: &'a [Vec<Xy>],
     /// Home.

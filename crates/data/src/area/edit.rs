@@ -1,0 +1,304 @@
+//! Changes of an area, each with what was there before and what is there after, so that every one can be undone.
+//!
+//! The window applies an [`Edit`] to the [`Area`] in memory and writes the same edit to the area's file in one
+//! transaction. Undo is the inverse edit, taken the same way.
+
+use super::{Area, Home, Proposal};
+use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
+use std::sync::Arc;
+use thiserror::Error;
+
+/// One thing before and after; `None` where there is none.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Swap<T> {
+    /// What was there.
+    pub before: Option<Arc<T>>,
+    /// What is there now.
+    pub after: Option<Arc<T>>,
+}
+
+impl<T> Swap<T> {
+    /// Something new.
+    #[must_use]
+    pub fn add(after: T) -> Self {
+        Self { before: None, after: Some(Arc::new(after)) }
+    }
+    /// Something taken away.
+    #[must_use]
+    pub fn remove(before: &Arc<T>) -> Self {
+        Self { before: Some(Arc::clone(before)), after: None }
+    }
+    /// Something changed.
+    #[must_use]
+    pub fn replace(before: &Arc<T>, after: T) -> Self {
+        Self { before: Some(Arc::clone(before)), after: Some(Arc::new(after)) }
+    }
+    fn inverse(&self) -> Self {
+        Self { before: self.after.clone(), after: self.before.clone() }
+    }
+}
+
+/// One change of one thing in an area.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Change {
+    /// Of a field, by identifier.
+    Field(Swap<Field>),
+    /// Of a hazard, by identifier.
+    Hazard(Swap<Hazard>),
+    /// Of a quiet zone, by identifier.
+    QuietZone(Swap<QuietZone>),
+    /// Of a suggested field, by the identifier of its field.
+    Proposal(Swap<Proposal>),
+    /// Of the home strip.
+    Home(Swap<Home>),
+    /// Of the area's title.
+    Title(Swap<String>),
+}
+
+/// Changes that are made and undone together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Edit {
+    /// What was done, in words that read after "Undo": "move a corner of Long Ley".
+    pub words: String,
+    /// What changed. A thing appears at most once.
+    pub changes: Vec<Change>,
+}
+
+/// Why an edit does not fit an area.
+#[derive(Clone, Debug, PartialEq, Eq, Error)]
+#[non_exhaustive]
+pub enum EditError {
+    /// The thing to change is not there, or is not what it was when the edit was made: look again and repeat it.
+    #[error("{what} “{id}” is not as it was when this change was made, so nothing was changed")]
+    Stale {
+        /// What kind of thing.
+        what: &'static str,
+        /// Its identifier.
+        id: String,
+    },
+    /// Another thing has the same identifier: choose another.
+    #[error("there is already a {what} “{id}”, so nothing was changed")]
+    Taken {
+        /// What kind of thing.
+        what: &'static str,
+        /// Its identifier.
+        id: String,
+    },
+    /// A change names a thing without an identifier: give it one.
+    #[error("a {what} without an identifier cannot be kept")]
+    Nameless {
+        /// What kind of thing.
+        what: &'static str,
+    },
+}
+
+impl Edit {
+    /// An edit of several changes.
+    #[must_use]
+    pub fn new(words: impl Into<String>, changes: Vec<Change>) -> Self {
+        Self { words: words.into(), changes }
+    }
+    /// The edit that takes this one back.
+    #[must_use]
+    pub fn inverse(&self) -> Self {
+        let changes = self.changes.iter().rev().map(|change| match change {
+            Change::Field(s) => Change::Field(s.inverse()),
+            Change::Hazard(s) => Change::Hazard(s.inverse()),
+            Change::QuietZone(s) => Change::QuietZone(s.inverse()),
+            Change::Proposal(s) => Change::Proposal(s.inverse()),
+            Change::Home(s) => Change::Home(s.inverse()),
+            Change::Title(s) => Change::Title(s.inverse()),
+        });
+        Self { words: self.words.clone(), changes: changes.collect() }
+    }
+}
+
+/// A thing that is found by its identifier.
+pub trait Identified {
+    /// What kind of thing it is, in words.
+    const WHAT: &'static str;
+    /// Its identifier, unique among its kind.
+    fn id(&self) -> &str;
+}
+
+impl Identified for Field {
+    const WHAT: &'static str = "field";
+    fn id(&self) -> &str {
+        &self.id
+    }
+}
+
+impl Identified for Hazard {
+    const WHAT: &'static str = "hazard";
+    fn id(&self) -> &str {
+        &self.id
+    }
+}
+
+impl Identified for QuietZone {
+    const WHAT: &'static str = "quiet zone";
+    fn id(&self) -> &str {
+        &self.id
+    }
+}
+
+impl Identified for Proposal {
+    const WHAT: &'static str = "suggested field";
+    fn id(&self) -> &str {
+        &self.field.id
+    }
+}
+
+impl Area {
+    /// Applies an edit, whole or not at all.
+    ///
+    /// # Errors
+    /// When the edit was made on another state of the area; the area is then as before.
+    pub fn apply(&mut self, edit: &Edit) -> Result<(), EditError> {
+        // Vectors are shared, so this clones only what is changed, and a failure leaves `self` alone.
+        let mut new = self.clone();
+        for change in &edit.changes {
+            match change {
+                Change::Field(swap) => put(&mut new.fields, swap)?,
+                Change::Hazard(swap) => put(&mut new.hazards, swap)?,
+                Change::QuietZone(swap) => put(&mut new.quiet_zones, swap)?,
+                Change::Proposal(swap) => put(&mut new.proposals, swap)?,
+                Change::Home(swap) => {
+                    if new.home.as_ref() != swap.before.as_deref() {
+                        let id = new.home.map_or_else(String::new, |h| h.name);
+                        return Err(EditError::Stale { what: "home strip", id });
+                    }
+                    new.home = swap.after.as_deref().cloned();
+                }
+                Change::Title(swap) => {
+                    if swap.before.as_deref() != Some(&new.title) {
+                        return Err(EditError::Stale { what: "title", id: new.title });
+                    }
+                    new.title = swap.after.as_deref().cloned().unwrap_or_default();
+                }
+            }
+        }
+        *self = new;
+        Ok(())
+    }
+
+    /// An identifier that no field, suggested field, hazard or quiet zone has yet: the stem and a number.
+    #[must_use]
+    pub fn free_id(&self, stem: &str) -> String {
+        let ids = self.fields.iter().map(|f| f.id.as_str());
+        let ids = ids.chain(self.proposals.iter().map(|p| p.field.id.as_str()));
+        let ids = ids.chain(self.hazards.iter().map(|h| h.id.as_str()));
+        let ids = ids.chain(self.quiet_zones.iter().map(|q| q.id.as_str()));
+        let highest = ids.filter_map(|id| id.strip_prefix(stem)?.strip_prefix('-')?.parse::<u64>().ok()).max();
+        format!("{stem}-{}", highest.map_or(1, |n| n.saturating_add(1)))
+    }
+}
+
+fn put<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>) -> Result<(), EditError> {
+    let what = T::WHAT;
+    if swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
+        return Err(EditError::Nameless { what });
+    }
+    let at = match &swap.before {
+        None => None,
+        Some(before) => {
+            let same = |now: &Arc<T>| now.id() == before.id() && (Arc::ptr_eq(now, before) || now == before);
+            let stale = || EditError::Stale { what, id: before.id().to_owned() };
+            Some(all.iter().position(same).ok_or_else(stale)?)
+        }
+    };
+    if let Some(after) = &swap.after {
+        let taken = all.iter().enumerate().any(|(i, now)| Some(i) != at && now.id() == after.id());
+        if taken {
+            return Err(EditError::Taken { what, id: after.id().to_owned() });
+        }
+    }
+    let list = Arc::make_mut(all);
+    match (at, &swap.after) {
+        (Some(at), Some(after)) => list[at] = Arc::clone(after),
+        (Some(at), None) => {
+            list.remove(at);
+        }
+        (None, Some(after)) => list.push(Arc::clone(after)),
+        (None, None) => {}
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::error::NoProgress;
+    use sparefield_geometry::fields::model::Stock;
+    use sparefield_geometry::position::Xy;
+
+    fn area() -> Area {
+        Area::sample(&NoProgress).unwrap()
+    }
+
+    fn square(id: &str) -> Field {
+        let at = |x: f64, y: f64| Xy::new(500_000.0 + x, 5_790_000.0 + y);
+        Field::new(id, vec![at(0.0, 0.0), at(300.0, 0.0), at(300.0, 200.0), at(0.0, 200.0)])
+    }
+
+    #[test]
+    fn every_edit_is_taken_back_by_its_inverse() {
+        let mut a = area();
+        let first = Arc::clone(&a.fields[3]);
+        let changed = Field { stock: Stock::Present, ..(*first).clone() };
+        let edit = Edit::new(
+            "several things",
+            vec![
+                Change::Field(Swap::replace(&first, changed)),
+                Change::Field(Swap::add(square("field-new"))),
+                Change::Hazard(Swap::remove(&a.hazards[0].clone())),
+                Change::QuietZone(Swap::remove(&a.quiet_zones[0].clone())),
+                Change::Title(Swap::replace(&Arc::new(a.title.clone()), "Another".to_owned())),
+                Change::Home(Swap { before: a.home.clone().map(Arc::new), after: None }),
+            ],
+        );
+        let before = a.clone();
+        a.apply(&edit).unwrap();
+        assert_eq!(a.fields.len(), before.fields.len() + 1);
+        assert_eq!(a.fields[3].stock, Stock::Present);
+        assert_eq!((a.title.as_str(), a.home.as_ref()), ("Another", None));
+        a.apply(&edit.inverse()).unwrap();
+        let sorted = |hazards: &[Arc<Hazard>]| {
+            let mut ids: Vec<String> = hazards.iter().map(|h| h.id.clone()).collect();
+            ids.sort();
+            ids
+        };
+        assert_eq!(sorted(&a.hazards), sorted(&before.hazards));
+        assert_eq!((&a.fields, &a.home, &a.title), (&before.fields, &before.home, &before.title));
+    }
+
+    #[test]
+    fn an_edit_of_something_else_changes_nothing() {
+        let mut a = area();
+        let old = Arc::clone(&a.fields[0]);
+        let edit = |id: &str| {
+            let changed = Field { id: id.to_owned(), ..(*old).clone() };
+            Edit::new(
+                "rename",
+                vec![Change::Field(Swap::add(square("x"))), Change::Field(Swap::replace(&old, changed))],
+            )
+        };
+        let taken = a.fields[1].id.clone();
+        let before = Arc::clone(&a.fields);
+        assert_eq!(a.apply(&edit(&taken)), Err(EditError::Taken { what: "field", id: taken.clone() }));
+        assert_eq!(a.apply(&edit("")), Err(EditError::Nameless { what: "field" }));
+        assert!(Arc::ptr_eq(&before, &a.fields));
+        a.apply(&edit("renamed")).unwrap();
+        assert!(matches!(a.apply(&edit("again")), Err(EditError::Taken { .. })), "square x is there already");
+        let twice = Edit::new("again", vec![Change::Field(Swap::remove(&old))]);
+        assert_eq!(a.apply(&twice), Err(EditError::Stale { what: "field", id: old.id.clone() }));
+    }
+
+    #[test]
+    fn free_identifiers_are_free() {
+        let mut a = area();
+        assert_eq!(a.free_id("drawn"), "drawn-1");
+        a.apply(&Edit::new("draw", vec![Change::Field(Swap::add(square("drawn-7")))])).unwrap();
+        assert_eq!(a.free_id("drawn"), "drawn-8");
+    }
+}
