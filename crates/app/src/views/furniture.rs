@@ -3,7 +3,7 @@
 use super::conditions::units_menu;
 use crate::assess::STANDING_CAUTIONS;
 use crate::command::Command;
-use crate::model::{Model, NoticeLevel};
+use crate::model::{Mode, Model, NoticeLevel};
 use crate::theme::{Theme, space};
 use egui::containers::menu::{MenuButton, MenuConfig};
 use egui::{Align2, PopupCloseBehavior, RichText, Ui, Vec2};
@@ -25,6 +25,15 @@ pub fn header(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
         let title = RichText::new(&area.title).color(theme.colours.ink_soft);
         ui.add(egui::Label::new(title).truncate()).on_hover_text(area.provenance.join("\n"));
     }
+    ui.horizontal(|ui| {
+        let width = (ui.available_width() - ui.spacing().item_spacing.x) / Mode::ALL.len() as f32;
+        for mode in Mode::ALL {
+            let button = egui::Button::selectable(model.mode == mode, mode.words());
+            if ui.add(button.frame(true).min_size(egui::vec2(width, 28.0))).on_hover_text(mode.help()).clicked() {
+                commands.push(Command::SetMode(mode));
+            }
+        }
+    });
     if let Some(opening) = &model.opening {
         ui.horizontal(|ui| {
             ui.add(egui::ProgressBar::new(opening.share).desired_width(210.0).text(&opening.what));
