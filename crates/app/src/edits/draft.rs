@@ -32,10 +32,7 @@ impl Drawing {
     /// Whether its last corner joins the first.
     #[must_use]
     pub fn is_outline(self) -> bool {
-        !matches!(
-            self,
-            Self::Cut | Self::Hazard(HazardKind::Wires | HazardKind::Mast | HazardKind::LoneTree)
-        )
+        !matches!(self, Self::Cut | Self::Hazard(HazardKind::Wires | HazardKind::Mast | HazardKind::LoneTree))
     }
     /// Whether one place finishes it.
     #[must_use]

@@ -6,9 +6,9 @@ use crate::edits::{self, Made, Refused};
 use sparefield_data::area::{Area, Edit};
 use sparefield_geometry::fields::hazards::distance_to_m;
 use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, Field, HazardShape};
+use sparefield_geometry::outline::index::Owner;
 use sparefield_geometry::outline::pick::{Hit, Hold};
 use sparefield_geometry::outline::snap::Target;
-use sparefield_geometry::outline::index::Owner;
 use sparefield_geometry::outline::{CornerRef, OutlineIndex, SideRef};
 use sparefield_geometry::position::Xy;
 use std::sync::Arc;
@@ -175,7 +175,7 @@ pub struct Annotate {
 }
 
 /// What the sides tool says before anybody chose: a hedge nobody measured.
-pub const FIRST_BRUSH: BoundaryEdge = BoundaryEdge { kind: EdgeKind::Hedge, height_m: None };
+const FIRST_BRUSH: BoundaryEdge = BoundaryEdge { kind: EdgeKind::Hedge, height_m: None };
 
 impl Annotate {
     /// The one field that is chosen, if exactly one thing is and it is a field.

@@ -278,7 +278,11 @@ impl Model {
                 self.history.end_gesture();
                 return;
             }
-            Command::Reveal(_) | Command::OpenFiles(_) | Command::OpenSample | Command::ChooseFiles | Command::StopOpening => return,
+            Command::Reveal(_)
+            | Command::OpenFiles(_)
+            | Command::OpenSample
+            | Command::ChooseFiles
+            | Command::StopOpening => return,
         }
         if self.conditions != before {
             self.history.changed(before, command.gesture());

@@ -1,10 +1,10 @@
 //! The map as the window shows it: the model turned into what the map widget draws, and its events into commands.
 
-use super::list::{signed_height, words};
 use super::annotate;
+use super::list::{signed_height, words};
 use super::map::{
-    AircraftMark, DistanceUnit, Hands, HomeMark, LitMask, MapEvent, MapInput, MapState, ReachOverlay, Readout, Ring, WindMark,
-    map_view,
+    AircraftMark, DistanceUnit, Hands, HomeMark, LitMask, MapEvent, MapInput, MapState, ReachOverlay, Readout, Ring,
+    WindMark, map_view,
 };
 use crate::assess::{self, Assessment, HeightInput};
 use crate::command::Command;

@@ -19,11 +19,11 @@ pub(super) fn drawing(ui: &mut Ui, model: &Model, what: Drawing, theme: &Theme, 
     }
     measures(ui, model, what, theme);
     ui.add_space(space::LINE);
-    if !what.is_point() {
-        next_corner(ui, model, theme, commands);
-    } else {
+    if what.is_point() {
         ui.label("Or type where it stands:");
         typed(ui, "A place, such as 52.2730, -2.8249", model, commands);
+    } else {
+        next_corner(ui, model, commands);
     }
     ui.add_space(space::LINE);
     ui.horizontal_wrapped(|ui| {
@@ -104,7 +104,7 @@ fn measures(ui: &mut Ui, model: &Model, what: Drawing, theme: &Theme) {
 }
 
 /// The next corner by typing: a direction and a length from the last one, or a place.
-fn next_corner(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+fn next_corner(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     ui.label("Next corner, typed:");
     let hint = if model.annotating.draft.corners.is_empty() {
         "A place, such as 52.2730, -2.8249"
@@ -112,7 +112,6 @@ fn next_corner(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Com
         "Direction and length, such as 240 85 m, or a place"
     };
     typed(ui, hint, model, commands);
-    let _ = theme;
 }
 
 fn typed(ui: &mut Ui, hint: &str, model: &Model, commands: &mut Vec<Command>) {
@@ -130,9 +129,8 @@ fn typed(ui: &mut Ui, hint: &str, model: &Model, commands: &mut Vec<Command>) {
                 commands.push(Command::Annotate(AnnotateCommand::Pen { to, radius_m: 0.0 }));
                 commands.push(Command::Annotate(AnnotateCommand::SetCorner));
             }
-            Err(why) => commands.push(Command::Annotate(AnnotateCommand::Do(Box::new(Err(
-                crate::edits::Refused::because(why),
-            ))))),
+            Err(why) => commands
+                .push(Command::Annotate(AnnotateCommand::Do(Box::new(Err(crate::edits::Refused::because(why)))))),
         }
         response.request_focus();
     }

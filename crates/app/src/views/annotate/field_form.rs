@@ -15,7 +15,6 @@ use sparefield_geometry::outline::CornerRef;
 pub(super) fn one_field(ui: &mut Ui, model: &Model, id: &str, theme: &Theme, commands: &mut Vec<Command>) {
     let Some(area) = &model.area else { return };
     let Ok((_, field)) = edits::field(area, id) else { return };
-    let units = model.settings.units;
     let text = format!("{:.2} ha, {} sides", field.area_m2() / 1e4, field.outer.len());
     ui.label(RichText::new(text).color(theme.colours.ink_soft));
     ui.add_space(space::TIGHT);
@@ -27,7 +26,7 @@ pub(super) fn one_field(ui: &mut Ui, model: &Model, id: &str, theme: &Theme, com
         ui.separator();
     }
     let ids = [id.to_owned()];
-    let form = Form { area, ids: &ids, theme };
+    let form = Form { area, ids: &ids };
     form.text(ui, commands, "Name", "name", &field.name, |f, t| f.name = t);
     form.choice(ui, commands, "Surface", "surface", field.surface, Surface::ALL, Surface::words, |f, s| f.surface = s);
     form.choice(ui, commands, "Stock", "stock", field.stock, Stock::ALL, Stock::words, |f, s| f.stock = s);
@@ -45,20 +44,20 @@ pub(super) fn one_field(ui: &mut Ui, model: &Model, id: &str, theme: &Theme, com
             commands.push(Command::Annotate(AnnotateCommand::Do(Box::new(made))));
         }
     });
-    let _ = units;
 }
 
 /// Changes to everything that is chosen.
 pub(super) fn many_fields(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let Some(area) = &model.area else { return };
     let ids = model.annotating.fields();
-    let fields: Vec<&Field> = ids.iter().filter_map(|id| edits::field(area, id).ok()).map(|(_, f)| f.as_ref()).collect();
+    let fields: Vec<&Field> =
+        ids.iter().filter_map(|id| edits::field(area, id).ok()).map(|(_, f)| f.as_ref()).collect();
     if let Some(first) = fields.first() {
         let hectares: f64 = fields.iter().map(|f| f.area_m2()).sum::<f64>() / 1e4;
         let text = format!("{} fields, {hectares:.1} ha together", fields.len());
         ui.label(RichText::new(text).color(theme.colours.ink_soft));
         ui.add_space(space::TIGHT);
-        let form = Form { area, ids: &ids, theme };
+        let form = Form { area, ids: &ids };
         // What they do not agree on is shown as the first one's, and changes only when something is chosen.
         form.choice(ui, commands, "Surface", "surface", first.surface, Surface::ALL, Surface::words, |f, s| {
             f.surface = s;
@@ -122,7 +121,8 @@ fn corner_form(
 /// What stands on each side, to choose one by keyboard or pointer.
 fn sides(ui: &mut Ui, model: &Model, field: &Field, theme: &Theme, commands: &mut Vec<Command>) {
     let units = model.settings.units;
-    let unknown = field.edges.iter().filter(|e| **e == sparefield_geometry::fields::model::BoundaryEdge::UNKNOWN).count();
+    let unknown =
+        field.edges.iter().filter(|e| **e == sparefield_geometry::fields::model::BoundaryEdge::UNKNOWN).count();
     let title = match unknown {
         0 => "Sides".to_owned(),
         n => format!("Sides ({n} of {} nobody looked at)", field.edges.len()),
@@ -145,7 +145,6 @@ fn sides(ui: &mut Ui, model: &Model, field: &Field, theme: &Theme, commands: &mu
 struct Form<'a> {
     area: &'a Area,
     ids: &'a [String],
-    theme: &'a Theme,
 }
 
 const LABEL_WIDTH: f32 = 74.0;
@@ -228,7 +227,6 @@ impl Form<'_> {
                 self.change(commands, "survey", |f| f.surveyed = Some(today));
             }
         });
-        let _ = self.theme;
     }
 }
 

@@ -16,29 +16,30 @@ pub(super) fn fields_list(ui: &mut Ui, model: &Model, theme: &Theme, commands: &
         ui.label("No fields yet. Take the Field tool (D) and click along the boundary of the first one, or open a file of outlines.");
         return;
     }
-    let text = format!(
-        "{} fields, {} hazards, {} quiet zones",
-        area.fields.len(),
-        area.hazards.len(),
-        area.quiet_zones.len()
-    );
+    let text =
+        format!("{} fields, {} hazards, {} quiet zones", area.fields.len(), area.hazards.len(), area.quiet_zones.len());
     ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
     ui.add_space(space::TIGHT);
     ui.spacing_mut().item_spacing.y = 2.0;
-    ScrollArea::vertical().id_salt("fields").auto_shrink([false, false]).show_rows(ui, ROW, area.fields.len(), |ui, rows| {
-        for index in rows {
-            let field = &area.fields[index];
-            let response = row(ui, field, model.hovered == Some(index), theme);
-            if response.hovered() && model.hovered != Some(index) {
-                commands.push(Command::Hover(Some(index)));
+    ScrollArea::vertical().id_salt("fields").auto_shrink([false, false]).show_rows(
+        ui,
+        ROW,
+        area.fields.len(),
+        |ui, rows| {
+            for index in rows {
+                let field = &area.fields[index];
+                let response = row(ui, field, model.hovered == Some(index), theme);
+                if response.hovered() && model.hovered != Some(index) {
+                    commands.push(Command::Hover(Some(index)));
+                }
+                if response.clicked() {
+                    let thing = Thing::Field(field.id.clone());
+                    commands.push(Command::Annotate(AnnotateCommand::Choose(vec![thing])));
+                    commands.push(Command::Reveal(field.centroid()));
+                }
             }
-            if response.clicked() {
-                let thing = Thing::Field(field.id.clone());
-                commands.push(Command::Annotate(AnnotateCommand::Choose(vec![thing])));
-                commands.push(Command::Reveal(field.centroid()));
-            }
-        }
-    });
+        },
+    );
 }
 
 fn row(ui: &mut Ui, field: &Field, hovered: bool, theme: &Theme) -> Response {
@@ -63,7 +64,8 @@ fn row(ui: &mut Ui, field: &Field, hovered: bool, theme: &Theme) -> Response {
 }
 
 fn summary(field: &Field) -> String {
-    let looked = field.surveyed.map_or_else(|| "never looked at".to_owned(), |d| format!("looked at {}", format_day(d)));
+    let looked =
+        field.surveyed.map_or_else(|| "never looked at".to_owned(), |d| format!("looked at {}", format_day(d)));
     let unknown = field.edges.iter().filter(|e| **e == BoundaryEdge::UNKNOWN).count();
     let sides = if unknown > 0 { format!(" · {unknown} sides unknown") } else { String::new() };
     format!("{} · {looked}{sides}", field.surface.words())

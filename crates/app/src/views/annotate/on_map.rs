@@ -191,14 +191,7 @@ impl Handle<'_> {
 }
 
 /// Handles of what is chosen.
-fn handles(
-    ui: &Ui,
-    map: &Response,
-    view: &View,
-    radius_m: f64,
-    model: &Model,
-    push: &mut impl FnMut(AnnotateCommand),
-) {
+fn handles(ui: &Ui, map: &Response, view: &View, radius_m: f64, model: &Model, push: &mut impl FnMut(AnnotateCommand)) {
     let (Some(area), [one]) = (&model.area, model.annotating.chosen.as_slice()) else { return };
     let visible = |p: Xy| map.rect.contains(view.to_screen(p));
     let mut all: Vec<Handle<'_>> = Vec::new();
@@ -312,14 +305,7 @@ fn keys(ui: &Ui, map: &Response, view: &View, model: &Model, push: &mut impl FnM
 }
 
 /// Arrow keys move the pen or the chosen corner while the map has the keyboard.
-fn arrows(
-    ui: &Ui,
-    map: &Response,
-    view: &View,
-    model: &Model,
-    drawing: bool,
-    push: &mut impl FnMut(AnnotateCommand),
-) {
+fn arrows(ui: &Ui, map: &Response, view: &View, model: &Model, drawing: bool, push: &mut impl FnMut(AnnotateCommand)) {
     let annotating = &model.annotating;
     if !drawing && annotating.corner.is_none() {
         return;

@@ -110,12 +110,12 @@ impl Over<'_> {
                     HazardShape::Line(line) => self.line(line, stroke),
                     HazardShape::Area { outer, .. } => self.ring(outer, stroke),
                 }
-                vertices(hazard).iter().for_each(|&p| self.handle(p, false));
+                self.handles(vertices(hazard));
             }
             Thing::QuietZone(id) => {
                 if let Ok(zone) = edits::quiet_zone(area, id) {
                     self.ring(&zone.outer, stroke);
-                    zone.outer.iter().for_each(|&p| self.handle(p, false));
+                    self.handles(&zone.outer);
                 }
             }
         }
@@ -126,6 +126,12 @@ impl Over<'_> {
         let rect = Rect::from_center_size(self.at(p), Vec2::splat(if filled { 12.0 } else { 9.0 }));
         let fill = if filled { c.accent } else { c.panel_raised };
         self.painter.rect(rect, 1.0, fill, Stroke::new(2.0, c.accent), StrokeKind::Middle);
+    }
+
+    fn handles(&self, places: &[Xy]) {
+        for &p in places {
+            self.handle(p, false);
+        }
     }
 
     fn field_handles(&self, field: &Field, chosen: Option<CornerRef>) {
@@ -159,7 +165,7 @@ impl Over<'_> {
             closed.push(corners[0]);
             self.dashed(&closed, c.roomy);
         }
-        draft.corners.iter().for_each(|&p| self.handle(p, false));
+        self.handles(&draft.corners);
         let Some(pen) = &draft.pen else { return };
         let colour = if pen.refused.is_some() { c.caution } else { c.accent };
         let mut next: Vec<Xy> = draft.corners.last().copied().into_iter().collect();

@@ -47,8 +47,8 @@ pub(super) fn hazard(ui: &mut Ui, model: &Model, id: &str, theme: &Theme, comman
         ui.label("Height");
         let shown = hazard.height_m.map_or_else(String::new, |h| units.format_height(h));
         if let Some(text) = typed_text(ui, Id::unique(("hazard height", id)), "Height", &shown, "not measured", 180.0) {
-            let made = typed_height(model, &text)
-                .and_then(|height| things::change_hazard(area, id, |h| h.height_m = height));
+            let made =
+                typed_height(model, &text).and_then(|height| things::change_hazard(area, id, |h| h.height_m = height));
             make(commands, made);
         }
         ui.end_row();

@@ -78,12 +78,7 @@ const OFFERS: [Offer; 12] = [
         key: Key::B,
         help: "Draw its outline.",
     },
-    Offer {
-        tool: Tool::Draw(Drawing::Hazard(HazardKind::Wood)),
-        name: "Wood",
-        key: Key::O,
-        help: "Draw its outline.",
-    },
+    Offer { tool: Tool::Draw(Drawing::Hazard(HazardKind::Wood)), name: "Wood", key: Key::O, help: "Draw its outline." },
     Offer {
         tool: Tool::Draw(Drawing::Hazard(HazardKind::Water)),
         name: "Water",

@@ -37,6 +37,7 @@ fn of_ring(id: &str, outer: Vec<Xy>) -> Field {
         surveyed: None,
         notes: String::new(),
         other: vec![],
+        ..Field::default()
     }
 }
 
