@@ -60,6 +60,7 @@ fn land() -> Vec<Arc<Field>> {
             surveyed: None,
             notes: String::new(),
             other: vec![],
+            ..Field::default()
         })
     };
     (0..ROW * ROW).map(|k| field(k % ROW, k / ROW)).collect()
