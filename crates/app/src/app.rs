@@ -98,6 +98,17 @@ impl App {
         self.commands.push(command);
     }
 
+    /// Shows a box of the frame (south-west, north-east) whole from the next frame on.
+    pub fn show(&mut self, south_west: Xy, north_east: Xy) {
+        self.map.show_box(south_west, north_east);
+    }
+
+    /// How places of the frame and points of the screen corresponded in the last frame; `None` before the first.
+    #[must_use]
+    pub fn map_view(&self) -> Option<views::map::View> {
+        self.map.last_view()
+    }
+
     /// Takes finished work, applies commands, and asks for what is now needed.
     pub fn logic(&mut self, ctx: &egui::Context) {
         self.take_opened();
@@ -364,7 +375,8 @@ impl App {
             views::map_panel::map_panel(ui, model, &mut self.map, &mut self.derived, theme, &mut self.commands);
             rect
         });
-        let first_steps = self.model.settings.show_first_steps && self.model.area.as_ref().is_some_and(|a| a.is_sample);
+        let first_steps =
+            rehearsing && self.model.settings.show_first_steps && self.model.area.as_ref().is_some_and(|a| a.is_sample);
         if first_steps && !self.dialog.is_shown() {
             views::furniture::first_steps(&ctx, map.inner, &self.theme, &mut self.commands);
         }
