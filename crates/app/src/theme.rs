@@ -346,7 +346,6 @@ pub fn mix(a: Color32, b: Color32, t: f32) -> Color32 {
 }
 
 /// A button that is one of several to choose from: all are framed, and the chosen one is filled.
-#[must_use]
 pub fn chooser<'a>(chosen: bool, words: &'a str, theme: &Theme) -> egui::Button<'a> {
     let c = &theme.colours;
     let button = egui::Button::new(words).selected(chosen).frame(true).frame_when_inactive(true);

@@ -2,9 +2,10 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
+use egui::accesskit::Role;
 use egui::{Key, Modifiers, PointerButton, Pos2};
 use egui_kittest::Harness;
-use egui_kittest::kittest::{NodeT, Queryable};
+use egui_kittest::kittest::{By, Queryable};
 use sparefield::app::{App, StartWith};
 use sparefield::command::Command;
 use sparefield::model::{AnnotateCommand, Mode, Thing, Tool};
@@ -281,8 +282,7 @@ fn a_corner_is_moved_and_deleted_by_keys_alone() {
     assert_eq!(area(&window).fields.last().unwrap().outer.len(), 5);
     key(&mut window, Key::Delete);
     assert_eq!(area(&window).fields.last().unwrap().outer.len(), 4);
-    key(&mut window, Key::Escape);
-    assert!(app(&window).model.annotating.corner.is_none());
+    assert!(app(&window).model.annotating.corner.is_none(), "the corner is gone, the field still chosen");
     key(&mut window, Key::Delete);
     assert!(area(&window).fields.iter().all(|f| f.id != drawn.id));
 }
@@ -332,9 +332,10 @@ fn wires_masts_and_quiet_zones_are_drawn_and_described() {
     // The wires can be chosen on the map, and a height typed for the line.
     click(&mut window, at + Xy::new(40.0, 0.0));
     assert!(matches!(app(&window).model.annotating.chosen.as_slice(), [Thing::Hazard(_)]));
-    window.get_by_label("Height").focus();
+    let height = || By::new().role(Role::TextInput).label("Height");
+    window.get(height()).focus();
     window.step();
-    window.get_by_label("Height").type_text("30 ft");
+    window.get(height()).type_text("30 ft");
     key(&mut window, Key::Enter);
     let wires = area(&window).hazards[before.0].clone();
     assert!((wires.height_m.unwrap() - 9.144).abs() < 1e-9, "{wires:?}");
