@@ -1,7 +1,7 @@
 //! Everything the pilot can do, as values. Views push commands; the app applies them at one point in each frame.
 
 use crate::assess::{HeightInput, Rules};
-use crate::model::ProfileChoice;
+use crate::model::{ProfileChoice, SheetCommand};
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::position::{Bearing, Xy};
@@ -54,6 +54,8 @@ pub enum Command {
     DismissNotice(usize),
     /// Dismiss every message.
     DismissAllNotices,
+    /// Do something with the field sheet.
+    Sheet(SheetCommand),
     /// One step back.
     Undo,
     /// One step forward.

@@ -4,9 +4,11 @@
 
 mod conditions;
 mod history;
+mod sheet;
 
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use history::History;
+pub use sheet::{MAX_SHEET_WIND_MS, SheetCommand, SheetState};
 
 use crate::assess::{Assessment, Ring};
 use crate::command::Command;
@@ -99,6 +101,8 @@ pub struct Model {
     pub settings: Settings,
     /// Which number's working is open in the card.
     pub open_working: Option<String>,
+    /// The sheet of the chosen field, while it is open.
+    pub sheet: Option<SheetState>,
 }
 
 impl Model {
@@ -123,6 +127,7 @@ impl Model {
             notices: Vec::new(),
             settings,
             open_working: None,
+            sheet: None,
         }
     }
 
@@ -130,6 +135,7 @@ impl Model {
     pub fn take_area(&mut self, area: Arc<Area>) {
         self.area_revision += 1;
         self.selected = None;
+        self.sheet = None;
         self.hovered = None;
         self.assessment = None;
         self.cannot_assess = None;
@@ -166,9 +172,11 @@ impl Model {
                 self.conditions.aircraft = Arc::clone(a);
             }
             Command::SetRules(r) => self.conditions.rules = *r,
+            Command::Sheet(command) => self.apply_sheet(command),
             Command::Select(s) => {
                 self.selected = *s;
                 self.open_working = None;
+                self.sheet_follows_choice();
             }
             Command::Hover(h) => self.hovered = *h,
             Command::OpenWorking(w) => self.open_working.clone_from(w),

@@ -35,8 +35,8 @@ pub struct ApproachThing {
     pub before_m: f64,
     /// Its top there above the landing end, metres.
     pub top_m: f64,
-    /// From where to where it is crossed, distances before the landing end, metres.
-    pub extent_m: (f64, f64),
+    /// Its tops where they are known, as (distance before the landing end, height above it), nearest first, metres.
+    pub tops: Vec<(f64, f64)>,
     /// Length it takes from the strip, metres.
     pub displacement_m: f64,
     /// Height of the lowest path over its top, metres: the path that meets the ground at the landing end as moved in.
@@ -135,7 +135,7 @@ impl ApproachProfile {
                 assumed: point.assumed,
                 before_m: point.before_threshold_m,
                 top_m: point.height_m,
-                extent_m: (nearest, farthest(&standings)),
+                tops: tops(&standings),
                 displacement_m: most(&|s| takes(s, 0.0)),
                 clearance_m: over(least),
                 aimed_clearance_m: profile.aimed_path_m(point.before_threshold_m) - point.height_m,
@@ -167,6 +167,12 @@ impl ApproachProfile {
     pub fn aimed_path_m(&self, before_m: f64) -> f64 {
         (before_m + self.aiming_m) / self.run_per_height
     }
+}
+
+fn tops(standings: &[Standing]) -> Vec<(f64, f64)> {
+    let mut tops: Vec<(f64, f64)> = standings.iter().map(|s| (s.point.before_threshold_m, s.point.height_m)).collect();
+    tops.sort_by(|a, b| a.0.total_cmp(&b.0).then(b.1.total_cmp(&a.1)));
+    tops
 }
 
 fn ground(input: &SheetInput<'_>, strip: &Strip, threshold: Option<f64>, shown_m: f64) -> Vec<ApproachGround> {

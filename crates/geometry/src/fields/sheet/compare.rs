@@ -114,10 +114,10 @@ impl Measure {
     /// Differences smaller than this are no difference.
     fn grain(self) -> f64 {
         match self {
-            Self::Usable | Self::Needed | Self::InHand | Self::Taken => 0.5,
-            Self::Directions | Self::NotLooked => 0.5,
             Self::Crosswind => 0.05,
             Self::Slope => 5e-4,
+            // Half a metre, or half of one thing.
+            _ => 0.5,
         }
     }
 }
