@@ -91,7 +91,11 @@ impl App {
 /// When the folder or the file cannot be written.
 pub(crate) fn write(path: &Path, text: &str) -> std::io::Result<()> {
     let folder = path.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut temporary = tempfile::NamedTempFile::new_in(folder)?;
+    let mut page = tempfile::Builder::new();
+    // A page is for others to read, unlike what temporary files are made for.
+    #[cfg(unix)]
+    page.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut temporary = page.tempfile_in(folder)?;
     temporary.write_all(text.as_bytes())?;
     temporary.persist(path).map_err(|e| e.error)?;
     Ok(())

@@ -40,9 +40,10 @@ background: #ffffff; max-width: 190mm; margin: 8mm auto; }
 h1 { font-size: 17pt; margin: 0 0 1mm; } h2 { font-size: 11.5pt; margin: 6mm 0 1.5mm; break-after: avoid; }
 p { margin: 0 0 2mm; } .soft { color: #5b554c; } .first { font-size: 12pt; font-weight: bold; }
 .caution { color: #8a3b12; }
-.beside { display: flex; gap: 4mm; align-items: flex-start; flex-wrap: wrap; }
+.beside { display: grid; grid-template-columns: 330fr 350fr; gap: 4mm; align-items: start; }
 figure { margin: 0; break-inside: avoid; } figcaption { font-size: 9pt; color: #5b554c; }
 svg { max-width: 100%; height: auto; background: #f6f1e7; }
+h1 + p { margin-top: 0; } .group { margin-top: 2mm; margin-bottom: 0; } table + h1, section { margin-top: 6mm; } .beside h2 { margin-top: 3mm; }\
 table { border-collapse: collapse; font-size: 9pt; width: 100%; } tr { break-inside: avoid; }
 th, td { text-align: left; vertical-align: top; padding: 0.7mm 3mm 0.7mm 0; border-bottom: 0.2mm solid #cfc5b4; }
 th { color: #5b554c; font-weight: normal; } ul { margin: 0; padding-left: 5mm; font-size: 9pt; }
@@ -142,19 +143,20 @@ fn field(out: &mut String, made: &Made, one: &One, way: Option<&Way>, shared: &S
         "<h2>Approach, {}</h2>\n<p>{}</p>\n<figure>{}</figure>\n",
         escape(&words::way_name(one, way)),
         escape(&words::approach(way, units)),
-        svg(&profiles::approach(one, way, &profile(270.0)))
+        svg(&profiles::approach(one, way, &profile(260.0)))
     );
     things(out, way, units);
     let _ = write!(
         out,
-        "<h2>Ground along the strip</h2>\n<figure>{}</figure>\n<h2>In numbers</h2>\n<table>\n",
-        svg(&profiles::slope(one, way, &profile(300.0)))
+        "<h2>Ground along the strip</h2>\n<figure>{}</figure>\n<div class=\"beside\">\n<div>\n<h2>In numbers</h2>\n<table>\n",
+        svg(&profiles::slope(one, way, &profile(270.0)))
     );
     for (name, value) in words::figures(one, way, units) {
         let _ = writeln!(out, "<tr><th>{name}</th><td>{}</td></tr>", escape(&value));
     }
-    out.push_str("</table>\n");
+    out.push_str("</table>\n</div>\n<div>\n");
     strips(out, one, units);
+    out.push_str("</div>\n</div>\n");
     out.push_str("<h2>Why</h2>\n<ul>\n");
     for (_, text) in words::reasons(one, way, units) {
         let _ = writeln!(out, "<li>{}</li>", escape(&text));
@@ -206,7 +208,7 @@ fn assumptions(out: &mut String, one: &One, units: UnitPrefs) {
         "<h2>What this rests on</h2>\n<p class=\"soft\">In bold: the best landing in this wind changes with it.</p>\n",
     );
     for (group, list) in words::assumptions(one, units) {
-        let _ = writeln!(out, "<p>{}</p>\n<ul>", escape(&group));
+        let _ = writeln!(out, "<p class=\"group\">{}</p>\n<ul>", escape(&group));
         for assumed in list {
             let class = if assumed.decides { " class=\"decides\"" } else { "" };
             let _ = writeln!(

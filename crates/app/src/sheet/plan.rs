@@ -75,7 +75,7 @@ pub fn picture(one: &One, look: &PlanLook<'_>) -> Picture {
     for way in one.sheet.strips.iter().flat_map(|s| &s.ways) {
         let strip = &way.landing.strip;
         let back = (place(strip.start) - place(strip.end)).normalized();
-        let at = place(strip.start) + back * 17.0;
+        let at = place(strip.start) + back * 22.0;
         let text = format_bearing(one.true_bearing(strip.heading));
         let this = look
             .way

@@ -27,6 +27,9 @@ pub struct Scales {
     pub approach_m: (f64, f64),
 }
 
+/// How far before the landing end the lowest path is still in the picture, metres, whatever stands there.
+const PATH_SHOWN_M: f64 = 180.0;
+
 impl Scales {
     /// Scales that hold every way.
     #[must_use]
@@ -62,8 +65,8 @@ impl Scales {
             for (_, top) in a.things.iter().flat_map(|t| t.tops.iter().copied()) {
                 widen(&mut s.approach_m, top);
             }
-            let highest = a.path_m(a.shown_m);
-            widen(&mut s.approach_m, highest.min(200.0));
+            // Further out the path only leads away from everything, and would press what matters flat.
+            widen(&mut s.approach_m, a.path_m(PATH_SHOWN_M).min(100.0));
         }
         s.slope = s.slope.min(0.25);
         // A picture of level ground would otherwise show the last bits of numbers as hills.

@@ -193,6 +193,10 @@ fn compass(p: &mut Picture, centre: Pos2, radius: f32, look: &RoseLook<'_>) {
             9 => "W".to_owned(),
             _ => format_bearing(from),
         };
+        // The wind's arrow comes in over the rim; a figure under it could not be read.
+        if look.present.is_some_and(|present| present.turn_to(from).abs() < 12f64.to_radians()) {
+            continue;
+        }
         let at = centre + out(from, radius + 17.0);
         if k % 3 == 0 {
             p.bold(at, Align2::CENTER_CENTER, text, Ink::Ink)

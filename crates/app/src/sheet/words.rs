@@ -2,11 +2,11 @@
 
 use super::{Made, One};
 use crate::views::list::words as said;
-use sparefield_data::quantity::{UnitPrefs, format_bearing, format_day, format_slope};
+use sparefield_data::quantity::{UnitPrefs, format_bearing, format_day, format_quantity, format_slope};
 use sparefield_geometry::fields::sheet::{
-    ApproachThing, AssumptionGroup, Difference, Landing, RoseBar, Way, Which, compare,
+    ApproachThing, AssumptionGroup, Difference, Landing, Measure, RoseBar, Way, Which, compare,
 };
-use sparefield_geometry::fields::verdict::{ReasonKind, Verdict};
+use sparefield_geometry::fields::verdict::{Quantity, ReasonKind, Verdict};
 
 /// Said with every sheet, since a sheet looks complete.
 pub const REACH_NOT_COUNTED: &str =
@@ -139,7 +139,7 @@ pub fn figures(one: &One, way: &Way, units: UnitPrefs) -> Vec<(&'static str, Str
     vec![
         ("Landing direction", format_bearing(one.true_bearing(strip.heading))),
         ("Strip length", units.format_length(strip.length_m)),
-        ("Taken by what stands before it", units.format_length_at_most(strip.displacement_m.min(strip.length_m))),
+        ("Taken by what stands before it", taken(strip.displacement_m.min(strip.length_m), units)),
         ("Usable length", units.format_length_at_least(strip.usable_length_m)),
         ("Needed length", units.format_length_at_most(strip.needed_length_m)),
         ("Usable less needed", in_hand(&way.landing, units)),
@@ -152,6 +152,10 @@ pub fn figures(one: &One, way: &Way, units: UnitPrefs) -> Vec<(&'static str, Str
             if gradient.is_finite() { format!("1 in {gradient:.1}") } else { "cannot be flown".to_owned() },
         ),
     ]
+}
+
+fn taken(metres: f64, units: UnitPrefs) -> String {
+    if metres > 0.0 { units.format_length_at_most(metres) } else { "nothing".to_owned() }
 }
 
 /// The reasons about a way that somebody choosing needs: what bars it, holds it down, or is not known.
@@ -192,11 +196,7 @@ pub fn thing(thing: &ApproachThing, units: UnitPrefs) -> [String; 6] {
             units.format_height_at_least(metres.max(0.0))
         }
     };
-    let mut takes = if thing.displacement_m > 0.0 {
-        units.format_length_at_most(thing.displacement_m)
-    } else {
-        "nothing".to_owned()
-    };
+    let mut takes = taken(thing.displacement_m, units);
     if thing.wires_not_cleared {
         takes.push_str("; bars the approach");
     }
@@ -290,15 +290,17 @@ pub struct Differs {
 /// How two fields differ.
 #[must_use]
 pub fn differences(first: &One, second: &One, units: UnitPrefs) -> Vec<Differs> {
-    let value = |q: Option<sparefield_geometry::fields::verdict::Quantity>| {
-        q.map_or_else(|| "not known".to_owned(), |q| sparefield_data::quantity::format_quantity(q, &units))
+    let value = |measure: Measure, q: Option<Quantity>| match (measure, q) {
+        (_, None) => "not known".to_owned(),
+        (Measure::Taken, Some(Quantity::LengthAtMost(metres))) => taken(metres, units),
+        (_, Some(q)) => format_quantity(q, &units),
     };
     compare(&first.sheet, &second.sheet)
         .iter()
         .map(|d: &Difference| Differs {
             what: sentence_start(d.measure.words()),
-            first: value(d.first),
-            second: value(d.second),
+            first: value(d.measure, d.first),
+            second: value(d.measure, d.second),
             said: sentence_start(&said(&d.said(first.field.label(), second.field.label()), units, 0.0)),
             ahead: d.ahead,
         })

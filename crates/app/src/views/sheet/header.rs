@@ -144,7 +144,7 @@ fn wind_line(ui: &mut Ui, model: &Model, state: &SheetState, theme: &Theme, comm
         if let Some(deg) = typed.show(ui, label, commands) {
             commands.push(Command::Sheet(SheetCommand::From(Some(Bearing::from_deg(deg)))));
         }
-        for (text, spoken, steps) in [("◀", "Wind 5° anticlockwise", -1), ("▶", "Wind 5° clockwise", 1)] {
+        for (text, spoken, steps) in [("−5°", "Wind 5° anticlockwise", -1), ("+5°", "Wind 5° clockwise", 1)] {
             let button = ui.button(text).on_hover_text(spoken);
             button.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, spoken));
             if button.clicked() {

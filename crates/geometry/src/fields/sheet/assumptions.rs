@@ -221,10 +221,10 @@ fn rules(input: &SheetInput<'_>, list: &mut List) {
     );
     list.add(
         group,
-        "it comes down at {0} gliding, sinking {1}, straight and steady",
+        "it comes down gliding at {0}, in still air 1 in {1}, straight and steady",
         &[
             Quantity::Speed(aircraft.approach_speed_ms),
-            Quantity::Speed(aircraft.glide.sink_ms(aircraft.approach_speed_ms, 1.0)),
+            Quantity::Number(aircraft.approach_speed_ms / aircraft.glide.sink_ms(aircraft.approach_speed_ms, 1.0), 1),
         ],
         "the aircraft's own numbers",
     );

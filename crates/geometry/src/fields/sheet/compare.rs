@@ -74,7 +74,7 @@ impl Measure {
             Self::Crosswind => "crosswind",
             Self::Slope => "slope along, uphill positive",
             Self::Taken => "taken by the approach",
-            Self::NotLooked => "things nobody looked at",
+            Self::NotLooked => "things taken on trust",
         }
     }
     /// Whether more of it is better, less of it, or neither.
