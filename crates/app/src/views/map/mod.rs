@@ -20,6 +20,7 @@ mod tiles;
 pub use camera::{Bounds, Camera, View};
 pub use furniture::STRIP_HEIGHT;
 pub use hands::{AIRCRAFT_LABEL, MAP_LABEL, NOSE_LABEL};
+pub(crate) use paint::cut_to;
 pub use tiles::Loading;
 
 use crate::theme::Theme;
