@@ -382,8 +382,18 @@ fn standing(p: &mut Picture, thing: &ApproachThing, axes: &Axes) {
     if wide {
         let upper: Vec<Pos2> = tops.iter().map(|t| axes.at(-t.0, t.1)).collect();
         let lower: Vec<Pos2> = tops.iter().map(|t| axes.at(-t.0, t.1 - thing.stands_m)).collect();
-        if !thing.assumed {
+        if !thing.assumed && ink != Ink::Wires {
             p.marks.push(super::picture::Mark::Band { upper: upper.clone(), lower: lower.clone(), ink, alpha: 0.5 });
+        }
+        if ink == Ink::Wires {
+            // Wires that cross askew: the line itself, and a pole at each end of it.
+            for (top, foot) in [upper.first().zip(lower.first()), upper.last().zip(lower.last())].into_iter().flatten()
+            {
+                p.line([*top, *foot], ink, 1.2);
+                p.dot(*top, 3.0, ink);
+            }
+            p.line(upper, ink, 1.5);
+            return;
         }
         let round: Vec<Pos2> = upper.into_iter().chain(lower.into_iter().rev()).collect();
         p.outline(&round, ink, 1.5);
