@@ -50,7 +50,7 @@ impl Bench {
         let (scene, state, theme) = (&self.scene, &mut self.state, &self.theme);
         let mut output = self.ctx.run_ui(input, |ui| {
             scene.with_input(theme, |input| {
-                map_view(ui, state, input);
+                let _ = map_view(ui, state, input);
             });
         });
         output.textures_delta.clear();

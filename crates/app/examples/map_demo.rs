@@ -83,7 +83,7 @@ fn main() -> anyhow::Result<()> {
             .build_ui(move |ui| {
                 egui::CentralPanel::default().frame(egui::Frame::NONE).show(ui, |ui| {
                     scene.with_input(&inner, |input| {
-                        map_view(ui, &mut state, input);
+                        let _ = map_view(ui, &mut state, input);
                     });
                 });
             });

@@ -2,7 +2,7 @@
 
 use crate::command::Command;
 use crate::jobs::{AssessJob, AssessRequest, OpenJob, OpenOutcome, OpenWhat};
-use crate::model::{Conditions, Model, NoticeLevel, Opening};
+use crate::model::{Conditions, Mode, Model, NoticeLevel, Opening};
 use crate::open_dialog::{Chosen, OpenDialog};
 use crate::settings;
 use crate::theme::{Palette, Scheme, Theme};
@@ -69,7 +69,7 @@ impl App {
         let repaint = ctx.clone();
         let assess = AssessJob::start(move || repaint.request_repaint())?;
         let mut app = Self {
-            model: Model::new(sparefield_data::aircraft_file::builtin(), kept),
+            model: Model { today: start.today, ..Model::new(sparefield_data::aircraft_file::builtin(), kept) },
             map: views::map::MapState::default(),
             derived: views::map_panel::MapDerived::default(),
             palette,
@@ -98,6 +98,17 @@ impl App {
         self.commands.push(command);
     }
 
+    /// Shows a box of the frame (south-west, north-east) whole from the next frame on.
+    pub fn show(&mut self, south_west: Xy, north_east: Xy) {
+        self.map.show_box(south_west, north_east);
+    }
+
+    /// How places of the frame and points of the screen corresponded in the last frame; `None` before the first.
+    #[must_use]
+    pub fn map_view(&self) -> Option<views::map::View> {
+        self.map.last_view()
+    }
+
     /// Takes finished work, applies commands, and asks for what is now needed.
     pub fn logic(&mut self, ctx: &egui::Context) {
         self.take_opened();
@@ -110,6 +121,7 @@ impl App {
                 Command::OpenSample => self.open_sample(ctx),
                 Command::OpenFiles(files) => self.open_files(ctx, &Chosen { files, crs: String::new() }),
                 Command::ChooseFiles => self.dialog.show(),
+                Command::Reveal(place) => self.map.reveal(place),
                 Command::StopOpening => {
                     if let Some(job) = &self.open {
                         job.stop();
@@ -319,7 +331,8 @@ impl App {
         if quit {
             ctx.send_viewport_cmd(egui::ViewportCommand::Close);
         }
-        let typing = ctx.text_edit_focused() || self.dialog.is_shown() || egui::Popup::is_any_open(ctx);
+        let rehearsing = self.model.mode == Mode::Rehearse;
+        let typing = !rehearsing || ctx.text_edit_focused() || self.dialog.is_shown() || egui::Popup::is_any_open(ctx);
         if !typing && self.model.selected.is_some() && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape)) {
             pressed.push(Command::Select(None));
         }
@@ -335,15 +348,23 @@ impl App {
             let theme = &self.theme;
             views::furniture::header(ui, &self.model, theme, &mut self.commands);
             ui.separator();
-            views::conditions::conditions(ui, &self.model, theme, &mut self.commands);
-            ui.separator();
+            if self.model.mode == Mode::Rehearse {
+                views::conditions::conditions(ui, &self.model, theme, &mut self.commands);
+                ui.separator();
+            }
             egui::Panel::bottom("cautions").frame(egui::Frame::new().inner_margin(4)).show(ui, |ui| {
                 views::furniture::cautions(ui, &self.model, theme);
             });
             views::furniture::notices(ui, &self.model, theme, &mut self.commands);
-            views::list::ranked_list(ui, &self.model, theme, &mut self.commands);
+            match self.model.mode {
+                Mode::Annotate => {
+                    views::annotate::panel::annotate_panel(ui, &self.model, theme, &mut self.commands);
+                }
+                Mode::Rehearse => views::list::ranked_list(ui, &self.model, theme, &mut self.commands),
+            }
         });
-        if self.model.selected.is_some() && self.model.assessment.is_some() {
+        let rehearsing = self.model.mode == Mode::Rehearse;
+        if rehearsing && self.model.selected.is_some() && self.model.assessment.is_some() {
             egui::Panel::right("card").exact_size(CARD).resizable(false).frame(panel).show(ui, |ui| {
                 views::card::card(ui, &self.model, &self.theme, &mut self.commands);
             });
@@ -354,7 +375,8 @@ impl App {
             views::map_panel::map_panel(ui, model, &mut self.map, &mut self.derived, theme, &mut self.commands);
             rect
         });
-        let first_steps = self.model.settings.show_first_steps && self.model.area.as_ref().is_some_and(|a| a.is_sample);
+        let first_steps =
+            rehearsing && self.model.settings.show_first_steps && self.model.area.as_ref().is_some_and(|a| a.is_sample);
         if first_steps && !self.dialog.is_shown() {
             views::furniture::first_steps(&ctx, map.inner, &self.theme, &mut self.commands);
         }

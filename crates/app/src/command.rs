@@ -1,7 +1,7 @@
 //! Everything the pilot can do, as values. Views push commands; the app applies them at one point in each frame.
 
 use crate::assess::{HeightInput, Rules};
-use crate::model::{Mode, ProfileChoice};
+use crate::model::{AnnotateCommand, Mode, ProfileChoice};
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
@@ -57,6 +57,8 @@ pub enum Command {
     DismissAllNotices,
     /// Change the area.
     Edit(Box<Edit>),
+    /// Do something while annotating.
+    Annotate(AnnotateCommand),
     /// Turn to drawing, or to choosing.
     SetMode(Mode),
     /// One step back.
@@ -65,6 +67,8 @@ pub enum Command {
     Redo,
     /// The hand was lifted.
     EndGesture,
+    /// Bring a place onto the screen.
+    Reveal(Xy),
     /// Open these files.
     OpenFiles(Vec<PathBuf>),
     /// Ask for files.

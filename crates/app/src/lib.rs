@@ -5,6 +5,7 @@ pub mod app;
 pub mod assess;
 pub mod cli;
 pub mod command;
+pub mod edits;
 pub mod jobs;
 pub mod model;
 pub mod open_dialog;

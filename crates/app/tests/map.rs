@@ -24,7 +24,7 @@ struct Test {
 impl Test {
     fn show(&mut self, ui: &mut egui::Ui) {
         egui::CentralPanel::default().frame(egui::Frame::NONE).show(ui, |ui| {
-            let events = self.scene.with_input(&self.theme, |input| map_view(ui, &mut self.state, input));
+            let events = self.scene.with_input(&self.theme, |input| map_view(ui, &mut self.state, input).events);
             for event in &events {
                 match *event {
                     MapEvent::MoveAircraft(to) if self.follow => self.scene.aircraft.position = to,

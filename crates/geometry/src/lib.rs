@@ -14,6 +14,7 @@ pub mod contour;
 pub mod fields;
 pub mod grid;
 pub mod math;
+pub mod outline;
 pub mod position;
 pub mod reach;
 pub mod slope;

@@ -2,9 +2,11 @@
 //!
 //! Nothing here knows how it is drawn, and nothing here computes a domain answer.
 
+mod annotate;
 mod conditions;
 mod history;
 
+pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use history::{History, Step};
 
@@ -13,6 +15,7 @@ use crate::command::Command;
 use sparefield_data::area::{Area, Edit};
 use sparefield_data::quantity::{SpeedUnit, UnitPrefs};
 use sparefield_geometry::aircraft::Aircraft;
+use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
 use std::sync::Arc;
 
@@ -35,6 +38,14 @@ impl Mode {
         match self {
             Self::Annotate => "Annotate",
             Self::Rehearse => "Rehearse",
+        }
+    }
+    /// What it is for, in one sentence.
+    #[must_use]
+    pub fn help(self) -> &'static str {
+        match self {
+            Self::Annotate => "Draw the fields and hazards of the home area, and say what is known about them",
+            Self::Rehearse => "Put the aircraft somewhere and see which fields it can reach and which would take it",
         }
     }
 }
@@ -98,8 +109,12 @@ pub struct Model {
     pub land_revision: u64,
     /// Edits that wait to be written to the area's file, oldest first.
     pub unsaved: Vec<Edit>,
+    /// The day it is, for surveys.
+    pub today: Day,
     /// What the window is for at the moment.
     pub mode: Mode,
+    /// Drawing and describing.
+    pub annotating: Annotate,
     /// Aircraft to choose from.
     pub hangar: Vec<Aircraft>,
     /// What the pilot set.
@@ -140,7 +155,9 @@ impl Model {
             area_revision: 0,
             land_revision: 0,
             unsaved: Vec::new(),
+            today: Day { days_since_epoch: 0 },
             mode: Mode::default(),
+            annotating: Annotate::default(),
             hangar,
             conditions: Conditions::new(aircraft),
             history: History::default(),
@@ -163,6 +180,7 @@ impl Model {
         self.area_revision += 1;
         self.land_revision += 1;
         self.unsaved.clear();
+        self.annotating.clear();
         self.selected = None;
         self.hovered = None;
         self.assessment = None;
@@ -242,12 +260,29 @@ impl Model {
                 }
                 return;
             }
-            Command::SetMode(mode) => self.mode = *mode,
+            Command::SetMode(mode) => {
+                self.mode = *mode;
+                // What is chosen in one mode is chosen in the other.
+                let chosen = self.selected.and_then(|i| self.area.as_ref()?.fields.get(i));
+                if let (Mode::Annotate, Some(field)) = (mode, chosen)
+                    && self.annotating.one_field() != Some(&field.id)
+                {
+                    self.annotating.chosen = vec![Thing::Field(field.id.clone())];
+                }
+            }
+            Command::Annotate(command) => {
+                self.annotate(command);
+                return;
+            }
             Command::EndGesture => {
                 self.history.end_gesture();
                 return;
             }
-            Command::OpenFiles(_) | Command::OpenSample | Command::ChooseFiles | Command::StopOpening => return,
+            Command::Reveal(_)
+            | Command::OpenFiles(_)
+            | Command::OpenSample
+            | Command::ChooseFiles
+            | Command::StopOpening => return,
         }
         if self.conditions != before {
             self.history.changed(before, command.gesture());
@@ -269,6 +304,7 @@ impl Model {
         if let Some(assessment) = &self.assessment {
             self.assessment = Some(Arc::new(assessment.carried_over(&changed.fields)));
         }
+        self.annotating.follow(&changed);
         self.area = Some(Arc::new(changed));
         self.land_revision += 1;
         self.unsaved.push(edit);

@@ -3,8 +3,8 @@
 use super::conditions::units_menu;
 use crate::assess::STANDING_CAUTIONS;
 use crate::command::Command;
-use crate::model::{Model, NoticeLevel};
-use crate::theme::{Theme, space};
+use crate::model::{Mode, Model, NoticeLevel};
+use crate::theme::{Theme, chooser, space};
 use egui::containers::menu::{MenuButton, MenuConfig};
 use egui::{Align2, PopupCloseBehavior, RichText, Ui, Vec2};
 
@@ -25,6 +25,15 @@ pub fn header(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
         let title = RichText::new(&area.title).color(theme.colours.ink_soft);
         ui.add(egui::Label::new(title).truncate()).on_hover_text(area.provenance.join("\n"));
     }
+    ui.horizontal(|ui| {
+        let width = (ui.available_width() - ui.spacing().item_spacing.x) / Mode::ALL.len() as f32;
+        for mode in Mode::ALL {
+            let button = chooser(model.mode == mode, mode.words(), theme).min_size(egui::vec2(width, 28.0));
+            if ui.add(button).on_hover_text(mode.help()).clicked() {
+                commands.push(Command::SetMode(mode));
+            }
+        }
+    });
     if let Some(opening) = &model.opening {
         ui.horizontal(|ui| {
             ui.add(egui::ProgressBar::new(opening.share).desired_width(210.0).text(&opening.what));

@@ -1,13 +1,14 @@
 //! The map as the window shows it: the model turned into what the map widget draws, and its events into commands.
 
+use super::annotate;
 use super::list::{signed_height, words};
 use super::map::{
-    AircraftMark, DistanceUnit, HomeMark, LitMask, MapEvent, MapInput, MapState, ReachOverlay, Readout, Ring, WindMark,
-    map_view,
+    AircraftMark, DistanceUnit, Hands, HomeMark, LitMask, MapEvent, MapInput, MapState, ReachOverlay, Readout, Ring,
+    WindMark, map_view,
 };
 use crate::assess::{self, Assessment, HeightInput};
 use crate::command::Command;
-use crate::model::{Model, height_metres};
+use crate::model::{Mode, Model, height_metres};
 use crate::theme::Theme;
 use egui::Ui;
 use sparefield_data::area::LaneKind;
@@ -92,6 +93,7 @@ pub fn map_panel(
 ) {
     derived.refresh(model);
     let units = model.settings.units;
+    let annotating = model.mode == Mode::Annotate;
     let area = model.area.as_deref();
     let none_fields: &[Arc<Field>] = &[];
     let none_hazards: &[Arc<Hazard>] = &[];
@@ -126,13 +128,15 @@ pub fn map_panel(
         quiet_zones: area.map_or(none_zones, |a| a.quiet_zones.as_slice()),
         lanes: &derived.lanes,
         home: derived.home.as_ref(),
-        ranked: assessment.map(|a| a.ranked.as_slice()),
-        reach: derived.overlay.as_ref(),
-        aircraft: aircraft.as_ref(),
-        wind: wind.as_ref(),
+        // While the land is described, nobody asks from where it would be reached.
+        ranked: assessment.filter(|_| !annotating).map(|a| a.ranked.as_slice()),
+        reach: derived.overlay.as_ref().filter(|_| !annotating),
+        aircraft: aircraft.as_ref().filter(|_| !annotating),
+        wind: wind.as_ref().filter(|_| !annotating),
+        hands: if annotating { annotate::on_map::hands(ui, model) } else { Hands::default() },
         selected: model.selected,
         hovered: model.hovered,
-        path: (!derived.path.is_empty()).then_some(derived.path.as_slice()),
+        path: (!annotating && !derived.path.is_empty()).then_some(derived.path.as_slice()),
         height_in_feet: units.height == HeightUnit::Ft,
         distance_unit: match units.length {
             LengthUnit::M => DistanceUnit::Kilometres,
@@ -143,14 +147,18 @@ pub fn map_panel(
         readout: &|p| readout(model, p),
         hover_text: &|i| hover_text(model, i),
     };
-    for event in map_view(ui, state, &input) {
-        commands.push(match event {
+    let shown = map_view(ui, state, &input);
+    for event in &shown.events {
+        commands.push(match *event {
             MapEvent::MoveAircraft(p) => Command::MoveAircraft(p),
             MapEvent::TurnAircraft(b) => Command::TurnAircraft(b),
             MapEvent::DropAircraftEnd => Command::EndGesture,
             MapEvent::SelectField(s) => Command::Select(s),
             MapEvent::HoverField(h) => Command::Hover(h),
         });
+    }
+    if annotating {
+        annotate::on_map::on_map(ui, &shown, model, theme, commands);
     }
 }
 
@@ -182,7 +190,7 @@ fn readout(model: &Model, p: Xy) -> Readout {
     match area.terrain.height_at(p) {
         Some(ground) => {
             parts.push(format!("ground {}", units.format_height(ground)));
-            if let Some(assessment) = &model.assessment {
+            if let Some(assessment) = model.assessment.as_ref().filter(|_| model.mode == Mode::Rehearse) {
                 match assessment.spare_at(&area.terrain, p) {
                     Some((arrival, spare)) => {
                         parts.push(format!("arrive {} above it", units.format_height_at_least(arrival)));

@@ -1,5 +1,6 @@
 //! What is drawn: views read the model and push commands; they never compute a domain answer.
 
+pub mod annotate;
 pub mod card;
 pub mod conditions;
 pub mod furniture;

@@ -237,6 +237,7 @@ impl Scene {
         draw(&MapInput {
             theme,
             terrain: Some(&self.terrain),
+            hands: sparefield::views::map::Hands::default(),
             revision: self.revision,
             fields: &self.fields,
             doubtful: &doubtful,

@@ -1,7 +1,7 @@
 //! Hazards found by place.
 
 use super::model::{Hazard, HazardShape};
-use super::strip::bounds;
+use super::strip::{bounds, inside_ring};
 use crate::position::Xy;
 use rstar::primitives::{GeomWithData, Rectangle};
 use rstar::{AABB, RTree};
@@ -78,6 +78,19 @@ pub(super) fn distance_m(shape: &HazardShape, ring: &[Xy]) -> f64 {
         }
     }
     nearest
+}
+
+/// Distance from a place to a hazard, metres; 0 inside its area.
+#[must_use]
+pub fn distance_to_m(shape: &HazardShape, place: Xy) -> f64 {
+    if let HazardShape::Area { outer, holes } = shape
+        && inside_ring(outer, place)
+        && !holes.iter().any(|hole| inside_ring(hole, place))
+    {
+        return 0.0;
+    }
+    let (chain, closed) = outline(shape);
+    segments(chain, closed).map(|(a, b)| to_segment(place, a, b)).fold(f64::INFINITY, f64::min)
 }
 
 fn between(a: Xy, b: Xy, p: Xy, q: Xy) -> f64 {

@@ -810,7 +810,7 @@ fn around_segment(a: Xy, b: Xy, radius: f64) -> Vec<Xy> {
     vec![a - u - right, b + u - right, b + u + right, a - u + right]
 }
 
-pub(super) fn bounds(ring: &[Xy]) -> Option<(Xy, Xy)> {
+pub(crate) fn bounds(ring: &[Xy]) -> Option<(Xy, Xy)> {
     let first = *ring.first()?;
     Some(
         ring.iter().fold((first, first), |(l, h), p| {

@@ -49,14 +49,17 @@ pub(super) fn handle(ui: &Ui, map: &Response, state: &mut MapState, input: &MapI
         over_handle = handles(ui, map, state, mark, &mut events);
     }
     zoom(ui, map, state);
-    if map.dragged_by(PointerButton::Primary) || map.dragged_by(PointerButton::Middle) {
+    let by_hand = input.hands.pan_by_drag && map.dragged_by(PointerButton::Primary);
+    if by_hand || map.dragged_by(PointerButton::Middle) {
         state.camera.pan(map.drag_delta());
         ui.ctx().set_cursor_icon(CursorIcon::Grabbing);
     }
     if map.clicked() || map.drag_started() {
         map.request_focus();
     }
-    choose(ui, map, state, input, over_handle, &mut events);
+    if input.hands.choose {
+        choose(ui, map, state, input, over_handle, &mut events);
+    }
     keys(ui, map, state, input, &mut events);
     events
 }
@@ -240,6 +243,7 @@ fn keys(ui: &Ui, map: &Response, state: &mut MapState, input: &MapInput<'_>, eve
             nudge(ui, map.id, &view, mark, Modifiers::SHIFT, events);
         }
         lock_keys(ui, map.id);
+        let arrows = input.hands.pan_by_arrows;
         let pan = ui.input_mut(|i| {
             let mut pan = Vec2::ZERO;
             for (key, by) in [
@@ -248,7 +252,9 @@ fn keys(ui: &Ui, map: &Response, state: &mut MapState, input: &MapInput<'_>, eve
                 (Key::ArrowUp, vec2(0.0, 1.0)),
                 (Key::ArrowDown, vec2(0.0, -1.0)),
             ] {
-                pan += by * i.count_and_consume_key(Modifiers::NONE, key) as f32;
+                if arrows {
+                    pan += by * i.count_and_consume_key(Modifiers::NONE, key) as f32;
+                }
             }
             pan
         });

@@ -158,6 +158,8 @@ pub struct MapInput<'a> {
     pub aircraft: Option<&'a AircraftMark>,
     /// The wind.
     pub wind: Option<&'a WindMark>,
+    /// What pointer and keys do besides zooming.
+    pub hands: Hands,
     /// The field chosen.
     pub selected: Option<usize>,
     /// The field pointed at, here or in a list.
@@ -176,6 +178,33 @@ pub struct MapInput<'a> {
     pub readout: &'a dyn Fn(Xy) -> Readout,
     /// One sentence about a field under the pointer.
     pub hover_text: &'a dyn Fn(usize) -> String,
+}
+
+/// What pointer and keys do on the map besides zooming.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Hands {
+    /// Clicks choose fields, and the pointer over one tells about it.
+    pub choose: bool,
+    /// Dragging moves the map.
+    pub pan_by_drag: bool,
+    /// Arrow keys move the map.
+    pub pan_by_arrows: bool,
+}
+
+impl Default for Hands {
+    fn default() -> Self {
+        Self { choose: true, pan_by_drag: true, pan_by_arrows: true }
+    }
+}
+
+/// The map as it was shown, for what lies over it.
+pub struct Shown {
+    /// What the hand did.
+    pub events: Vec<MapEvent>,
+    /// The map's own response to the pointer.
+    pub response: Response,
+    /// How places and points of the screen correspond.
+    pub view: View,
 }
 
 /// What the hand did on the map.
@@ -203,6 +232,7 @@ pub struct MapState {
     camera: Camera,
     fitted: bool,
     wish: Option<Wish>,
+    shown: Option<View>,
     tiles: tiles::Tiles,
     patterns: Option<Patterns>,
     ground: ground::GroundCache,
@@ -227,6 +257,7 @@ impl MapState {
             camera: Camera::default(),
             fitted: false,
             wish: None,
+            shown: None,
             tiles: tiles::Tiles::new(loading),
             patterns: None,
             ground: ground::GroundCache::default(),
@@ -241,6 +272,11 @@ impl MapState {
     #[must_use]
     pub fn camera(&self) -> Camera {
         self.camera
+    }
+    /// How places and points of the screen corresponded in the last frame; `None` before the first.
+    #[must_use]
+    pub fn last_view(&self) -> Option<View> {
+        self.shown
     }
     /// Looks somewhere else at once.
     pub fn set_camera(&mut self, camera: Camera) {
@@ -289,19 +325,21 @@ impl MapState {
 }
 
 /// Draws the map into all the room there is, and returns what the hand did.
-pub fn map_view(ui: &mut Ui, state: &mut MapState, input: &MapInput<'_>) -> Vec<MapEvent> {
+pub fn map_view(ui: &mut Ui, state: &mut MapState, input: &MapInput<'_>) -> Shown {
     let rect = ui.available_rect_before_wrap();
     let response = ui.allocate_rect(rect, Sense::click_and_drag());
     response.widget_info(|| WidgetInfo::labeled(Role::Canvas, true, hands::MAP_LABEL));
     if !(rect.width() > 1.0 && rect.height() > 1.0) {
-        return Vec::new();
+        let view = View::new(state.camera, rect);
+        return Shown { events: Vec::new(), response, view };
     }
     state.settle_camera(rect, input);
     state.fields.refresh(input);
     let events = hands::handle(ui, &response, state, input);
     let view = View::new(state.camera, rect);
+    state.shown = Some(view);
     draw(ui, &response, &view, state, input);
-    events
+    Shown { events, response, view }
 }
 
 fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: &MapInput<'_>) {

@@ -1,0 +1,249 @@
+//! What is known about the chosen field, and changes to several at once.
+
+use super::side_form;
+use crate::command::Command;
+use crate::edits::{self, describe};
+use crate::model::{AnnotateCommand, Model};
+use crate::theme::{Theme, space};
+use egui::{ComboBox, Id, Key, RichText, TextEdit, Ui};
+use sparefield_data::area::Area;
+use sparefield_data::quantity::{format_day, format_position, parse_day, parse_position};
+use sparefield_geometry::fields::model::{Field, Stock, Surface};
+use sparefield_geometry::outline::CornerRef;
+
+/// The form of one field.
+pub(super) fn one_field(ui: &mut Ui, model: &Model, id: &str, theme: &Theme, commands: &mut Vec<Command>) {
+    let Some(area) = &model.area else { return };
+    let Ok((_, field)) = edits::field(area, id) else { return };
+    let text = format!("{:.2} ha, {} sides", field.area_m2() / 1e4, field.outer.len());
+    ui.label(RichText::new(text).color(theme.colours.ink_soft));
+    ui.add_space(space::TIGHT);
+    if let Some(corner) = model.annotating.corner {
+        corner_form(ui, model, field, corner, theme, commands);
+        ui.separator();
+    } else if let Some(side) = model.annotating.side {
+        side_form::one_side(ui, model, field, side, theme, commands);
+        ui.separator();
+    }
+    let ids = [id.to_owned()];
+    let form = Form { area, ids: &ids };
+    form.text(ui, commands, "Name", "name", &field.name, |f, t| f.name = t);
+    form.choice(ui, commands, "Surface", "surface", field.surface, Surface::ALL, Surface::words, |f, s| f.surface = s);
+    form.choice(ui, commands, "Stock", "stock", field.stock, Stock::ALL, Stock::words, |f, s| f.stock = s);
+    form.survey(ui, model, field, commands);
+    form.text(ui, commands, "Notes", "notes", &field.notes, |f, t| f.notes = t);
+    ui.add_space(space::LINE);
+    sides(ui, model, field, theme, commands);
+    ui.add_space(space::LINE);
+    ui.horizontal_wrapped(|ui| {
+        if ui.add(egui::Button::new("Next corner").shortcut_text("N")).clicked() {
+            commands.push(Command::Annotate(AnnotateCommand::StepCorner { back: false }));
+        }
+        if ui.add(egui::Button::new("Delete field").shortcut_text("Delete")).clicked() {
+            let made = describe::delete_fields(area, &ids);
+            commands.push(Command::Annotate(AnnotateCommand::Do(Box::new(made))));
+        }
+    });
+}
+
+/// Changes to everything that is chosen.
+pub(super) fn many_fields(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    let Some(area) = &model.area else { return };
+    let ids = model.annotating.fields();
+    let fields: Vec<&Field> =
+        ids.iter().filter_map(|id| edits::field(area, id).ok()).map(|(_, f)| f.as_ref()).collect();
+    if let Some(first) = fields.first() {
+        let hectares: f64 = fields.iter().map(|f| f.area_m2()).sum::<f64>() / 1e4;
+        let text = format!("{} fields, {hectares:.1} ha together", fields.len());
+        ui.label(RichText::new(text).color(theme.colours.ink_soft));
+        ui.add_space(space::TIGHT);
+        let form = Form { area, ids: &ids };
+        // What they do not agree on is shown as the first one's, and changes only when something is chosen.
+        form.choice(ui, commands, "Surface", "surface", first.surface, Surface::ALL, Surface::words, |f, s| {
+            f.surface = s;
+        });
+        form.choice(ui, commands, "Stock", "stock", first.stock, Stock::ALL, Stock::words, |f, s| f.stock = s);
+        form.survey(ui, model, first, commands);
+        if fields.iter().any(|f| (f.surface, f.stock, f.surveyed) != (first.surface, first.stock, first.surveyed)) {
+            let text = "They differ: shown is what the first one says.";
+            ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
+        }
+        ui.add_space(space::LINE);
+    }
+    ui.horizontal_wrapped(|ui| {
+        let join = egui::Button::new("Join into one").shortcut_text("J");
+        if ui.add_enabled(fields.len() >= 2, join).clicked() {
+            commands.push(Command::Annotate(AnnotateCommand::Join));
+        }
+        if ui.add(egui::Button::new("Delete all of them").shortcut_text("Delete")).clicked() {
+            commands.push(Command::Annotate(AnnotateCommand::Delete));
+        }
+    });
+}
+
+fn corner_form(
+    ui: &mut Ui,
+    model: &Model,
+    field: &Field,
+    corner: CornerRef,
+    theme: &Theme,
+    commands: &mut Vec<Command>,
+) {
+    let (Some(area), Some(at)) = (&model.area, edits::outline::corner_at(field, corner)) else { return };
+    ui.label(RichText::new(format!("Corner {}", corner.corner + 1)).strong());
+    let place = area.frame.to_lonlat(at).map_or_else(|_| String::new(), format_position);
+    let id = Id::unique("corner place");
+    ui.horizontal(|ui| {
+        ui.label("At");
+        if let Some(text) = typed_text(ui, id, "Place of the corner", &place, "", 190.0) {
+            let to = parse_position(&text).map_err(|e| e.to_string());
+            match to.and_then(|p| area.frame.to_xy(p).map_err(|e| e.to_string())) {
+                Ok(to) => commands.push(Command::Annotate(AnnotateCommand::MoveCorner(to))),
+                Err(why) => {
+                    let made = Err(edits::Refused::because(format!("{why}.")));
+                    commands.push(Command::Annotate(AnnotateCommand::Do(Box::new(made))));
+                }
+            }
+        }
+    });
+    ui.horizontal_wrapped(|ui| {
+        if ui.add(egui::Button::new("Insert after").shortcut_text("Insert")).clicked() {
+            commands.push(Command::Annotate(AnnotateCommand::InsertCorner));
+        }
+        if ui.add(egui::Button::new("Delete corner").shortcut_text("Delete")).clicked() {
+            commands.push(Command::Annotate(AnnotateCommand::Delete));
+        }
+    });
+    let text = "Arrow keys on the map move it by 1 m, with Shift by 10 m. N goes to the next one.";
+    ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
+}
+
+/// What stands on each side, to choose one by keyboard or pointer.
+fn sides(ui: &mut Ui, model: &Model, field: &Field, theme: &Theme, commands: &mut Vec<Command>) {
+    let units = model.settings.units;
+    let unknown =
+        field.edges.iter().filter(|e| **e == sparefield_geometry::fields::model::BoundaryEdge::UNKNOWN).count();
+    let title = match unknown {
+        0 => "Sides".to_owned(),
+        n => format!("Sides ({n} of {} nobody looked at)", field.edges.len()),
+    };
+    egui::CollapsingHeader::new(title).id_salt("sides").default_open(false).show(ui, |ui| {
+        let count = field.outer.len();
+        for (i, edge) in field.edges.iter().enumerate() {
+            let length = units.format_length(field.outer[i].distance(field.outer[(i + 1) % count]));
+            let height = edge.height_m.map_or_else(String::new, |h| format!(", {}", units.format_height(h)));
+            let words = format!("{}: {length}, {}{height}", i + 1, edge.kind.words());
+            let chosen = model.annotating.side == Some(i);
+            if ui.selectable_label(chosen, RichText::new(words).size(theme.sizes.small)).clicked() {
+                commands.push(Command::Annotate(AnnotateCommand::ChooseSide((!chosen).then_some(i))));
+            }
+        }
+    });
+}
+
+/// Lines of a form that change fields.
+struct Form<'a> {
+    area: &'a Area,
+    ids: &'a [String],
+}
+
+const LABEL_WIDTH: f32 = 74.0;
+
+impl Form<'_> {
+    fn change(&self, commands: &mut Vec<Command>, what: &str, change: impl Fn(&mut Field)) {
+        let made = describe::change_fields(self.area, self.ids, what, change);
+        commands.push(Command::Annotate(AnnotateCommand::Do(Box::new(made))));
+    }
+    fn label(ui: &mut Ui, label: &str) -> Id {
+        let left = egui::Layout::left_to_right(egui::Align::Center);
+        let text = ui.allocate_ui_with_layout(egui::vec2(LABEL_WIDTH, 22.0), left, |ui| {
+            ui.set_min_width(LABEL_WIDTH);
+            ui.label(label)
+        });
+        text.inner.id
+    }
+    fn text(
+        &self,
+        ui: &mut Ui,
+        commands: &mut Vec<Command>,
+        label: &str,
+        what: &str,
+        now: &str,
+        set: impl Fn(&mut Field, String),
+    ) {
+        ui.horizontal(|ui| {
+            Self::label(ui, label);
+            let id = Id::unique(("field text", what, self.ids));
+            if let Some(text) = typed_text(ui, id, label, now, "", ui.available_width() - 8.0) {
+                self.change(commands, what, |f| set(f, text.trim().to_owned()));
+            }
+        });
+    }
+    #[allow(clippy::too_many_arguments, reason = "a line of a form: where, what it is called, what it may be")]
+    fn choice<T: Copy + PartialEq, const N: usize>(
+        &self,
+        ui: &mut Ui,
+        commands: &mut Vec<Command>,
+        label: &str,
+        what: &str,
+        now: T,
+        all: [T; N],
+        words: impl Fn(T) -> &'static str,
+        set: impl Fn(&mut Field, T),
+    ) {
+        ui.horizontal(|ui| {
+            let id = Self::label(ui, label);
+            let combo = ComboBox::from_id_salt(what).selected_text(words(now)).width(ui.available_width() - 8.0);
+            let combo = combo.show_ui(ui, |ui| {
+                for option in all {
+                    if ui.selectable_label(option == now, words(option)).clicked() {
+                        self.change(commands, what, |f| set(f, option));
+                    }
+                }
+            });
+            combo.response.labelled_by(id);
+        });
+    }
+    fn survey(&self, ui: &mut Ui, model: &Model, field: &Field, commands: &mut Vec<Command>) {
+        ui.horizontal(|ui| {
+            Self::label(ui, "Looked at");
+            let id = Id::unique(("surveyed", self.ids));
+            let now = field.surveyed.map_or_else(String::new, format_day);
+            if let Some(text) = typed_text(ui, id, "Looked at", &now, "never", 110.0) {
+                if text.trim().is_empty() {
+                    self.change(commands, "survey", |f| f.surveyed = None);
+                } else {
+                    match parse_day(&text) {
+                        Ok(day) => self.change(commands, "survey", |f| f.surveyed = Some(day)),
+                        Err(e) => {
+                            let made = Err(edits::Refused::because(format!("{e}.")));
+                            commands.push(Command::Annotate(AnnotateCommand::Do(Box::new(made))));
+                        }
+                    }
+                }
+            }
+            let today = model.today;
+            if ui.button("Today").on_hover_text("You have just looked at it").clicked() {
+                self.change(commands, "survey", |f| f.surveyed = Some(today));
+            }
+        });
+    }
+}
+
+/// A line of text that is taken when it is left or Enter is pressed, and forgotten with Escape.
+pub(super) fn typed_text(ui: &mut Ui, id: Id, label: &str, now: &str, hint: &str, width: f32) -> Option<String> {
+    let mut text: String = ui.data(|d| d.get_temp(id)).unwrap_or_else(|| now.to_owned());
+    let response = ui.add(TextEdit::singleline(&mut text).id(id.with("edit")).hint_text(hint).desired_width(width));
+    response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::TextInput, true, label));
+    let mut entered = None;
+    if response.lost_focus() {
+        ui.data_mut(|d| d.remove::<String>(id));
+        let forgotten = ui.input(|i| i.key_pressed(Key::Escape));
+        if !forgotten && text != now {
+            entered = Some(text);
+        }
+    } else if response.has_focus() {
+        ui.data_mut(|d| d.insert_temp(id, text));
+    }
+    entered
+}

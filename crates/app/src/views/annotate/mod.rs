@@ -1,0 +1,22 @@
+//! Annotate: drawing and describing the home area.
+//!
+//! | module | draws |
+//! |---|---|
+//! | [`panel`] | the left column: tools, and the form or list that goes with them |
+//! | `tools` | the tools, their keys and what each does |
+//! | `drawing` | measures and typed entry while something is drawn |
+//! | `field_form`, `side_form`, `thing_form` | what is known about what is chosen |
+//! | `fields_list` | every field, to choose from |
+//! | [`on_map`] | pointer and keys on the map |
+//! | `overlay` | handles, drafts and drags on the map |
+
+mod drawing;
+mod field_form;
+mod fields_list;
+mod overlay;
+mod side_form;
+mod thing_form;
+mod tools;
+
+pub mod on_map;
+pub mod panel;
