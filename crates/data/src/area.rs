@@ -3,6 +3,7 @@
 mod classify;
 mod edit;
 mod from_file;
+mod import;
 mod proposal;
 mod sample;
 

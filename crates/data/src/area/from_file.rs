@@ -2,35 +2,47 @@
 
 use super::{Area, AreaRequest, extent_window, inspect_all, named_crs, sample};
 use crate::area_file::{self, AreaFile, AreaParts, TerrainSource};
-use crate::error::{LoadError, LoadErrorKind, Loaded, Progress};
+use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::terrain::{self, TerrainRequest};
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::grid::Terrain;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 impl Area {
-    /// Reads an area file and its terrain, and changes nothing.
+    /// Reads an area file and its terrain, and changes nothing. Terrain named here takes the place of its own.
     ///
     /// # Errors
     /// When the file or its terrain cannot be used.
-    pub fn open_file(path: &Path, progress: &dyn Progress) -> Result<Self, LoadError> {
-        Self::on_terrain(path, area_file::read(path, progress)?, progress)
+    pub fn open_file(path: &Path, terrain: &[PathBuf], progress: &dyn Progress) -> Result<Self, LoadError> {
+        let mut loaded = area_file::read(path, progress)?;
+        loaded.value.terrain = named(terrain).unwrap_or(loaded.value.terrain);
+        Self::on_terrain(path, loaded, progress)
     }
 
-    /// Opens an area file for editing; see [`AreaFile::open`].
+    /// Opens an area file for editing; see [`AreaFile::open`]. Terrain named here takes the place of its own for good.
     ///
     /// # Errors
     /// When the file or its terrain cannot be used.
     pub fn open_file_to_edit(
         path: &Path,
+        terrain: &[PathBuf],
         today: Day,
         progress: &dyn Progress,
-    ) -> Result<(Self, AreaFile, TerrainSource), LoadError> {
-        let Loaded { value: (file, parts), warnings, provenance } = AreaFile::open(path, today, progress)?;
-        let terrain = parts.terrain.clone();
-        let area = Self::on_terrain(path, Loaded { value: parts, warnings, provenance }, progress)?;
-        Ok((area, file, terrain))
+    ) -> Result<(Self, AreaFile), LoadError> {
+        let Loaded { value: (mut file, mut parts), mut warnings, provenance } = AreaFile::open(path, today, progress)?;
+        if let Some(other) = named(terrain) {
+            parts.terrain = other;
+        }
+        let other = (!terrain.is_empty()).then(|| parts.terrain.clone());
+        let mut area = Self::on_terrain(path, Loaded { value: parts, warnings: Vec::new(), provenance }, progress)?;
+        // Only terrain that could be loaded is remembered.
+        if let Some(Err(e)) = other.map(|terrain| file.put_terrain(&terrain)) {
+            warnings.push(Warning { place: String::new(), message: e.to_string() });
+        }
+        warnings.append(&mut area.warnings);
+        area.warnings = warnings;
+        Ok((area, file))
     }
 
     fn on_terrain(path: &Path, loaded: Loaded<AreaParts>, progress: &dyn Progress) -> Result<Self, LoadError> {
@@ -54,6 +66,10 @@ impl Area {
             is_sample: parts.terrain == TerrainSource::Sample,
         })
     }
+}
+
+fn named(files: &[PathBuf]) -> Option<TerrainSource> {
+    (!files.is_empty()).then(|| TerrainSource::Files { files: files.to_vec(), crs: None, grid_m: None })
 }
 
 /// The terrain that an area names, as much of it as its fields need.

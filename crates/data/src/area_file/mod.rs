@@ -334,10 +334,12 @@ fn fill(db: &Connection, parts: &AreaParts, path: &Path) -> rusqlite::Result<()>
     tx.commit()
 }
 
-/// Whether a file is an area file, by its tables.
-#[must_use]
-pub fn is_area_file(path: &Path) -> bool {
-    connect::open(path, false).is_ok_and(|db| db.table_exists(None, "sparefield_meta").unwrap_or(false))
+/// Says what a file is that is no area file of a schema known here, or is damaged.
+///
+/// # Errors
+/// As [`read`].
+pub fn check(path: &Path) -> Result<(), AreaFileError> {
+    connect::check(&connect::open(path, false)?, path).map(|_| ())
 }
 
 /// Reads an area file without changing anything. One of an older schema is read by way of a copy.

@@ -59,7 +59,7 @@ fn the_sample_area_comes_back_as_it_was() {
     assert_eq!(loaded.warnings, []);
     assert_eq!(loaded.value.1, parts);
     drop(loaded);
-    let again = Area::open_file(&path, &NoProgress).unwrap();
+    let again = Area::open_file(&path, &[], &NoProgress).unwrap();
     assert!(again.is_sample);
     assert_eq!(
         (again.terrain.height_at(area.centre()), &again.warnings),
