@@ -303,7 +303,7 @@ fn mistakes_are_answered_with_one_sentence_and_two() {
         (&["rank", "--wind-profile", "cubic"], "none of log, power and uniform"),
         (&["rank", "--aircraft", "Spruce Goose"], "--aircraft"),
         (&["rank", "--date", "03/04/2026"], "--date"),
-        (&["rank", "--area", "home.gpkg"], "not read by this version"),
+        (&["rank", "--area", "home.gpkg"], "home.gpkg: it is not there"),
         (&["rank", "--terrain", "missing.tif", "--at", "51,0"], "there is no such file"),
         (&["rank", "--fields", "fields.geojson"], "--terrain"),
         (&["rank", "--safety-factor", "0.5"], "--safety-factor"),

@@ -5,11 +5,13 @@
 mod annotate;
 mod conditions;
 mod history;
+mod keeping;
 mod sheet;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use history::{History, Step};
+pub use keeping::Keeping;
 pub use sheet::{MAX_SHEET_WIND_MS, SheetCommand, SheetState};
 
 use crate::assess::{Assessment, Ring};
@@ -19,6 +21,7 @@ use sparefield_data::quantity::{SpeedUnit, UnitPrefs};
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// What the window is for at the moment.
@@ -91,13 +94,27 @@ pub struct Settings {
     pub list_out: bool,
     /// Whether the three things to try are shown.
     pub show_first_steps: bool,
+    /// Area files opened lately, the latest first.
+    pub recent: Vec<PathBuf>,
+}
+
+impl Settings {
+    /// How many recent areas are offered.
+    const RECENT: usize = 8;
+
+    /// Puts an area file first among the recent ones.
+    pub fn remember(&mut self, path: &Path) {
+        self.recent.retain(|known| known != path);
+        self.recent.insert(0, path.to_owned());
+        self.recent.truncate(Self::RECENT);
+    }
 }
 
 impl Default for Settings {
     fn default() -> Self {
         // Winds are reported in knots whatever the airspeed indicator shows.
         let units = UnitPrefs { speed: SpeedUnit::Kt, ..UnitPrefs::default() };
-        Self { units, night: false, list_out: false, show_first_steps: true }
+        Self { units, night: false, list_out: false, show_first_steps: true, recent: Vec::new() }
     }
 }
 
@@ -111,6 +128,8 @@ pub struct Model {
     pub land_revision: u64,
     /// Edits that wait to be written to the area's file, oldest first.
     pub unsaved: Vec<Edit>,
+    /// How the area is kept.
+    pub keeping: Keeping,
     /// The day it is, for surveys.
     pub today: Day,
     /// What the window is for at the moment.
@@ -159,6 +178,7 @@ impl Model {
             area_revision: 0,
             land_revision: 0,
             unsaved: Vec::new(),
+            keeping: Keeping::default(),
             today: Day { days_since_epoch: 0 },
             mode: Mode::default(),
             annotating: Annotate::default(),
@@ -288,6 +308,11 @@ impl Model {
             }
             Command::Reveal(_)
             | Command::OpenFiles(_)
+            | Command::KeepAgain
+            | Command::SaveCopy(_)
+            | Command::ChooseCopy
+            | Command::CloseAnyway
+            | Command::StayOpen
             | Command::OpenSample
             | Command::ChooseFiles
             | Command::StopOpening => return,

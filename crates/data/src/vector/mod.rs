@@ -12,8 +12,8 @@ mod fields;
 mod geojson_in;
 mod geojson_out;
 mod hazards;
-mod record;
-mod ring;
+pub(crate) mod record;
+pub(crate) mod ring;
 mod shape;
 
 pub use edges::{EdgeLine, match_edges};
