@@ -5,6 +5,7 @@
 //! edits by a script that the seed alone decides, and says in a log what it is about to write and what was written. A
 //! kill of the process leaves what it wrote in the system's memory, so this proves the order of writes, not the disk.
 
+use checks::scenery::Dice;
 use sparefield_data::NoProgress;
 use sparefield_data::area::{Area, Change, Edit, Swap};
 use sparefield_data::area_file::{self, AreaFile, AreaParts, TerrainSource, Trouble};
@@ -27,22 +28,6 @@ const KILLS: u64 = 320;
 const KILLS_OF_ONE_FILE: u64 = 20;
 const CHILD: &str = "SPAREFIELD_KILL_TEST_FOLDER";
 const SEED: &str = "SPAREFIELD_KILL_TEST_SEED";
-
-/// SplitMix64 (Steele, Lea and Flood, Fast splittable pseudorandom number generators, OOPSLA 2014).
-struct Dice(u64);
-
-impl Dice {
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
-    }
-    fn below(&mut self, n: usize) -> usize {
-        (self.next() % n as u64) as usize
-    }
-}
 
 /// An area without terrain worth the name: what is kept in the file is what is tested.
 fn empty() -> Area {
@@ -87,7 +72,7 @@ fn field(cell: usize, dice: &mut Dice) -> Field {
 
 /// The `number`th edit of the script: decided by the seed, the number and the area as it is then.
 fn scripted(seed: u64, number: u64, area: &Area) -> Edit {
-    let dice = &mut Dice(seed ^ number.wrapping_mul(0xA076_1D64_78BD_642F));
+    let dice = &mut Dice::new(seed ^ number.wrapping_mul(0xA076_1D64_78BD_642F));
     let mut changes = Vec::new();
     // Most gestures touch one thing, some a hundred: a kill must find both under way.
     let things = if dice.below(8) == 0 { 100 } else { 1 + dice.below(3) };
@@ -186,7 +171,7 @@ fn logged(folder: &Path) -> (u64, bool) {
 
 #[test]
 fn a_kill_at_any_moment_loses_at_most_the_edit_in_hand() {
-    let mut dice = Dice(2026);
+    let mut dice = Dice::new(2026);
     let (mut under_way, mut lost, mut journals, mut edits) = (0, 0, 0, 0);
     for round in 0..KILLS / KILLS_OF_ONE_FILE {
         let folder = tempfile::tempdir().unwrap();
@@ -195,7 +180,7 @@ fn a_kill_at_any_moment_loses_at_most_the_edit_in_hand() {
         let mut area = empty();
         for _ in 0..KILLS_OF_ONE_FILE {
             let mut child = start_child(folder.path(), seed);
-            std::thread::sleep(Duration::from_micros(dice.next() % 30_000));
+            std::thread::sleep(Duration::from_micros(dice.below(30_000) as u64));
             child.kill().unwrap();
             child.wait().unwrap();
             journals += u32::from(folder.path().join("area.gpkg-journal").exists());
@@ -261,7 +246,7 @@ fn a_file_that_another_program_holds_is_told_and_the_edit_can_be_tried_again() {
 fn damage_is_a_sentence_or_an_area_and_never_a_crash() {
     let (_folder, path, _) = some_file(30);
     let whole = std::fs::read(&path).unwrap();
-    let mut dice = Dice(99);
+    let mut dice = Dice::new(99);
     let (mut told, mut opened) = (0, 0);
     let mut look = |bytes: &[u8]| {
         std::fs::write(&path, bytes).unwrap();
