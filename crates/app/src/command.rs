@@ -2,6 +2,7 @@
 
 use crate::assess::{HeightInput, Rules};
 use crate::model::ProfileChoice;
+use crate::model::layers::LayersCommand;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::position::{Bearing, Xy};
@@ -68,6 +69,8 @@ pub enum Command {
     OpenSample,
     /// Stop opening.
     StopOpening,
+    /// Something about the layers under the fields.
+    Layers(LayersCommand),
 }
 
 impl Command {

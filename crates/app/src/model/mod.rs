@@ -4,6 +4,7 @@
 
 mod conditions;
 mod history;
+pub mod layers;
 
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use history::History;
@@ -99,6 +100,8 @@ pub struct Model {
     pub settings: Settings,
     /// Which number's working is open in the card.
     pub open_working: Option<String>,
+    /// Layers under the fields.
+    pub layers: layers::MapLayers,
 }
 
 impl Model {
@@ -123,6 +126,7 @@ impl Model {
             notices: Vec::new(),
             settings,
             open_working: None,
+            layers: layers::MapLayers::default(),
         }
     }
 
@@ -196,6 +200,10 @@ impl Model {
             }
             Command::EndGesture => {
                 self.history.end_gesture();
+                return;
+            }
+            Command::Layers(command) => {
+                self.layers.apply(command);
                 return;
             }
             Command::OpenFiles(_) | Command::OpenSample | Command::ChooseFiles | Command::StopOpening => return,

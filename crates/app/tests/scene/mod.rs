@@ -235,6 +235,8 @@ impl Scene {
         draw(&MapInput {
             theme,
             terrain: Some(&self.terrain),
+            ground: sparefield::views::map::relief::GroundLook::default(),
+            layers: &[],
             revision: self.revision,
             fields: &self.fields,
             doubtful: &doubtful,

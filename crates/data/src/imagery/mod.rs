@@ -21,7 +21,7 @@ mod tile_pyramid;
 pub use background::BackgroundLayer;
 pub use blocks::{BlockStore, Rgba};
 pub use render::RgbaTile;
-pub use spec::{LayerKind, LayerSpec, recognise};
+pub use spec::{LayerKind, LayerSpec, kind_by_name, recognise};
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame, FrameError, Transformer};

@@ -70,6 +70,15 @@ pub(crate) fn content_of(head: &[u8]) -> Option<Content> {
     }
 }
 
+/// What kind of layer a file is meant to be that a person adds by name: vector files are backgrounds, everything else
+/// is opened as an image, which says what is wrong with it.
+#[must_use]
+pub fn kind_by_name(path: &Path) -> LayerKind {
+    const VECTORS: [&str; 6] = ["shp", "geojson", "json", "kml", "kmz", "gpkg"];
+    let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
+    if VECTORS.contains(&extension.as_str()) { LayerKind::Background } else { LayerKind::Imagery }
+}
+
 /// What a file is as a layer, judged by its content; `None` when it is none, such as terrain.
 ///
 /// Vector files are not claimed: as fields or hazards they mean more than as a background.

@@ -173,25 +173,22 @@ fn jpeg(packed: &[u8], tables: &[u8], p: Packing, cols: usize, rows: usize) -> R
     stream.extend(START);
     stream.extend(tables);
     stream.extend(segments);
-    // Without a conversion the decoder gives the bands as they are stored: it takes three for luma and chroma, and
-    // asked for just that, it leaves them alone.
-    let wanted = match (p.interleaved, p.ycbcr) {
-        (1, _) => ColorSpace::Luma,
-        (3, true) => ColorSpace::RGB,
-        (3, false) => ColorSpace::YCbCr,
-        (4, false) => ColorSpace::CMYK,
-        _ => return Err(ChunkProblem::Corrupt),
-    };
-    let options = DecoderOptions::default()
-        .jpeg_set_out_colorspace(wanted)
-        .set_max_width(cols)
-        .set_max_height(rows + MORE_ROWS);
+    // A strip at the lower edge may be stored with all its rows.
+    let options = DecoderOptions::default().set_max_width(cols).set_max_height(rows + MORE_ROWS);
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(stream), options);
     decoder.decode_headers().map_err(|_problem| ChunkProblem::Corrupt)?;
     let info = decoder.info().ok_or(ChunkProblem::Corrupt)?;
     if usize::from(info.width) != cols || usize::from(info.height) < rows || usize::from(info.components) != p.interleaved {
         return Err(ChunkProblem::Short);
     }
+    // The directory says whether bands are luma and chroma. If not, they are asked for as the decoder takes them to be
+    // stored, which leaves them alone.
+    let stored = decoder.input_colorspace().ok_or(ChunkProblem::Corrupt)?;
+    let wanted = if p.ycbcr && stored == ColorSpace::YCbCr { ColorSpace::RGB } else { stored };
+    if wanted.num_components() != p.interleaved {
+        return Err(ChunkProblem::Corrupt);
+    }
+    decoder.set_options(options.jpeg_set_out_colorspace(wanted));
     let out = decoder.decode().map_err(|_problem| ChunkProblem::Corrupt)?;
     let needed = cols * rows * p.interleaved;
     let out = out.get(..needed).ok_or(ChunkProblem::Short)?;
