@@ -198,7 +198,11 @@ fn a_marked_pixel_lies_where_pyproj_puts_it() {
 /// Every file is used, and every file used is there.
 #[test]
 fn files_are_counted_both_ways() {
-    let used: BTreeSet<String> = cases("samples.csv").keys().map(|c| c.file.clone()).chain(rows("marks.csv").iter().map(|r| r[0].clone())).collect();
+    let used: BTreeSet<String> = cases("samples.csv")
+        .keys()
+        .map(|c| c.file.clone())
+        .chain(rows("marks.csv").iter().map(|r| r[0].clone()))
+        .collect();
     let there: BTreeSet<String> = std::fs::read_dir(folder().join("inputs"))
         .unwrap()
         .map(|e| e.unwrap().file_name().into_string().unwrap())
@@ -251,7 +255,11 @@ fn what_cannot_be_placed_is_refused_with_a_sentence() {
     let named = ImageryRequest { crs_where_missing: Some(Crs::from_user("EPSG:27700").unwrap()), ..request };
     let loaded = ImageryLayer::open(&bare, &named, &NoProgress).unwrap();
     assert!(loaded.warnings.iter().any(|w| w.message.contains("EPSG:27700")), "{:?}", loaded.warnings);
-    assert!(loaded.provenance[0].contains("bare.png") && loaded.provenance[0].contains("110 × 90"), "{:?}", loaded.provenance);
+    assert!(
+        loaded.provenance[0].contains("bare.png") && loaded.provenance[0].contains("110 × 90"),
+        "{:?}",
+        loaded.provenance
+    );
 }
 
 /// Files with bytes changed, cut short or made larger: an answer or a sentence, in bounded time and memory.
@@ -265,9 +273,15 @@ fn damaged_files_give_a_sentence_or_a_picture() {
         (seed >> 33) as usize % below.max(1)
     };
     let (mut refused, mut shown) = (0, 0);
-    for name in
-        ["rgb_jpeg_ycbcr_tiles.tif", "mask.tif", "palette_4_bits.tif", "rgb_zstd_planar.tif", "tiles_png.mbtiles", "tiles_png.pmtiles", "world.jpg"]
-    {
+    for name in [
+        "rgb_jpeg_ycbcr_tiles.tif",
+        "mask.tif",
+        "palette_4_bits.tif",
+        "rgb_zstd_planar.tif",
+        "tiles_png.mbtiles",
+        "tiles_png.pmtiles",
+        "world.jpg",
+    ] {
         let whole = std::fs::read(folder().join("inputs").join(name)).unwrap();
         for round in 0..60 {
             let mut bytes = whole.clone();
@@ -288,7 +302,8 @@ fn damaged_files_give_a_sentence_or_a_picture() {
             let store = Arc::new(BlockStore::new(8 << 20));
             let request = ImageryRequest { frame: &frame, crs_where_missing: None, store };
             let outcome = ImageryLayer::open(&path, &request, &NoProgress).and_then(|layer| {
-                let (low, high) = layer.value.extent().unwrap_or((Xy::new(500_300.0, 5_650_000.0), Xy::new(500_500.0, 5_650_400.0)));
+                let (low, high) =
+                    layer.value.extent().unwrap_or((Xy::new(500_300.0, 5_650_000.0), Xy::new(500_500.0, 5_650_400.0)));
                 let side = (high.x - low.x).clamp(1.0, 1e6);
                 layer.value.render(low, low + Xy::new(side, side), 64, &NoProgress)
             });

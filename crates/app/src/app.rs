@@ -363,7 +363,10 @@ impl App {
         if quit {
             ctx.send_viewport_cmd(egui::ViewportCommand::Close);
         }
-        let typing = ctx.text_edit_focused() || self.dialog.is_shown() || self.layer_dialog.is_shown() || egui::Popup::is_any_open(ctx);
+        let typing = ctx.text_edit_focused()
+            || self.dialog.is_shown()
+            || self.layer_dialog.is_shown()
+            || egui::Popup::is_any_open(ctx);
         if !typing && self.model.selected.is_some() && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape)) {
             pressed.push(Command::Select(None));
         }

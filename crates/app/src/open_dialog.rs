@@ -130,7 +130,13 @@ impl OpenDialog {
                 ui.horizontal(|ui| {
                     let files: Vec<PathBuf> =
                         self.names.lines().map(str::trim).filter(|l| !l.is_empty()).map(PathBuf::from).collect();
-                    if ui.add_enabled(!files.is_empty(), egui::Button::new(if self.purpose == Purpose::Area { "Open" } else { "Add" })).clicked() {
+                    if ui
+                        .add_enabled(
+                            !files.is_empty(),
+                            egui::Button::new(if self.purpose == Purpose::Area { "Open" } else { "Add" }),
+                        )
+                        .clicked()
+                    {
                         chosen = Some(Chosen { files, crs: self.crs.trim().to_owned() });
                     }
                     if ui.button("Cancel").clicked() {

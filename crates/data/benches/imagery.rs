@@ -13,9 +13,12 @@ use std::sync::Arc;
 fn tiles(c: &mut Criterion) {
     let inputs = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/imagery_reference/inputs");
     let frame = Frame::from_user("EPSG:32630").unwrap();
-    for (file, words) in [("grid_27700.tif", "deflate, another grid"), ("overviews_jpeg.tif", "JPEG, the frame's own grid")] {
+    for (file, words) in
+        [("grid_27700.tif", "deflate, another grid"), ("overviews_jpeg.tif", "JPEG, the frame's own grid")]
+    {
         for (store, kept) in [(192 << 20, "blocks kept"), (0, "blocks read anew")] {
-            let request = ImageryRequest { frame: &frame, crs_where_missing: None, store: Arc::new(BlockStore::new(store)) };
+            let request =
+                ImageryRequest { frame: &frame, crs_where_missing: None, store: Arc::new(BlockStore::new(store)) };
             let layer = ImageryLayer::open(&inputs.join(file), &request, &NoProgress).unwrap().value;
             let (low, high) = layer.extent().unwrap();
             let middle = (low + high) * 0.5;

@@ -19,9 +19,8 @@ pub fn tint(model: &Model) -> Option<Tint> {
     match model.layers.ground {
         GroundLayer::Relief => None,
         GroundLayer::Slope => Some(Tint::Slope),
-        GroundLayer::HeightAboveHome => {
-            datum(model).map(|(datum_m, _)| Tint::Height { datum_m, feet: model.settings.units.height == HeightUnit::Ft })
-        }
+        GroundLayer::HeightAboveHome => datum(model)
+            .map(|(datum_m, _)| Tint::Height { datum_m, feet: model.settings.units.height == HeightUnit::Ft }),
     }
 }
 
@@ -57,7 +56,7 @@ pub fn layers(ctx: &Context, map: Rect, model: &Model, theme: &Theme, commands: 
         .id(egui::Id::unique("layers"))
         .open(&mut open)
         .collapsible(false)
-        .resizable(false)
+        .auto_sized()
         .pivot(Align2::RIGHT_TOP)
         .default_pos(map.right_top() + Vec2::new(-12.0, 50.0))
         .constrain_to(map)
@@ -93,8 +92,8 @@ fn ground(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>
     }
     match model.layers.ground {
         GroundLayer::Relief => {}
-        GroundLayer::Slope => slope_legend(ui, model, theme),
-        GroundLayer::HeightAboveHome => height_legend(ui, model, theme),
+        GroundLayer::Slope => drop(ui.scope(|ui| slope_legend(ui, model, theme))),
+        GroundLayer::HeightAboveHome => drop(ui.scope(|ui| height_legend(ui, model, theme))),
     }
 }
 
@@ -110,8 +109,8 @@ fn slope_legend(ui: &mut Ui, model: &Model, theme: &Theme) {
         "a strip's steepest part",
         "approach surface, 1 in 20",
         "steep",
-        "beside a strip",
-        "too steep",
+        "fly-over area beside a strip",
+        "steeper still",
     ];
     for (class, meaning) in meaning.iter().enumerate() {
         let words = if class < last {
@@ -126,10 +125,13 @@ fn slope_legend(ui: &mut Ui, model: &Model, theme: &Theme) {
     if let Some(area) = &model.area {
         let terrain = &area.terrain;
         let error = slope_error(terrain.accuracy, terrain.frame.cell_m) * 100.0;
-        let words = format!(
-            "From posts {:.0} m apart, a slope is good to about ± {error:.1} %. Furrows and ditches do not show.",
+        let mut words = format!(
+            "From posts {:.0} m apart, a slope is good to about ±{error:.1} %. Furrows and ditches do not show.",
             terrain.frame.cell_m
         );
+        if error > f64::from(SLOPE_LIMITS[0]) * 100.0 {
+            words.push_str(" That is more than the first class: level ground cannot be told here.");
+        }
         note(ui, theme, &words);
     }
 }
@@ -156,8 +158,9 @@ fn height_legend(ui: &mut Ui, model: &Model, theme: &Theme) {
 }
 
 fn swatch(ui: &mut Ui, colour: Color32, theme: &Theme, words: &str) -> egui::Response {
+    let spacing = ui.spacing_mut();
+    (spacing.interact_size.y, spacing.item_spacing.y) = (16.0, 2.0);
     ui.horizontal(|ui| {
-        ui.spacing_mut().interact_size.y = 16.0;
         let (rect, _) = ui.allocate_exact_size(Vec2::new(26.0, 14.0), Sense::hover());
         ui.painter().rect_filled(rect, 2.0, colour);
         ui.painter().rect_stroke(rect, 2.0, Stroke::new(1.0, theme.colours.line), egui::StrokeKind::Inside);
@@ -210,10 +213,10 @@ fn row(ui: &mut Ui, layer: &MapLayer, up: bool, down: bool, theme: &Theme, comma
             if labelled(ui, true, "Remove", &format!("Remove {name}")) {
                 push(LayersCommand::Remove(id));
             }
-            if labelled(ui, down, "⬇", &format!("Move {name} down")) {
+            if labelled(ui, down, "Down", &format!("Move {name} down")) {
                 push(LayersCommand::Move { id, up: false });
             }
-            if labelled(ui, up, "⬆", &format!("Move {name} up")) {
+            if labelled(ui, up, "Up", &format!("Move {name} up")) {
                 push(LayersCommand::Move { id, up: true });
             }
             ui.with_layout(egui::Layout::left_to_right(egui::Align::Center), |ui| {
@@ -235,7 +238,8 @@ fn row(ui: &mut Ui, layer: &MapLayer, up: bool, down: bool, theme: &Theme, comma
         }
         LayerState::Imagery(image) => note(ui, theme, &image.info().words()),
         LayerState::Background(b) => {
-            let words = format!("{} lines, {} areas, {} points, only drawn", b.lines.len(), b.areas.len(), b.points.len());
+            let words =
+                format!("{} lines, {} areas, {} points, only drawn", b.lines.len(), b.areas.len(), b.points.len());
             note(ui, theme, &words);
         }
     }
@@ -245,7 +249,8 @@ fn row(ui: &mut Ui, layer: &MapLayer, up: bool, down: bool, theme: &Theme, comma
     ui.horizontal(|ui| {
         let words = ui.label(RichText::new("Opacity").size(theme.sizes.small));
         let mut percent = layer.spec.opacity * 100.0;
-        let slider = Slider::new(&mut percent, 0.0..=100.0).step_by(1.0).suffix(" %").trailing_fill(true);
+        let slider =
+            Slider::new(&mut percent, 0.0..=100.0).step_by(1.0).fixed_decimals(0).suffix(" %").trailing_fill(true);
         let slider = ui.add(slider).labelled_by(words.id);
         slider.widget_info(|| WidgetInfo::slider(true, f64::from(percent), format!("Opacity of {name}")));
         if slider.changed() {

@@ -45,7 +45,9 @@ impl BackgroundLayer {
                     count += 1;
                     match shape {
                         Shape::Points(points) => made.points.extend(placed(&points)),
-                        Shape::Lines(lines) => made.lines.extend(lines.iter().map(|l| placed(l)).filter(|l| l.len() > 1)),
+                        Shape::Lines(lines) => {
+                            made.lines.extend(lines.iter().map(|l| placed(l)).filter(|l| l.len() > 1))
+                        }
                         Shape::Polygons(polygons) => {
                             for rings in &polygons {
                                 made.areas.extend(area(rings, &mut placed));
@@ -56,7 +58,11 @@ impl BackgroundLayer {
                     }
                 }
                 if missing {
-                    notes.add("places outside the frame", place, "a part of it has no place in the frame and was left out");
+                    notes.add(
+                        "places outside the frame",
+                        place,
+                        "a part of it has no place in the frame and was left out",
+                    );
                 }
             }
             (made, count)

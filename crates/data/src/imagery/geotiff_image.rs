@@ -137,8 +137,7 @@ pub(crate) fn open(path: &Path, beside: Option<Affine>) -> Result<Opened, LoadEr
                     split_plain_strips(&mut layout);
                     found.push((level, ImageLevel { layout, mask: None }));
                 }
-                _ => warnings
-                    .push(format!("directory {index} is not an overview of the image and was passed over")),
+                _ => warnings.push(format!("directory {index} is not an overview of the image and was passed over")),
             }
         }
     }
@@ -208,23 +207,26 @@ fn picture(
         })?),
         Some(6) if compression == JPEG && bands == 3 => Colours::Rgb,
         Some(5) => return Err(unsupported("its colours are inks (CMYK)".to_owned(), "convert it to RGB")),
-        Some(6) => return Err(unsupported("its luma and chroma are not stored as JPEG".to_owned(), "convert it to RGB")),
+        Some(6) => {
+            return Err(unsupported("its luma and chroma are not stored as JPEG".to_owned(), "convert it to RGB"));
+        }
         Some(8) => return Err(unsupported("its colours are CIE L*a*b*".to_owned(), "convert it to RGB")),
         _ => return Err(unsupported("it does not state how its colours are meant".to_owned(), "convert it to RGB")),
     };
     let predictor = directory.first(tags::PREDICTOR).unwrap_or(1);
     let readable = is_read(compression) || (compression == JPEG && bits == 8);
     if !readable || !(predictor == 1 || (predictor == 2 && bits >= 8)) {
-        let problem = format!("its compression (number {compression}, predictor {predictor}) is not one that is read here");
+        let problem =
+            format!("its compression (number {compression}, predictor {predictor}) is not one that is read here");
         return Err(unsupported(problem, REWRITE));
     }
     // Extra samples: 1 is opacity by which colours were multiplied, 2 opacity, everything else has no say.
     let extra = directory.unsigned(tags::EXTRA_SAMPLES);
     let first_extra = bands as usize - extra.len().min(bands as usize);
-    let alpha = extra.iter().position(|&kind| matches!(kind, 1 | 2)).map(|at| Alpha {
-        band: first_extra + at,
-        premultiplied: extra[at] == 1,
-    });
+    let alpha = extra
+        .iter()
+        .position(|&kind| matches!(kind, 1 | 2))
+        .map(|at| Alpha { band: first_extra + at, premultiplied: extra[at] == 1 });
     let alpha = alpha.filter(|a| a.band >= colours.bands());
     let no_data = directory.text(tags::GDAL_NO_DATA).and_then(|text| text.trim().parse::<f64>().ok());
     // What the bits cannot hold marks nothing.
@@ -401,8 +403,11 @@ impl GeoTiffImage {
             let interleaved = image.layout.packing.interleaved;
             let across = chunks.cols.div_ceil(chunks.chunk_cols);
             let width = cols.min(chunks.cols - chunk % across * chunks.chunk_cols);
-            for pixel in (0..if planes.is_empty() { 0 } else { rows }).flat_map(|r| (0..width).map(move |c| r * cols + c)) {
-                let band = |b: usize| if planes.len() > 1 { planes[b][pixel] } else { planes[0][pixel * interleaved + b] };
+            for pixel in
+                (0..if planes.is_empty() { 0 } else { rows }).flat_map(|r| (0..width).map(move |c| r * cols + c))
+            {
+                let band =
+                    |b: usize| if planes.len() > 1 { planes[b][pixel] } else { planes[0][pixel * interleaved + b] };
                 let none = self.meaning.no_data.is_some_and(|none| (0..bands).all(|b| band(b) == none));
                 if !none && self.meaning.alpha.is_none_or(|a| band(a.band) > 0) {
                     (0..bands).for_each(|b| histogram[usize::from(band(b))] += 1);

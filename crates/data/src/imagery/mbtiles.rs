@@ -117,11 +117,11 @@ fn bounds(text: &str) -> Option<(LonLat, LonLat)> {
 
 /// Bounds of the tiles of a zoom.
 fn span(database: &Connection, zoom: u8) -> rusqlite::Result<(LonLat, LonLat)> {
-    let sql = "SELECT min(tile_column), max(tile_column), min(tile_row), max(tile_row) FROM tiles WHERE zoom_level = ?1";
+    let sql =
+        "SELECT min(tile_column), max(tile_column), min(tile_row), max(tile_row) FROM tiles WHERE zoom_level = ?1";
     guard(database);
-    let [west, east, south, north] = database.query_row(sql, params![zoom], |row| {
-        Ok([row.get::<_, i64>(0)?, row.get(1)?, row.get(2)?, row.get(3)?])
-    })?;
+    let [west, east, south, north] = database
+        .query_row(sql, params![zoom], |row| Ok([row.get::<_, i64>(0)?, row.get(1)?, row.get(2)?, row.get(3)?]))?;
     let last = (1i64 << zoom) - 1;
     let at = |col: i64, row: i64| {
         corners(TileAt { zoom, col: col.clamp(0, last) as u32, row: (last - row).clamp(0, last) as u32 })

@@ -102,11 +102,7 @@ impl ImageryLayer {
     /// # Errors
     /// When the file cannot be read, is no image of a known format, does not say where it lies, or states no reference
     /// system that is understood while none is given.
-    pub fn open(
-        path: &Path,
-        request: &ImageryRequest<'_>,
-        progress: &dyn Progress,
-    ) -> Result<Loaded<Self>, LoadError> {
+    pub fn open(path: &Path, request: &ImageryRequest<'_>, progress: &dyn Progress) -> Result<Loaded<Self>, LoadError> {
         static NEXT: AtomicU64 = AtomicU64::new(1);
         let opened = open_raster(path, progress)?;
         let mut warnings: Vec<Warning> =

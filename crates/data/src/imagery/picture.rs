@@ -45,7 +45,8 @@ pub(crate) fn open(path: &Path, to_crs: Affine) -> Result<(Picture, String), Loa
         }
         factor *= 2.0;
     }
-    let format = encoded::format_of(&bytes).map_or("picture", |f| f.extensions_str().first().copied().unwrap_or("picture"));
+    let format =
+        encoded::format_of(&bytes).map_or("picture", |f| f.extensions_str().first().copied().unwrap_or("picture"));
     Ok((Picture { blocks, levels }, format!("{} with a world file", format.to_uppercase())))
 }
 

@@ -335,9 +335,15 @@ mod tests {
     #[test]
     fn numbers_are_those_of_the_specification() {
         // The table in the specification's section on tile identifiers.
-        for (zoom, col, row, number) in
-            [(0, 0, 0, 0), (1, 0, 0, 1), (1, 0, 1, 2), (1, 1, 1, 3), (1, 1, 0, 4), (2, 0, 0, 5), (12, 3423, 1763, 19_078_479)]
-        {
+        for (zoom, col, row, number) in [
+            (0, 0, 0, 0),
+            (1, 0, 0, 1),
+            (1, 0, 1, 2),
+            (1, 1, 1, 3),
+            (1, 1, 0, 4),
+            (2, 0, 0, 5),
+            (12, 3423, 1763, 19_078_479),
+        ] {
             assert_eq!(number_of(TileAt { zoom, col, row }), number, "{zoom}/{col}/{row}");
             assert_eq!(place_of(number), Some(TileAt { zoom, col, row }));
         }

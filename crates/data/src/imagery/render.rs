@@ -5,9 +5,9 @@
 //! level, every pixel is the mean of several samples; a sample is bilinear between four pixels, or the nearest pixel
 //! where one of them covers many of the picture.
 
+use super::ImageryLayer;
 use super::blocks::{Block, CLEAR, Mean, Rgba};
 use super::raster::RasterLevel;
-use super::ImageryLayer;
 use crate::error::{LoadError, LoadErrorKind, Progress};
 use crate::terrain::lattice::Lattice;
 use crate::terrain::mosaic::{cancelled, near_longitude};
@@ -65,9 +65,8 @@ impl ImageryLayer {
                 "ask for a square",
             ));
         }
-        let apart = self.info.extent.is_some_and(|(sw, ne)| {
-            sw.x > high.x || ne.x < low.x || sw.y > high.y || ne.y < low.y
-        });
+        let apart =
+            self.info.extent.is_some_and(|(sw, ne)| sw.x > high.x || ne.x < low.x || sw.y > high.y || ne.y < low.y);
         let pixel_m = width / pixels as f64;
         let full = self.raster.levels()[0];
         let Some(scale) = (if apart { None } else { self.scale(low, high, pixel_m) }) else {

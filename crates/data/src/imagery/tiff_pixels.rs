@@ -178,7 +178,10 @@ fn jpeg(packed: &[u8], tables: &[u8], p: Packing, cols: usize, rows: usize) -> R
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(stream), options);
     decoder.decode_headers().map_err(|_problem| ChunkProblem::Corrupt)?;
     let info = decoder.info().ok_or(ChunkProblem::Corrupt)?;
-    if usize::from(info.width) != cols || usize::from(info.height) < rows || usize::from(info.components) != p.interleaved {
+    if usize::from(info.width) != cols
+        || usize::from(info.height) < rows
+        || usize::from(info.components) != p.interleaved
+    {
         return Err(ChunkProblem::Short);
     }
     // The directory says whether bands are luma and chroma. If not, they are asked for as the decoder takes them to be

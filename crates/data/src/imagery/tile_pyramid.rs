@@ -74,7 +74,8 @@ impl TilePyramid {
             return Err(fail(LoadErrorKind::NothingHere, "it holds no tiles".to_owned()));
         };
         let bytes = store.tile(first, progress)?.unwrap_or_default();
-        let (cols, rows) = encoded::size(&bytes).map_err(|problem| fail(LoadErrorKind::Unsupported, problem).at(first.to_string()))?;
+        let (cols, rows) =
+            encoded::size(&bytes).map_err(|problem| fail(LoadErrorKind::Unsupported, problem).at(first.to_string()))?;
         if cols != rows || cols == 0 || cols > MOST_TILE_PX {
             let problem = format!("it is {cols} × {rows} pixels and no square of at most {MOST_TILE_PX}");
             return Err(fail(LoadErrorKind::Unsupported, problem).at(first.to_string()));
@@ -133,10 +134,7 @@ pub(crate) fn corners(at: TileAt) -> (LonLat, LonLat) {
         (math::FRAC_PI_2 - 2.0 * math::atan(math::exp(-north))).to_degrees()
     };
     let (col, row) = (f64::from(at.col), f64::from(at.row));
-    (
-        LonLat { lon_deg: lon(col), lat_deg: lat(row + 1.0) },
-        LonLat { lon_deg: lon(col + 1.0), lat_deg: lat(row) },
-    )
+    (LonLat { lon_deg: lon(col), lat_deg: lat(row + 1.0) }, LonLat { lon_deg: lon(col + 1.0), lat_deg: lat(row) })
 }
 
 #[cfg(test)]

@@ -49,7 +49,8 @@ impl Chunks {
         }
         let tiled = directory.contains(tags::TILE_OFFSETS);
         let (chunk_cols, chunk_rows, offsets, counts) = if tiled {
-            let (offsets, counts) = (directory.unsigned(tags::TILE_OFFSETS), directory.unsigned(tags::TILE_BYTE_COUNTS));
+            let (offsets, counts) =
+                (directory.unsigned(tags::TILE_OFFSETS), directory.unsigned(tags::TILE_BYTE_COUNTS));
             (side(tags::TILE_WIDTH), side(tags::TILE_LENGTH), offsets, counts)
         } else {
             let strip = directory.first(tags::ROWS_PER_STRIP).unwrap_or(rows).min(rows);

@@ -26,9 +26,11 @@ impl BackgroundCache {
         if !self.boxed.iter().any(|b| Arc::ptr_eq(&b.layer, layer)) {
             // A layer that was taken away is held by nobody else.
             self.boxed.retain(|b| Arc::strong_count(&b.layer) > 1);
-            let rings = layer.areas.iter().enumerate().flat_map(|(a, rings)| {
-                rings.iter().enumerate().map(move |(r, ring)| (a, r, Bounds::around(ring)))
-            });
+            let rings = layer
+                .areas
+                .iter()
+                .enumerate()
+                .flat_map(|(a, rings)| rings.iter().enumerate().map(move |(r, ring)| (a, r, Bounds::around(ring))));
             let lines = layer.lines.iter().map(|l| Bounds::around(l)).collect();
             self.boxed.push(Boxed { layer: Arc::clone(layer), lines, rings: rings.collect() });
         }

@@ -204,7 +204,14 @@ impl Imagery {
     }
 
     /// The shapes of one layer: its tiles, and what is at hand of other levels where some are missing.
-    pub(super) fn show(&mut self, ctx: &Context, view: &View, id: u64, layer: &ImageryLayer, opacity: f32) -> Vec<Shape> {
+    pub(super) fn show(
+        &mut self,
+        ctx: &Context,
+        view: &View,
+        id: u64,
+        layer: &ImageryLayer,
+        opacity: f32,
+    ) -> Vec<Shape> {
         let level = level_of(ctx, view);
         let wanted = visible(view, level, layer);
         let tint = coverage((opacity.clamp(0.0, 1.0) * 255.0).round() as u8);
@@ -215,7 +222,9 @@ impl Imagery {
             let mut other: Vec<(i32, u64, TileKey)> = self
                 .kept
                 .iter()
-                .filter(|((i, k), kept)| *i == id && k.level != level && kept.texture.is_some() && kept.used + 1 >= self.frame)
+                .filter(|((i, k), kept)| {
+                    *i == id && k.level != level && kept.texture.is_some() && kept.used + 1 >= self.frame
+                })
                 .filter(|((_, k), _)| {
                     let (nw, se) = k.corners();
                     bounds.meets(&Bounds { min: Xy::new(nw.x, se.y), max: Xy::new(se.x, nw.y) })

@@ -641,7 +641,15 @@ mod tests {
         let t = terrain(40, 40, |r, c| if r < 20 && c < 20 { f32::NAN } else { 5.0 });
         let pyramid = Pyramid::new(t);
         let key = TileKey { level: 0, east: 0, north: -1 };
-        let tile = draw_tile(&pyramid, key, ContourSteps { interval_m: 10.0, index_every: 5 }, &theme, GroundLook::default(), &[]).unwrap();
+        let tile = draw_tile(
+            &pyramid,
+            key,
+            ContourSteps { interval_m: 10.0, index_every: 5 },
+            &theme,
+            GroundLook::default(),
+            &[],
+        )
+        .unwrap();
         let at = |x: usize, y: usize| tile.pixels[y * TILE_PX + x];
         assert_eq!(at(500, 500), Color32::TRANSPARENT);
         assert_eq!(at(300, 300), theme.colours.relief_flat);
@@ -649,7 +657,17 @@ mod tests {
         assert!(gap.contains(&theme.colours.no_data) && gap.contains(&theme.colours.no_data_hatch));
         assert!(gap.iter().all(|c| *c == theme.colours.no_data || *c == theme.colours.no_data_hatch));
         let far = TileKey { level: 0, east: 9, north: 9 };
-        assert!(draw_tile(&pyramid, far, ContourSteps { interval_m: 10.0, index_every: 5 }, &theme, GroundLook::default(), &[]).is_none());
+        assert!(
+            draw_tile(
+                &pyramid,
+                far,
+                ContourSteps { interval_m: 10.0, index_every: 5 },
+                &theme,
+                GroundLook::default(),
+                &[]
+            )
+            .is_none()
+        );
     }
 
     #[test]

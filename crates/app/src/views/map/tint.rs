@@ -82,10 +82,7 @@ impl Tint {
     ) {
         let colours: Vec<Color32> = (0..=self.limits().len()).map(|class| self.colour(class, &theme.colours)).collect();
         for (i, pixel) in pixels.iter_mut().enumerate() {
-            let at = Xy::new(
-                nw.x + ((i % TILE_PX) as f64 + 0.5) * mpp,
-                nw.y - ((i / TILE_PX) as f64 + 0.5) * mpp,
-            );
+            let at = Xy::new(nw.x + ((i % TILE_PX) as f64 + 0.5) * mpp, nw.y - ((i / TILE_PX) as f64 + 0.5) * mpp);
             let Some((row, col)) = frame.cell_of(at) else { continue };
             let class = classes.get(row * frame.cols + col).copied().unwrap_or(NO_CLASS);
             // Unknown ground keeps the look of the ground without a class.
