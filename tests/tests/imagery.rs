@@ -168,6 +168,7 @@ fn the_bounds_can_fail() {
 /// One white pixel on black, whose centre pyproj carries into the frame.
 #[test]
 fn a_marked_pixel_lies_where_pyproj_puts_it() {
+    const SIDE: usize = 48;
     let marks = rows("marks.csv");
     assert_eq!(marks.len(), 24);
     let mut worst = 0.0f64;
@@ -175,7 +176,6 @@ fn a_marked_pixel_lies_where_pyproj_puts_it() {
         let number = |i: usize| mark[i].parse::<f64>().unwrap();
         let (there, pixel_m) = (Xy::new(number(2), number(3)), number(4));
         let layer = open(&folder().join("inputs").join(&mark[0]), &mark[1]);
-        const SIDE: usize = 48;
         // Six pixels of the image from edge to edge: bilinear, eight samples to a pixel less than one.
         let half = Xy::new(3.4 * pixel_m, 3.4 * pixel_m);
         let tile = layer.render(there - half, there + half, SIDE, &NoProgress).unwrap();

@@ -16,7 +16,7 @@ fn layers(c: &mut Criterion) {
     let heights_m = (0..SIDE * SIDE).map(|i| height(i) as f32).collect();
     let terrain = Terrain { frame, heights_m, accuracy: TerrainAccuracy::default() };
     let classes = slope_classes(&terrain);
-    assert!(classes.iter().filter(|&&c| c != NO_CLASS).count() == (SIDE - 2) * (SIDE - 2));
+    assert!(classes[0] == NO_CLASS && classes[SIDE + 1] != NO_CLASS);
     assert!((0..6).all(|class| classes.contains(&class)));
     c.bench_function("slope classes, 1000 × 1000 posts", |b| b.iter(|| slope_classes(black_box(&terrain))));
     c.bench_function("height classes, 1000 × 1000 posts", |b| {

@@ -46,7 +46,7 @@ impl BackgroundLayer {
                     match shape {
                         Shape::Points(points) => made.points.extend(placed(&points)),
                         Shape::Lines(lines) => {
-                            made.lines.extend(lines.iter().map(|l| placed(l)).filter(|l| l.len() > 1))
+                            made.lines.extend(lines.iter().map(|l| placed(l)).filter(|l| l.len() > 1));
                         }
                         Shape::Polygons(polygons) => {
                             for rings in &polygons {

@@ -93,6 +93,10 @@ struct Inner {
     clock: u64,
 }
 
+/// Nothing is held about a block: it has to be read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct NotHeld;
+
 /// The last used blocks of any number of images; shared between them and between threads.
 pub struct BlockStore {
     most_bytes: usize,
@@ -119,17 +123,17 @@ impl BlockStore {
         self.inner.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// The block, if it is held: `Some(None)` where it is known that there is none.
-    pub(crate) fn get(&self, key: BlockKey) -> Option<Option<Arc<Block>>> {
+    /// The block, if it is held; `None` where it is known that there is none.
+    pub(crate) fn get(&self, key: BlockKey) -> Result<Option<Arc<Block>>, NotHeld> {
         let mut inner = self.lock();
         inner.clock += 1;
         let clock = inner.clock;
-        let kept = inner.kept.get_mut(&key)?;
+        let kept = inner.kept.get_mut(&key).ok_or(NotHeld)?;
         let before = std::mem::replace(&mut kept.used, clock);
         let block = kept.block.clone();
         inner.by_age.remove(&before);
         inner.by_age.insert(clock, key);
-        Some(block)
+        Ok(block)
     }
 
     pub(crate) fn put(&self, key: BlockKey, block: Option<Arc<Block>>) {
@@ -170,8 +174,8 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn block(pixels: usize, shade: u8) -> Option<Arc<Block>> {
-        Some(Arc::new(Block { cols: 1, pixels: vec![[shade; 4]; pixels] }))
+    fn block(pixels: usize, shade: u8) -> Arc<Block> {
+        Arc::new(Block { cols: 1, pixels: vec![[shade; 4]; pixels] })
     }
 
     proptest! {
@@ -181,7 +185,7 @@ mod tests {
         ) {
             let store = BlockStore::new(2_000);
             for (i, (key, size)) in puts.iter().enumerate() {
-                store.put((1, 0, *key, 0), (*size > 0).then(|| block(*size, i as u8)).flatten());
+                store.put((1, 0, *key, 0), (*size > 0).then(|| block(*size, i as u8)));
                 prop_assert!(store.bytes() <= 2_000);
                 let held = store.get((1, 0, *key, 0)).unwrap();
                 prop_assert_eq!(held.map_or(0, |b| b.pixels.len()), *size);
@@ -193,12 +197,12 @@ mod tests {
     fn the_block_unused_for_longest_goes_first() {
         let store = BlockStore::new(3 * (400 + BlockStore::ENTRY_BYTES));
         for col in 0..3 {
-            store.put((0, 0, col, 0), block(100, 0));
+            store.put((0, 0, col, 0), Some(block(100, 0)));
         }
-        assert!(store.get((0, 0, 0, 0)).is_some());
-        store.put((0, 0, 3, 0), block(100, 0));
-        assert!(store.get((0, 0, 1, 0)).is_none());
-        assert!(store.get((0, 0, 0, 0)).is_some());
+        assert!(store.get((0, 0, 0, 0)).is_ok());
+        store.put((0, 0, 3, 0), Some(block(100, 0)));
+        assert!(store.get((0, 0, 1, 0)).is_err());
+        assert!(store.get((0, 0, 0, 0)).is_ok());
     }
 
     #[test]

@@ -99,8 +99,7 @@ pub(crate) fn open(path: &Path, beside: Option<Affine>) -> Result<Opened, LoadEr
 
     let keys = GeoKeys::read(directory);
     let posts = match (geokeys::posts(directory, &keys, layout.chunks.cols, layout.chunks.rows), beside) {
-        (Some(Ok(posts)), _) => posts,
-        (None, Some(posts)) => posts,
+        (Some(Ok(posts)), _) | (None, Some(posts)) => posts,
         (Some(Err(problem)), _) => {
             let remedy = "write the file anew with a pixel size and one tie point";
             return Err(fail(LoadErrorKind::Corrupt, problem, remedy));

@@ -127,23 +127,21 @@ impl ImageryLayer {
         let wrong = |e: FrameError| LoadError::new(path, LoadErrorKind::Crs, e.to_string(), "");
         let transformer = Transformer::new(&crs, request.frame).map_err(wrong)?;
         let full = opened.raster.levels()[0].level;
-        let (extent, finest_m, middle_lon_deg) = match opened.span {
-            Some(span) => {
-                let (extent, finest_m) = placed_span(&span, &full, request.frame);
-                (extent, finest_m, None)
-            }
-            None => {
-                let size = (0, 0, full.cols as i64, full.rows as i64);
-                // Half a pixel more on each side: pixels are squares, and their centres are what is placed.
-                let extent = terrain::mosaic::bounds_in_frame(&full.to_crs, size, &transformer).ok();
-                let finest = terrain::spacing(&full, &transformer).ok().map(|(dx, dy)| (dx * dy).sqrt());
-                let grown = extent.zip(finest).map(|((low, high), m)| {
-                    let half = Xy::new(m / 2.0, m / 2.0);
-                    (low - half, high + half)
-                });
-                let middle = full.to_crs.apply(full.cols as f64 / 2.0, full.rows as f64 / 2.0).0;
-                (grown, finest, crs.is_geographic().then_some(middle))
-            }
+        let (extent, finest_m, middle_lon_deg) = if let Some(span) = opened.span {
+            let (extent, finest_m) = placed_span(&span, &full, request.frame);
+            (extent, finest_m, None)
+        } else {
+            let size = (0, 0, full.cols as i64, full.rows as i64);
+            let centres = terrain::mosaic::bounds_in_frame(&full.to_crs, size, &transformer).ok();
+            let spacing = terrain::spacing(&full, &transformer).ok();
+            // Centres of pixels are what is placed; their corners lie half a diagonal farther out.
+            let extent = centres.zip(spacing).map(|((low, high), (dx, dy))| {
+                let corner = Xy::new(dx, dy).norm() / 2.0;
+                (low - Xy::new(corner, corner), high + Xy::new(corner, corner))
+            });
+            let middle = full.to_crs.apply(full.cols as f64 / 2.0, full.rows as f64 / 2.0).0;
+            let finest_m = spacing.map(|(dx, dy)| (dx * dy).sqrt());
+            (extent, finest_m, crs.is_geographic().then_some(middle))
         };
         let finite = |p: &Xy| p.x.is_finite() && p.y.is_finite();
         let info = ImageryInfo {
@@ -179,17 +177,17 @@ impl ImageryInfo {
     #[must_use]
     pub fn words(&self) -> String {
         let name = terrain::file_name(&self.path);
-        let mut words = format!("{name}: {}, {}", self.format, self.crs.label());
-        match self.zooms {
-            Some((low, high)) if low == high => words.push_str(&format!(", zoom {low}")),
-            Some((low, high)) => words.push_str(&format!(", zoom {low} to {high}")),
-            None => words.push_str(&format!(", {} × {} pixels", self.size.0, self.size.1)),
-        }
-        if let Some(m) = self.finest_m {
-            let shown = if m < 10.0 { format!("{m:.2}") } else { format!("{m:.0}") };
-            words.push_str(&format!(", finest pixels {shown} m"));
-        }
-        words
+        let size = match self.zooms {
+            Some((low, high)) if low == high => format!("zoom {low}"),
+            Some((low, high)) => format!("zoom {low} to {high}"),
+            None => format!("{} × {} pixels", self.size.0, self.size.1),
+        };
+        let finest = match self.finest_m {
+            Some(m) if m < 10.0 => format!(", finest pixels {m:.2} m"),
+            Some(m) => format!(", finest pixels {m:.0} m"),
+            None => String::new(),
+        };
+        format!("{name}: {}, {}, {size}{finest}", self.format, self.crs.label())
     }
 }
 

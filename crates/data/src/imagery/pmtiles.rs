@@ -311,7 +311,7 @@ fn place_of(number: u64) -> Option<TileAt> {
     let (mut x, mut y) = (0u64, 0u64);
     for level in 0..zoom {
         let half = 1u64 << level;
-        let right = rest / 2 & 1;
+        let right = (rest / 2) & 1;
         let lower = (rest ^ right) & 1;
         if lower == 0 {
             if right == 1 {

@@ -220,19 +220,18 @@ impl Sampler<'_> {
         let (level, col, row) = at;
         let layer = self.layer;
         let key = (layer.id, level, col, row);
-        let kept = if layer.raster.keeps_blocks() { None } else { layer.store.get(key) };
-        let block = match kept {
-            Some(block) => block,
-            None => {
-                if self.progress.cancelled() {
-                    return Err(cancelled(&layer.info.path));
-                }
-                let block = layer.raster.block(level, col, row, self.progress)?;
-                if !layer.raster.keeps_blocks() {
-                    layer.store.put(key, block.clone());
-                }
-                block
+        let keeps = layer.raster.keeps_blocks();
+        let block = if let (false, Ok(block)) = (keeps, layer.store.get(key)) {
+            block
+        } else {
+            if self.progress.cancelled() {
+                return Err(cancelled(&layer.info.path));
             }
+            let block = layer.raster.block(level, col, row, self.progress)?;
+            if !keeps {
+                layer.store.put(key, block.clone());
+            }
+            block
         };
         if self.held.len() >= HELD {
             self.held.clear();
