@@ -6,16 +6,18 @@ pub(crate) use sheet::write as write_page;
 
 use crate::command::Command;
 use crate::copy_dialog::CopyDialog;
-use crate::jobs::{AssessJob, AssessRequest, OpenJob, OpenOutcome, OpenWhat, Opened, SheetJob};
+use crate::jobs::{AssessJob, AssessRequest, LayerJob, OpenJob, OpenOutcome, OpenWhat, Opened, SheetJob};
 use crate::keep::{Keep, Notify};
+use crate::model::layers::LayersCommand;
 use crate::model::{Conditions, Mode, Model, NoticeLevel, Opening, SheetCommand};
-use crate::open_dialog::{Chosen, OpenDialog};
+use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::settings;
 use crate::theme::{Palette, Scheme, Theme};
 use crate::views;
 use egui::{Key, Modifiers};
 use sparefield_data::area::{AreaRequest, classify};
 use sparefield_data::area_file::TerrainSource;
+use sparefield_data::imagery::{self, LayerSpec};
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
 use std::path::PathBuf;
@@ -55,6 +57,8 @@ pub struct App {
     dialog: OpenDialog,
     copying: CopyDialog,
     keep: Keep,
+    layer_dialog: OpenDialog,
+    layers: LayerJob,
     /// The conditions last sent to be assessed, and for which area.
     asked: Option<(u64, Conditions)>,
     serial: u64,
@@ -99,6 +103,8 @@ impl App {
             copying: CopyDialog::default(),
             // Tests leave the user's folders alone.
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
+            layer_dialog: OpenDialog::new(Purpose::Layers),
+            layers: LayerJob::default(),
             asked: None,
             serial: 0,
             request: AreaRequest::default(),
@@ -138,6 +144,7 @@ impl App {
         self.take_opened(ctx);
         self.take_assessed();
         self.model.studied = self.assess.studied();
+        self.keep_up_with_layers(ctx);
         self.take_dropped(ctx);
         self.shortcuts(ctx);
         self.hold_the_window(ctx);
@@ -155,6 +162,7 @@ impl App {
                     ctx.send_viewport_cmd(egui::ViewportCommand::Close);
                 }
                 Command::Reveal(place) => self.map.reveal(place),
+                Command::Layers(LayersCommand::ChooseFiles) => self.layer_dialog.show(),
                 Command::StopOpening => {
                     if let Some(job) = &self.open {
                         job.stop();
@@ -341,7 +349,48 @@ impl App {
         self.start_opening(ctx, OpenWhat::Sample, "Opening the sample area");
     }
 
+    /// Opens layers that are not open yet, and takes those that are; a part that cannot be shown is told once.
+    fn keep_up_with_layers(&mut self, ctx: &egui::Context) {
+        let Some(area) = &self.model.area else { return };
+        let frame = area.frame.clone();
+        let repaint = ctx.clone();
+        self.layers.keep_up(&mut self.model.layers, &frame, move || repaint.request_repaint());
+        for words in self.layers.take_done(&mut self.model.layers) {
+            self.model.notify(NoticeLevel::Info, words);
+        }
+        for (id, why) in self.map.take_layer_problems() {
+            if let Some(layer) = self.model.layers.get_mut(id) {
+                layer.problem = Some(why);
+            }
+        }
+    }
+
+    /// Adds files as layers: images by their content, everything else as lines and areas to draw.
+    fn add_layers(&mut self, chosen: &Chosen) {
+        for path in &chosen.files {
+            let kind = match imagery::recognise(path) {
+                Ok(kind) => kind.unwrap_or_else(|| imagery::kind_by_name(path)),
+                Err(e) => {
+                    self.model.notify(NoticeLevel::Problem, e.to_string());
+                    continue;
+                }
+            };
+            let mut spec = LayerSpec::new(path, kind);
+            spec.crs = (!chosen.crs.is_empty()).then(|| chosen.crs.clone());
+            self.commands.push(Command::Layers(LayersCommand::Add(spec)));
+        }
+        if !chosen.files.is_empty() {
+            self.commands.push(Command::Layers(LayersCommand::ShowPanel(true)));
+        }
+    }
+
     fn open_files(&mut self, ctx: &egui::Context, chosen: &Chosen) {
+        // Images are no part of the ground to compute with: they join the layers under the fields.
+        let is_image = |p: &PathBuf| matches!(imagery::recognise(p), Ok(Some(_)));
+        let (images, files): (Vec<PathBuf>, Vec<PathBuf>) = chosen.files.iter().cloned().partition(is_image);
+        let crs = chosen.crs.clone();
+        self.add_layers(&Chosen { files: images, crs: crs.clone() });
+        let chosen = &Chosen { files, crs };
         let is_aircraft = |p: &PathBuf| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml"));
         let (aircraft, land): (Vec<PathBuf>, Vec<PathBuf>) = chosen.files.iter().cloned().partition(is_aircraft);
         for path in aircraft {
@@ -465,6 +514,7 @@ impl App {
         let typing = ctx.text_edit_focused()
             || self.dialog.is_shown()
             || self.copying.is_shown()
+            || self.layer_dialog.is_shown()
             || egui::Popup::is_any_open(ctx);
         self.sheet_keys(ctx, typing);
         let rehearsing = self.model.mode == Mode::Rehearse;
@@ -474,6 +524,9 @@ impl App {
             && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape))
         {
             pressed.push(Command::Select(None));
+        }
+        if !typing && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::L)) {
+            pressed.push(Command::Layers(LayersCommand::ShowPanel(!self.model.layers.panel)));
         }
         self.commands.extend(pressed);
     }
@@ -542,6 +595,10 @@ impl App {
         let first_steps = sample && self.model.mode == Mode::Rehearse && self.model.settings.show_first_steps;
         if first_steps && !self.dialog.is_shown() {
             views::furniture::first_steps(ui.ctx(), map.inner, &self.theme, &mut self.commands);
+        }
+        views::layers::layers(ui.ctx(), map.inner, &self.model, &self.theme, &mut self.commands);
+        if let Some(chosen) = self.layer_dialog.ui(ui.ctx(), &self.theme) {
+            self.add_layers(&chosen);
         }
     }
 }

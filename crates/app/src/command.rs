@@ -1,6 +1,7 @@
 //! Everything the pilot can do, as values. Views push commands; the app applies them at one point in each frame.
 
 use crate::assess::{HeightInput, Rules};
+use crate::model::layers::LayersCommand;
 use crate::model::{AnnotateCommand, Mode, ProfileChoice, SheetCommand};
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
@@ -89,6 +90,8 @@ pub enum Command {
     CloseAnyway,
     /// Leave the window open.
     StayOpen,
+    /// Something about the layers under the fields.
+    Layers(LayersCommand),
 }
 
 impl Command {

@@ -18,3 +18,4 @@ pub mod outline;
 pub mod position;
 pub mod reach;
 pub mod slope;
+pub mod terrain_layers;

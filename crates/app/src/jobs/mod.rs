@@ -6,11 +6,13 @@
 //! stopped only when it has taken too long for that.
 
 mod assess_job;
+mod layer_job;
 mod open_job;
 mod save_job;
 mod sheet_job;
 
 pub use assess_job::{Answer, AssessJob, AssessOutcome, AssessRequest, RING_LEVELS_M};
+pub use layer_job::{LayerJob, LayerOutcome};
 pub use open_job::{OpenJob, OpenOutcome, OpenWhat, Opened};
 pub use save_job::{SaveJob, SaveTo, Saved};
 pub use sheet_job::{SheetJob, SheetOutcome};

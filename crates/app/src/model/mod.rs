@@ -6,6 +6,7 @@ mod annotate;
 mod conditions;
 mod history;
 mod keeping;
+pub mod layers;
 mod sheet;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
@@ -166,6 +167,8 @@ pub struct Model {
     pub open_working: Option<String>,
     /// The sheet of the chosen field, while it is open.
     pub sheet: Option<SheetState>,
+    /// Layers under the fields.
+    pub layers: layers::MapLayers,
 }
 
 impl Model {
@@ -197,6 +200,7 @@ impl Model {
             settings,
             open_working: None,
             sheet: None,
+            layers: layers::MapLayers::default(),
         }
     }
 
@@ -316,6 +320,10 @@ impl Model {
             | Command::OpenSample
             | Command::ChooseFiles
             | Command::StopOpening => return,
+            Command::Layers(command) => {
+                self.layers.apply(command);
+                return;
+            }
         }
         if self.conditions != before {
             self.history.changed(before, command.gesture());

@@ -5,6 +5,7 @@ pub mod area_menu;
 pub mod card;
 pub mod conditions;
 pub mod furniture;
+pub mod layers;
 pub mod list;
 pub mod map;
 pub mod map_panel;

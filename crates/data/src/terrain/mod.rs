@@ -3,17 +3,17 @@
 //! Nothing is assumed in silence: a file without a reference system is refused unless the caller names one, a value
 //! marked as missing stays missing, and what was assumed or passed over is in the warnings.
 
-mod affine;
+pub(crate) mod affine;
 mod ascii_grid;
-mod geokeys;
+pub(crate) mod geokeys;
 mod geotiff;
-mod geotiff_chunk;
+pub(crate) mod geotiff_chunk;
 pub mod geotiff_write;
 mod hgt;
-mod lattice;
-mod mosaic;
-mod source;
-mod tiff_tags;
+pub(crate) mod lattice;
+pub(crate) mod mosaic;
+pub(crate) mod source;
+pub(crate) mod tiff_tags;
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame, FrameError, ToGeographic, Transformer};
@@ -241,7 +241,7 @@ fn open_input<'a>(mut input: Input<'a>, prj: &ReadPrj<'_>) -> Result<Box<dyn Sou
 }
 
 /// Spacing of the posts in the middle of a level, metres in the frame: between columns, and between rows.
-fn spacing(level: &Level, transformer: &Transformer) -> Result<(f64, f64), FrameError> {
+pub(crate) fn spacing(level: &Level, transformer: &Transformer) -> Result<(f64, f64), FrameError> {
     let (c, r) = ((level.cols as f64 - 1.0) / 2.0, (level.rows as f64 - 1.0) / 2.0);
     let at = |col: f64, row: f64| {
         let (x, y) = level.to_crs.apply(col, row);
@@ -454,7 +454,7 @@ fn build(
     Ok(Loaded { value: Terrain { frame: grid, heights_m, accuracy }, warnings, provenance })
 }
 
-fn file_name(path: &Path) -> String {
+pub(crate) fn file_name(path: &Path) -> String {
     path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned())
 }
 

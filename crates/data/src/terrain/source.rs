@@ -42,6 +42,21 @@ pub(crate) struct Level {
     pub(crate) to_crs: Affine,
 }
 
+impl Level {
+    /// The same image with every side divided by about the same number; `None` when the sides do not go with that.
+    pub(crate) fn overview(&self, cols: usize, rows: usize) -> Option<Self> {
+        let (fx, fy) = (self.cols as f64 / cols as f64, self.rows as f64 / rows as f64);
+        let (whole_x, whole_y) = (fx.round(), fy.round());
+        // Sides are rounded up when divided, so a factor of 2 may show as 1.99.
+        if whole_x < 2.0 || whole_x != whole_y || (fx - whole_x).abs() > 0.2 || (fy - whole_y).abs() > 0.2 {
+            return None;
+        }
+        // The corner of the overview is the corner of the image; its first post is half of its pixel inside.
+        let inset = |factor: f64| factor / 2.0 - 0.5;
+        Some(Self { cols, rows, to_crs: self.to_crs.resampled(inset(fx), inset(fy), fx, fy) })
+    }
+}
+
 /// What is known of a source before any height is read.
 #[derive(Clone, Debug)]
 pub(crate) struct Header {

@@ -119,7 +119,7 @@ pub fn load_edges(
     Ok(Loaded { value: sides, warnings, provenance: lines.provenance })
 }
 
-fn read_layer(path: &Path) -> Result<Layer, LoadError> {
+pub(crate) fn read_layer(path: &Path) -> Result<Layer, LoadError> {
     let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
     match extension.as_str() {
         "geojson" | "json" => geojson_in::read(path, &read_bytes(path)?),
@@ -156,7 +156,7 @@ pub(crate) fn read_bytes(path: &Path) -> Result<Vec<u8>, LoadError> {
 /// Takes a coordinate pair of the file to the frame; `None` where it has no image.
 pub(crate) type Placer<'a> = dyn Fn(Pair) -> Option<Xy> + 'a;
 
-fn interpret<T>(
+pub(crate) fn interpret<T>(
     layer: Layer,
     frame: &Frame,
     options: &VectorOptions,
