@@ -17,3 +17,4 @@ pub mod math;
 pub mod position;
 pub mod reach;
 pub mod slope;
+pub mod suggest;
