@@ -5,6 +5,7 @@ pub mod aircraft_file;
 pub mod area;
 pub mod error;
 pub mod frame;
+pub mod land_cover;
 pub mod quantity;
 pub mod terrain;
 pub mod vector;
