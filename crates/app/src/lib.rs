@@ -9,6 +9,7 @@ pub mod jobs;
 pub mod model;
 pub mod open_dialog;
 pub mod settings;
+pub mod suggest;
 pub mod theme;
 pub mod views;
 

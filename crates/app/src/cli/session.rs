@@ -186,7 +186,7 @@ impl Session {
     }
 }
 
-fn unusable(error: &LoadError) -> CliError {
+pub(super) fn unusable(error: &LoadError) -> CliError {
     match error.kind {
         LoadErrorKind::Cancelled => CliError::Failure(error.to_string()),
         _ => CliError::BadInput(error.to_string()),

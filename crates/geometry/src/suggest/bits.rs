@@ -163,6 +163,10 @@ impl Bits {
     fn combine(&mut self, kept: &Self, down: isize, right: isize, how: Combine) {
         debug_assert_eq!((self.rows, self.cols), (kept.rows, kept.cols));
         let (words, last) = (self.words, self.last_word());
+        if words == 1 && right.unsigned_abs() < WORD {
+            self.combine_narrow(kept, down, right, how);
+            return;
+        }
         for row in 0..self.rows {
             let own = kept.row(row);
             let out = &mut self.data[row * words..(row + 1) * words];
@@ -183,6 +187,22 @@ impl Bits {
                     }
                 }
             }
+        }
+    }
+}
+
+impl Bits {
+    /// As [`Self::combine`] for rows of one word, as most single fields have.
+    fn combine_narrow(&mut self, kept: &Self, down: isize, right: isize, how: Combine) {
+        let last = self.last_word();
+        let part = right.unsigned_abs() as u32;
+        let moved = |word: u64| if right >= 0 { word >> part } else { word << part & last };
+        for (row, (out, own)) in self.data.iter_mut().zip(&kept.data).enumerate() {
+            let from = row.checked_add_signed(down).and_then(|r| kept.data.get(r)).map_or(0, |word| moved(*word));
+            *out = match how {
+                Combine::Both => own & from,
+                Combine::Either => own | from,
+            };
         }
     }
 }

@@ -23,6 +23,8 @@ pub const FENCE_M: f64 = 1.4;
 const EVEN_M: f64 = 0.4;
 /// What is at least this deep is no hedge, metres. Common practice, no source.
 const HOUSE_DEPTH_M: f64 = 4.0;
+/// And at least so many posts deep: a hedge that reaches into a post's square makes all of it look tall.
+const HOUSE_DEPTH_POSTS: f64 = 2.25;
 /// Share of a side that has to be measured before it is told.
 const ENOUGH: f64 = 0.5;
 /// Most places looked at along one side.
@@ -166,7 +168,10 @@ fn side(a: Xy, b: Xy, standing: &Standing) -> EdgeHeight {
     let highest_m = profile.last().copied().unwrap_or(0.0).max(0.0);
     let kind = if height_m < LOWEST_M {
         SeenKind::Nothing
-    } else if depth >= HOUSE_DEPTH_M && leaps.len() >= 3 && leap.is_some_and(|l| l < EVEN_M) {
+    } else if depth >= HOUSE_DEPTH_M.max(HOUSE_DEPTH_POSTS * cell)
+        && leaps.len() >= 3
+        && leap.is_some_and(|l| l < EVEN_M)
+    {
         SeenKind::Building
     } else if height_m < TREES_FROM_M {
         SeenKind::Hedge

@@ -3,7 +3,7 @@
 use super::cover::CoverUse;
 use super::edges::side_heights;
 use super::mask::{Ground, headings};
-use super::outline::{TOLERANCE, trace};
+use super::outline::trace;
 use super::proposal::{Checked, CoverFound, NotChecked, Part, PartKind, Proposal};
 use super::regions::Piece;
 use super::scene::{CLOSE_POSTS_M, HEADINGS};
@@ -29,8 +29,8 @@ pub(super) fn propose(ground: &Ground<'_>, piece: &Piece) -> Option<Proposal> {
     let options = &ground.options;
     let (outline, holes) = trace(&ground.frame, piece)?;
     let space = StripSpace::new(&outline, &holes, &[])?;
-    // A simplified side may leave its cells by the tolerance at either end of a strip.
-    let rounding = 2.0 * TOLERANCE * ground.frame.cell_m;
+    // A side may lie half a cell off what the cell shows, at either end of a strip.
+    let rounding = ground.frame.cell_m;
     let (strip, serving) = longest(&space, options.strip_width_m, options.needed_m + rounding)?;
     let usable_m = strip.length_m - rounding;
     if usable_m < options.needed_m {

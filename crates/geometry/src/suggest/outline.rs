@@ -10,7 +10,7 @@ use geo::{LineString, Polygon, SimplifyIdx, Validation};
 
 /// How far a simplified side may leave the line through the middles of cell sides, in cells: enough to make a straight
 /// side of a slanting staircase.
-pub(super) const TOLERANCE: f64 = 0.75;
+const TOLERANCE: f64 = 0.75;
 
 /// How far fitting may move a corner, in cells; corners cut by the tracing come back, sharp spikes do not grow.
 const MOST_MOVED: f64 = 1.0;
@@ -49,8 +49,8 @@ pub(super) fn trace(frame: &GridFrame, piece: &Piece) -> Option<(Vec<Xy>, Vec<Ve
     let mut tolerance = TOLERANCE;
     while tolerance > 0.05 {
         // Fitted sides are truest, but may cross where two rings are close.
-        let fitted = simplified(&outer, &rings, tolerance, true);
-        let found = [fitted, simplified(&outer, &rings, tolerance, false)].into_iter().find(Validation::is_valid);
+        let found =
+            [true, false].into_iter().map(|fit| simplified(&outer, &rings, tolerance, fit)).find(Validation::is_valid);
         if let Some(found) = found {
             shape = found;
             break;

@@ -93,8 +93,8 @@ pub(super) fn pieces(
             if cancel() {
                 return Vec::new();
             }
-            let made = by_use(ground, part).into_par_iter().flat_map_iter(|p| by_size(ground, p)).collect::<Vec<_>>();
-            let made = made.into_par_iter().flat_map_iter(|p| holding_strips(ground, &p)).collect();
+            let parts: Vec<Part> = by_use(ground, part).into_par_iter().flat_map_iter(|p| by_size(ground, p)).collect();
+            let made = parts.into_par_iter().flat_map_iter(|p| holding_strips(ground, p)).collect();
             progress(done.fetch_add(1, core::sync::atomic::Ordering::Relaxed) as f64 / count);
             made
         })
@@ -109,9 +109,26 @@ fn least_cells(ground: &Ground<'_>) -> usize {
     (0.7 * ground.options.needed_m * ground.options.strip_width_m / (cell * cell)).ceil() as usize
 }
 
+/// A piece on its way, and the part of it that strips of its own cover, where that is known already.
+struct Part {
+    piece: Piece,
+    covered: Option<Bits>,
+}
+
+impl Part {
+    /// A piece that was not cut since strips were put into it.
+    fn whole(piece: Piece) -> Self {
+        let covered = Some(piece.bits.clone());
+        Self { piece, covered }
+    }
+    fn cut(piece: Piece) -> Self {
+        Self { piece, covered: None }
+    }
+}
+
 /// What a piece keeps after strips of its own are put into it.
-fn holding_strips(ground: &Ground<'_>, piece: &Piece) -> Vec<Piece> {
-    let covered = runs::open(ground, &piece.bits, piece.corner());
+fn holding_strips(ground: &Ground<'_>, Part { piece, covered }: Part) -> Vec<Piece> {
+    let covered = covered.unwrap_or_else(|| runs::open(ground, &piece.bits, piece.corner()));
     let least = least_cells(ground);
     components(&covered)
         .into_iter()
@@ -121,9 +138,9 @@ fn holding_strips(ground: &Ground<'_>, piece: &Piece) -> Vec<Piece> {
 }
 
 /// Cuts a piece where land cover changes from one open use to another, as long as both sides hold a strip.
-fn by_use(ground: &Ground<'_>, piece: Piece) -> Vec<Piece> {
+fn by_use(ground: &Ground<'_>, piece: Piece) -> Vec<Part> {
     if ground.scene.cover.is_none() {
-        return vec![piece];
+        return vec![Part::whole(piece)];
     }
     let (rows, cols) = (piece.bits.rows, piece.bits.cols);
     let uses = prevailing_uses(ground, &piece);
@@ -138,7 +155,7 @@ fn by_use(ground: &Ground<'_>, piece: Piece) -> Vec<Piece> {
         parts.extend(components(&own));
     }
     if parts.len() < 2 {
-        return vec![piece];
+        return vec![Part::whole(piece)];
     }
     // Where a part is too small, or holds no strip, it goes with the neighbour it shares most of its border with.
     let least = least_cells(ground);
@@ -146,20 +163,30 @@ fn by_use(ground: &Ground<'_>, piece: Piece) -> Vec<Piece> {
     for _ in 0..8 {
         let small: Vec<bool> = parts.iter().map(|p| size(p) < least).collect();
         let before = parts.len();
-        parts = join(parts, &small, rows, cols);
+        parts = join(parts, &small, rows, cols).into_iter().map(|(runs, _)| runs).collect();
         if parts.len() == before {
             break;
         }
     }
-    let unfit: Vec<bool> = parts
+    if parts.len() < 2 {
+        return vec![Part::whole(piece)];
+    }
+    let covered: Vec<Option<Bits>> = parts
         .par_iter()
         .map(|p| {
             let part = Piece::of(p, piece.corner(), false);
-            size(p) < least || runs::open(ground, &part.bits, part.corner()).is_empty()
+            let own = (size(p) >= least).then(|| runs::open(ground, &part.bits, part.corner()))?;
+            (!own.is_empty()).then_some(own)
         })
         .collect();
-    let parts = join(parts, &unfit, rows, cols);
-    parts.into_iter().map(|p| Piece::of(&p, piece.corner(), piece.cut)).collect()
+    let unfit: Vec<bool> = covered.iter().map(Option::is_none).collect();
+    join(parts, &unfit, rows, cols)
+        .into_iter()
+        .map(|(runs, alone)| Part {
+            piece: Piece::of(&runs, piece.corner(), piece.cut),
+            covered: alone.and_then(|i| covered[i].clone()),
+        })
+        .collect()
 }
 
 /// The use that prevails in the 3 × 3 cells around each cell of a piece; the cell's own where none has more.
@@ -202,9 +229,11 @@ fn prevailing_uses(ground: &Ground<'_>, piece: &Piece) -> Vec<Option<CoverUse>> 
 }
 
 /// Joins each marked part with the neighbour it shares most of its border with; of equals, the first.
-fn join(parts: Vec<Vec<Run>>, marked: &[bool], rows: usize, cols: usize) -> Vec<Vec<Run>> {
+///
+/// Gives each part's stretches, and its number of before where it was joined with nothing.
+fn join(parts: Vec<Vec<Run>>, marked: &[bool], rows: usize, cols: usize) -> Vec<(Vec<Run>, Option<usize>)> {
     if !marked.contains(&true) {
-        return parts;
+        return parts.into_iter().enumerate().map(|(i, runs)| (runs, Some(i))).collect();
     }
     let mut label = vec![0u32; rows * cols];
     for (i, runs) in parts.iter().enumerate() {
@@ -250,23 +279,28 @@ fn join(parts: Vec<Vec<Run>>, marked: &[bool], rows: usize, cols: usize) -> Vec<
             parent[a.max(b)] = a.min(b);
         }
     }
-    let mut joined: BTreeMap<usize, Vec<Run>> = BTreeMap::new();
+    let mut joined: BTreeMap<usize, (Vec<Run>, Option<usize>)> = BTreeMap::new();
     for (i, runs) in parts.into_iter().enumerate() {
-        joined.entry(root(&parent, i)).or_default().extend(runs);
+        let (own, alone) = joined.entry(root(&parent, i)).or_insert_with(|| (Vec::new(), Some(i)));
+        own.extend(runs);
+        *alone = alone.filter(|first| *first == i);
     }
     joined.into_values().collect()
 }
 
 /// Cuts a piece across its longer axis until no part is larger than the largest field.
-fn by_size(ground: &Ground<'_>, piece: Piece) -> Vec<Piece> {
+fn by_size(ground: &Ground<'_>, part: Part) -> Vec<Part> {
     let cell = ground.frame.cell_m;
     let most = (ground.options.largest_m2 / (cell * cell)).max(4.0 * least_cells(ground) as f64);
+    if part.piece.bits.count() as f64 <= most {
+        return vec![part];
+    }
     let least = least_cells(ground);
     let mut done = Vec::new();
-    let mut todo = vec![piece];
+    let mut todo = vec![part.piece];
     while let Some(piece) = todo.pop() {
         if piece.bits.count() as f64 <= most {
-            done.push(piece);
+            done.push(Part::cut(piece));
             continue;
         }
         let mut halves = [Bits::none(piece.bits.rows, piece.bits.cols), Bits::none(piece.bits.rows, piece.bits.cols)];
@@ -384,9 +418,9 @@ mod tests {
         let left = vec![Run { row: 0, from: 0, to: 2 }, Run { row: 1, from: 0, to: 2 }];
         let middle = (0..3).map(|row| Run { row, from: 2, to: 3 }).collect::<Vec<_>>();
         let right = (0..3).map(|row| Run { row, from: 3, to: 5 }).collect::<Vec<_>>();
-        let joined = join(vec![left.clone(), middle.clone(), right.clone()], &[false, true, false], 3, 5);
+        let joined = join(vec![left.clone(), middle, right], &[false, true, false], 3, 5);
         assert_eq!(joined.len(), 2);
-        assert_eq!(joined[0], left);
-        assert_eq!(joined[1].len(), 6);
+        assert_eq!(joined[0], (left, Some(0)));
+        assert_eq!((joined[1].0.len(), joined[1].1), (6, None));
     }
 }
