@@ -260,7 +260,7 @@ pub fn surface(area: &Area, truth: &[u8], seed: u64) -> Terrain {
             }
             (HazardShape::Point(p), HazardKind::LoneTree) => {
                 near(&frame, *p, *p, obstacles::CROWN_M, |i, d| {
-                    raise(i, height * (1.0 - 0.4 * d / obstacles::CROWN_M))
+                    raise(i, height * (1.0 - 0.4 * d / obstacles::CROWN_M));
                 });
             }
             _ => {}

@@ -223,12 +223,18 @@ fn people(area: &Area, found: &Suggested, options: &Options, args: &SuggestArgs)
         let checked: BTreeSet<_> = s.proposals.iter().flat_map(|p| &p.checked).collect();
         let not: BTreeSet<_> = s.proposals.iter().flat_map(|p| &p.not_checked).collect();
         out.push_str("\nChecked, of all or some\n");
-        checked.iter().for_each(|c| drop(writeln!(out, "{}", text::item("", c.words()))));
+        for c in checked {
+            let _ = writeln!(out, "{}", text::item("", c.words()));
+        }
         out.push_str("\nNot checked, of all or some\n");
-        not.iter().for_each(|c| drop(writeln!(out, "{}", text::item("", c.words()))));
+        for n in not {
+            let _ = writeln!(out, "{}", text::item("", n.words()));
+        }
     }
     match &args.out {
-        Some(path) => drop(writeln!(out, "\nWritten: {}", path.display())),
+        Some(path) => {
+            let _ = writeln!(out, "\nWritten: {}", path.display());
+        }
         None => out.push_str("\nWrite them down with --out FILE.geojson.\n"),
     }
     out.push_str("\nCautions\n");

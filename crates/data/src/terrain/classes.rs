@@ -119,7 +119,7 @@ fn read(
     let last = |high: f64, phase: f64| ((high - phase) / cell_m).ceil();
     let (c0, r1) = (first(low.x, phase.0), last(high.y, phase.1));
     let (cols, rows) = (last(high.x, phase.0) - c0 + 1.0, r1 - first(low.y, phase.1) + 1.0);
-    if !(cols * rows <= MOST_CELLS as f64) {
+    if cols * rows > MOST_CELLS as f64 || !(cols * rows).is_finite() {
         return Err(fail(
             LoadErrorKind::TooLarge,
             format!("{cols:.0} × {rows:.0} cells of {cell_m} m are more than {} million", MOST_CELLS / 1_000_000),

@@ -68,6 +68,7 @@ impl Bits {
     pub(super) fn get(&self, row: usize, col: usize) -> bool {
         self.data[row * self.words + col / WORD] >> (col % WORD) & 1 == 1
     }
+    #[cfg(test)]
     pub(super) fn set(&mut self, row: usize, col: usize) {
         self.data[row * self.words + col / WORD] |= 1 << (col % WORD);
     }

@@ -111,11 +111,20 @@ impl<'a> Ground<'a> {
         };
         let mut free = spread(on_posts(steepest2));
         stop()?;
+        let seen = scene.standing.map(|standing| Seen::new(standing, &frame, options.standing_m));
         if let Some(cover) = scene.cover {
-            free.keep(&open_cover(cover, &frame));
+            let mut open = of_use(cover, &frame, CoverUse::is_open);
+            if let Some(seen) = &seen {
+                // A surface model that shows nothing there outweighs a map that says trees or shrubs.
+                let mut grown = of_use(cover, &frame, |used| matches!(used, CoverUse::Trees | CoverUse::Shrub));
+                grown.keep(&seen.known);
+                grown.take(&seen.tall);
+                open.add(&grown);
+            }
+            free.keep(&open);
         }
-        if let Some(standing) = scene.standing {
-            free.take(&tall(standing, &frame, options.standing_m));
+        if let Some(seen) = &seen {
+            free.take(&seen.tall);
         }
         stop()?;
         for barrier in scene.barriers {
@@ -180,9 +189,9 @@ impl<'a> Ground<'a> {
     }
 }
 
-/// Cells whose land cover may hold a field.
-fn open_cover(cover: &LandCover, frame: &GridFrame) -> Bits {
-    let open: Vec<bool> = (0..=u16::MAX).map(|code| cover.table.used(code).is_open()).collect();
+/// Cells whose land cover has one of some uses.
+fn of_use(cover: &LandCover, frame: &GridFrame, wanted: impl Fn(CoverUse) -> bool) -> Bits {
+    let open: Vec<bool> = (0..=u16::MAX).map(|code| wanted(cover.table.used(code))).collect();
     let cell = |fraction: f64, count: usize| {
         let at = (fraction + 0.5).floor();
         (at >= 0.0 && at < count as f64).then_some(at as usize)
@@ -199,13 +208,28 @@ fn open_cover(cover: &LandCover, frame: &GridFrame) -> Bits {
     })
 }
 
-/// Cells on which something stands: the highest post within a cell counts, the nearest where posts are farther apart.
-fn tall(standing: &Standing, frame: &GridFrame, limit_m: f64) -> Bits {
+/// What a surface model shows on the cells of the search.
+struct Seen {
+    /// Cells with a height.
+    known: Bits,
+    /// Cells on which something stands: the highest post within a cell counts, the nearest where posts are farther
+    /// apart.
+    tall: Bits,
+}
+
+impl Seen {
+    fn new(standing: &Standing, frame: &GridFrame, limit_m: f64) -> Self {
+        let limit = limit_m as f32;
+        Self { known: any_post(standing, frame, f32::is_finite), tall: any_post(standing, frame, move |h| h > limit) }
+    }
+}
+
+/// Cells within which some post has a property.
+fn any_post(standing: &Standing, frame: &GridFrame, has: impl Fn(f32) -> bool + Sync) -> Bits {
     let posts = standing.frame;
     if posts.is_empty() || standing.heights_m.len() != posts.len() {
         return Bits::none_on(frame);
     }
-    let limit = limit_m as f32;
     // Posts within the cell around a fractional position, at least the nearest.
     let span = |fraction: f64, count: usize| {
         let half = frame.cell_m / posts.cell_m / 2.0;
@@ -218,12 +242,12 @@ fn tall(standing: &Standing, frame: &GridFrame, limit_m: f64) -> Bits {
     Bits::by_rows(frame.rows, frame.cols, |row, words| {
         let lines = span(posts.fractional(frame.centre(row, 0)).0, posts.rows);
         for (col, across) in cols.iter().enumerate() {
-            let high = lines.clone().any(|line| {
+            let found = lines.clone().any(|line| {
                 standing.heights_m[line * posts.cols + across.start..line * posts.cols + across.end]
                     .iter()
-                    .any(|h| *h > limit)
+                    .any(|h| has(*h))
             });
-            words[col / 64] |= u64::from(high) << (col % 64);
+            words[col / 64] |= u64::from(found) << (col % 64);
         }
     })
 }

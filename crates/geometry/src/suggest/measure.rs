@@ -43,7 +43,7 @@ pub(super) fn propose(ground: &Ground<'_>, piece: &Piece) -> Option<Proposal> {
     let seen = seen_share(ground, piece);
     let edges = standing.map(|s| side_heights(&outline, s)).unwrap_or_default();
     let believed = cover.is_some_and(|c| c.used == CoverUse::OpenGrass && c.share >= MOSTLY && c.right >= BELIEVED);
-    let (checked, not_checked) = account(ground, piece, under, seen, cover.is_some());
+    let (checked, not_checked) = account(ground, piece, under, seen, cover);
     let mut proposal = Proposal {
         outline,
         holes,
@@ -146,10 +146,12 @@ fn cover_found(ground: &Ground<'_>, piece: &Piece) -> Option<CoverFound> {
     let mut right = 0.0;
     for (&class, &count) in &counts {
         *uses.entry(table.used(class)).or_default() += count;
-        right += table.right(class) * count as f64;
+        // What the map calls trees is open by another witness; the map has no part in that.
+        right += if table.used(class).is_open() { table.right(class) * count as f64 } else { 0.0 };
     }
     let (&used, &count) = uses.iter().max_by_key(|(_, count)| **count)?;
-    Some(CoverFound { used, share: count as f64 / total, right: right / total })
+    let open = uses.iter().filter(|(used, _)| used.is_open()).map(|(_, count)| *count).sum::<usize>() as f64;
+    Some(CoverFound { used, share: count as f64 / total, open: open / total, right: right / total })
 }
 
 /// Share of a piece over which the surface model has heights.
@@ -192,7 +194,7 @@ fn account(
     piece: &Piece,
     under: Option<StripGround>,
     seen: f64,
-    has_cover: bool,
+    cover: Option<CoverFound>,
 ) -> (Vec<Checked>, Vec<NotChecked>) {
     let mut checked = vec![Checked::Slope, Checked::Roughness];
     let mut not = vec![NotChecked::Surface, NotChecked::WiresAndFences, NotChecked::Animals, NotChecked::Firmness];
@@ -201,8 +203,11 @@ fn account(
     } else {
         not.push(NotChecked::Steps);
     }
-    if has_cover {
+    if let Some(cover) = cover {
         checked.push(Checked::LandCover);
+        if cover.open < MOSTLY {
+            not.push(NotChecked::CoverDisagrees);
+        }
     } else {
         not.push(NotChecked::LandCover);
     }

@@ -38,7 +38,9 @@ pub(super) fn trace(frame: &GridFrame, piece: &Piece) -> Option<(Vec<Xy>, Vec<Ve
         })
         .filter(|ring| ring.len() >= 3)
         .collect();
-    rings.iter_mut().for_each(|ring| start_at_a_corner(ring));
+    for ring in &mut rings {
+        start_at_a_corner(ring);
+    }
     let largest =
         (0..rings.len()).max_by(|&a, &b| ring_area(&rings[a]).total_cmp(&ring_area(&rings[b])).then(b.cmp(&a)))?;
     let outer = rings.swap_remove(largest);
@@ -202,7 +204,9 @@ mod tests {
             }
             for runs in components(&bits) {
                 let mut own = Bits::none(20, 23);
-                runs.iter().for_each(|r| own.set_run(*r));
+                for run in &runs {
+                    own.set_run(*run);
+                }
                 let count = own.count() as f64;
                 let part = Piece { top: 0, left: 0, bits: own, cut: false };
                 let (outer, holes) = trace(&frame(), &part).unwrap();

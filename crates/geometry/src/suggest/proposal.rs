@@ -112,6 +112,8 @@ pub enum NotChecked {
     Firmness,
     /// No land-cover map reaches here.
     LandCover,
+    /// The land-cover map says trees or shrubs on much of it.
+    CoverDisagrees,
     /// No surface model reaches here.
     Standing,
     /// The surface model reaches only part of it.
@@ -138,6 +140,9 @@ impl NotChecked {
             Self::Animals => "animals",
             Self::Firmness => "soft ground, furrows and ruts",
             Self::LandCover => "land use: no land-cover map reaches here, so it may be wood, water or a village",
+            Self::CoverDisagrees => {
+                "which is right: the land-cover map says trees or shrubs on part of it, the surface model shows none"
+            }
             Self::Standing => "trees, hedges and buildings: no surface model reaches here",
             Self::StandingPartly => "trees, hedges and buildings on part of it: the surface model has gaps",
             Self::TreesInTerrain => {
@@ -158,6 +163,8 @@ pub struct CoverFound {
     pub used: CoverUse,
     /// Share of the ground with that use.
     pub share: f64,
+    /// Share of the ground that the map calls open; the rest it calls trees or shrubs, and the surface model shows none.
+    pub open: f64,
     /// Mean probability over the ground that the map is right; counts 0 where no source gives one.
     pub right: f64,
 }

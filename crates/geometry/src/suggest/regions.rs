@@ -34,17 +34,19 @@ impl Piece {
     }
 }
 
+/// The first of the joined stretches that one belongs to; shortens the way for the next to ask.
+fn root(parent: &mut [u32], mut i: u32) -> u32 {
+    while parent[i as usize] != i {
+        parent[i as usize] = parent[parent[i as usize] as usize];
+        i = parent[i as usize];
+    }
+    i
+}
+
 /// The 4-connected components of a set as lists of stretches, in the order of their first stretch.
 pub(super) fn components(bits: &Bits) -> Vec<Vec<Run>> {
     let runs = bits.runs();
     let mut parent: Vec<u32> = (0..runs.len() as u32).collect();
-    fn root(parent: &mut [u32], mut i: u32) -> u32 {
-        while parent[i as usize] != i {
-            parent[i as usize] = parent[parent[i as usize] as usize];
-            i = parent[i as usize];
-        }
-        i
-    }
     // Stretches of the row above, walked along with those of this row.
     let mut above = 0;
     for (i, run) in runs.iter().enumerate() {
@@ -144,9 +146,8 @@ fn by_use(ground: &Ground<'_>, piece: Piece) -> Vec<Part> {
     }
     let (rows, cols) = (piece.bits.rows, piece.bits.cols);
     let uses = prevailing_uses(ground, &piece);
-    let open = [CoverUse::OpenGrass, CoverUse::Crop, CoverUse::Bare];
     let mut parts: Vec<Vec<Run>> = Vec::new();
-    for used in open {
+    for used in PARTED {
         let own = Bits::by_rows(rows, cols, |row, words| {
             for col in 0..cols {
                 words[col / 64] |= u64::from(uses[row * cols + col] == Some(used)) << (col % 64);
@@ -189,6 +190,10 @@ fn by_use(ground: &Ground<'_>, piece: Piece) -> Vec<Part> {
         .collect()
 }
 
+/// The uses at whose borders ground is cut. Unknown stands for ground that the map calls trees or shrubs and the
+/// surface model shows open.
+const PARTED: [CoverUse; 4] = [CoverUse::OpenGrass, CoverUse::Crop, CoverUse::Bare, CoverUse::Unknown];
+
 /// The use that prevails in the 3 × 3 cells around each cell of a piece; the cell's own where none has more.
 fn prevailing_uses(ground: &Ground<'_>, piece: &Piece) -> Vec<Option<CoverUse>> {
     let (rows, cols) = (piece.bits.rows, piece.bits.cols);
@@ -197,18 +202,14 @@ fn prevailing_uses(ground: &Ground<'_>, piece: &Piece) -> Vec<Option<CoverUse>> 
         .with_min_len(cols)
         .map(|i| {
             let (row, col) = (i / cols, i % cols);
-            piece.bits.get(row, col).then(|| ground.cover_at(piece.top + row, piece.left + col)).flatten().map(|c| c.1)
+            let found = piece.bits.get(row, col).then(|| ground.cover_at(piece.top + row, piece.left + col)).flatten();
+            found.map(|(_, used)| if used.is_open() { used } else { CoverUse::Unknown })
         })
         .collect();
     let around = |row: usize, col: usize| {
         let own_use = own[row * cols + col]?;
-        let mut counts = [0u8; 3];
-        let slot = |used: CoverUse| match used {
-            CoverUse::OpenGrass => Some(0),
-            CoverUse::Crop => Some(1),
-            CoverUse::Bare => Some(2),
-            _ => None,
-        };
+        let mut counts = [0u8; PARTED.len()];
+        let slot = |used: CoverUse| PARTED.iter().position(|u| *u == used);
         for r in row.saturating_sub(1)..(row + 2).min(rows) {
             for c in col.saturating_sub(1)..(col + 2).min(cols) {
                 if let Some(s) = own[r * cols + c].and_then(slot) {
@@ -217,7 +218,7 @@ fn prevailing_uses(ground: &Ground<'_>, piece: &Piece) -> Vec<Option<CoverUse>> 
             }
         }
         let mut best = own_use;
-        for used in [CoverUse::OpenGrass, CoverUse::Crop, CoverUse::Bare] {
+        for used in PARTED {
             let count = |u: CoverUse| slot(u).map_or(0, |s| counts[s]);
             if count(used) > count(best) {
                 best = used;
@@ -306,10 +307,18 @@ fn by_size(ground: &Ground<'_>, part: Part) -> Vec<Part> {
         let mut halves = [Bits::none(piece.bits.rows, piece.bits.cols), Bits::none(piece.bits.rows, piece.bits.cols)];
         let (row, col, axis) = middle_and_axis(&piece.bits);
         for run in piece.bits.runs() {
-            for at in run.from..run.to {
-                let side = (f64::from(at) - col) * axis.0 + (f64::from(run.row) - row) * axis.1;
-                halves[usize::from(side > 0.0)].set(run.row as usize, at as usize);
-            }
+            // Along a row the cut is passed once, at most.
+            let off = (f64::from(run.row) - row) * axis.1;
+            let (left, cut) = if axis.0 > 0.0 {
+                (0, (col - off / axis.0).floor() + 1.0)
+            } else if axis.0 < 0.0 {
+                (1, (col - off / axis.0).ceil())
+            } else {
+                (usize::from(off > 0.0), f64::INFINITY)
+            };
+            let cut = cut.clamp(f64::from(run.from), f64::from(run.to)) as u32;
+            halves[left].set_run(Run { to: cut, ..run });
+            halves[1 - left].set_run(Run { from: cut, ..run });
         }
         for half in halves.iter().rev() {
             for runs in components(half).into_iter().rev() {
