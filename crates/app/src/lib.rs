@@ -14,6 +14,7 @@ pub mod open_dialog;
 pub mod settings;
 pub mod sheet;
 pub mod studies;
+pub mod suggest;
 pub mod theme;
 pub mod views;
 

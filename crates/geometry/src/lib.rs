@@ -18,4 +18,5 @@ pub mod outline;
 pub mod position;
 pub mod reach;
 pub mod slope;
+pub mod suggest;
 pub mod terrain_layers;

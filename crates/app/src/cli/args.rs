@@ -29,6 +29,8 @@ pub enum Command {
     Reach(ReachArgs),
     /// Writes one field on one page: usable length for every wind, strips, slope, approach, and what was assumed.
     Sheet(SheetArgs),
+    /// Suggests fields nobody has drawn, from terrain, land cover and a surface model: places to look at, unverified.
+    Suggest(SuggestArgs),
 }
 
 /// Arguments of `rank`.
@@ -90,6 +92,53 @@ pub struct SheetArgs {
     #[arg(long, value_name = "FILE.html")]
     pub out: Option<PathBuf>,
     /// Print one JSON document (SI units, unit in the key, degrees from true north).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `suggest`.
+#[derive(Debug, Args)]
+pub struct SuggestArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// Middle of the search as latitude,longitude; with terrain of your own also the middle of what is loaded.
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
+    pub at: Option<String>,
+    /// Search only this far east, west, north and south of --at (of the home strip of the sample area).
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    pub within: Option<String>,
+    /// Land-cover map: a GeoTIFF of class numbers.
+    #[arg(long, value_name = "FILE.tif")]
+    pub land_cover: Option<PathBuf>,
+    /// What the classes of the land-cover map mean; those of ESA WorldCover when left out.
+    #[arg(long, value_name = "FILE.toml", requires = "land_cover")]
+    pub classes: Option<PathBuf>,
+    /// Surface model: heights with what stands on the ground, as terrain files; several make one.
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub surface_model: Vec<PathBuf>,
+    /// Suggest also where fields are known.
+    #[arg(long)]
+    pub ignore_fields: bool,
+    /// One of the example aircraft by name (or the start of it), or an aircraft file.
+    #[arg(long, value_name = "NAME|FILE.toml")]
+    pub aircraft: Option<String>,
+    /// General safety factor on the landing distance.
+    #[arg(long, value_name = "FACTOR", allow_hyphen_values = true)]
+    pub safety_factor: Option<String>,
+    /// Length a field must offer, instead of what the aircraft needs.
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    pub length: Option<String>,
+    /// Width of the strip, instead of the aircraft's.
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    pub width: Option<String>,
+    /// Most suggestions, best first.
+    #[arg(long, value_name = "N", default_value_t = 500)]
+    pub most: usize,
+    /// Write the suggestions here, as GeoJSON that can be read back as fields.
+    #[arg(long, value_name = "FILE.geojson")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
     #[arg(long)]
     pub json: bool,
 }

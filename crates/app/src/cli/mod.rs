@@ -7,6 +7,7 @@ mod rank;
 mod reach;
 mod session;
 mod sheet;
+mod suggest;
 mod text;
 
 use args::{Cli, Command};
@@ -57,6 +58,7 @@ fn run(cli: Cli) -> Result<(), CliError> {
         Some(Command::Rank(args)) => rank::run(&args),
         Some(Command::Reach(args)) => reach::run(&args),
         Some(Command::Sheet(args)) => sheet::run(&args),
+        Some(Command::Suggest(args)) => suggest::run(&args),
         None => {
             if let Some(missing) = cli.files.iter().find(|f| !f.exists()) {
                 return Err(CliError::BadInput(format!(

@@ -5,7 +5,7 @@
 
 use super::geokeys::{self, GeoKeys, Heights, Stated};
 use super::geotiff_chunk::{ChunkProblem, Chunks, Sampling, decompress, is_read, row_values};
-use super::source::{Decode, Header, Input, Level, ReadSeek, Source, Window};
+use super::source::{ANY_CLASS, BELIEVED_M, Decode, Header, Input, Level, ReadSeek, Source, Window};
 use super::tiff_tags::{self as tags, Directory};
 use crate::error::{LoadError, LoadErrorKind};
 use crate::frame::shown;
@@ -66,8 +66,22 @@ pub(crate) struct GeoTiff<'a> {
     passed_over: u64,
 }
 
-/// Opens a GeoTIFF; reads its directories, no heights.
-pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
+/// What the values of a file stand for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Values {
+    /// Heights, which have a unit and a believable range.
+    Heights,
+    /// Numbers of classes, which may have a palette to be drawn with.
+    Classes,
+}
+
+/// Opens a GeoTIFF of heights; reads its directories, no heights.
+pub(crate) fn open(input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
+    open_as(input, Values::Heights)
+}
+
+/// Opens a GeoTIFF; reads its directories, no values.
+pub(crate) fn open_as(mut input: Input<'_>, values: Values) -> Result<GeoTiff<'_>, LoadError> {
     let path = input.path.clone();
     let structure = tags::read(&mut *input.reader, &path, input.length)?;
     let fail = |kind, problem: String, remedy: &str| LoadError::new(&path, kind, problem, remedy);
@@ -78,7 +92,7 @@ pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
         .ok_or_else(|| fail(LoadErrorKind::Corrupt, "it holds overviews, but no image".to_owned(), COPY_AGAIN))?;
     let directory = &structure.directories[main];
     let mut warnings = Vec::new();
-    let layout = layout(directory, main, structure.little_endian, &path)?;
+    let layout = layout(directory, main, structure.little_endian, values, &path)?;
     let keys = GeoKeys::read(directory);
     let posts = match geokeys::posts(directory, &keys, layout.cols, layout.rows) {
         Some(Ok(posts)) => posts,
@@ -104,6 +118,7 @@ pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
     };
     warnings.extend(remarks);
     let unit = match geokeys::heights(&keys) {
+        _ if values == Values::Classes => 1.0,
         Heights::Unit(unit) => unit,
         Heights::Ellipsoidal => {
             return Err(fail(
@@ -120,19 +135,20 @@ pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
             ));
         }
     };
-    let (scale, offset) = scale_and_offset(directory);
+    let (scale, offset) = if values == Values::Classes { (1.0, 0.0) } else { scale_and_offset(directory) };
     if unit != 1.0 {
         warnings.push(format!("heights were converted to metres (one unit is {unit:.6} m)"));
     }
     if scale != 1.0 || offset != 0.0 {
         warnings.push(format!("heights are {} × value + {}, as the file states", shown(scale), shown(offset)));
     }
-    if let Some(vertical) = crs.as_ref().and_then(|c| c.vertical()) {
+    if let Some(vertical) = crs.as_ref().and_then(|c| c.vertical()).filter(|_| values == Values::Heights) {
         warnings.push(format!("heights are taken as they are, in the vertical system {vertical}"));
     }
     let samples = directory.first(tags::SAMPLES_PER_PIXEL).unwrap_or(1);
     if samples > 1 {
-        warnings.push(format!("it has {samples} bands; the first was taken as heights"));
+        let what = if values == Values::Classes { "classes" } else { "heights" };
+        warnings.push(format!("it has {samples} bands; the first was taken as {what}"));
     }
     let no_data = no_data(directory, &path)?;
     let decode = Decode {
@@ -140,6 +156,7 @@ pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
         scale: scale * unit,
         offset: offset * unit,
         single: layout.sampling.format == 3 && layout.sampling.bits == 32,
+        believed: if values == Values::Classes { ANY_CLASS } else { BELIEVED_M },
     };
 
     let mut levels = vec![Level { cols: layout.cols, rows: layout.rows, to_crs: posts }];
@@ -157,6 +174,10 @@ pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
                     "write it anew with a no-data value",
                 ));
             }
+            continue;
+        }
+        // Overviews of classes may be means of class numbers, which are no classes.
+        if values == Values::Classes {
             continue;
         }
         if let Some((level, layout)) = overview(other, index, &levels[0], &layouts[0], &path) {
@@ -201,12 +222,20 @@ pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
     })
 }
 
-fn layout(directory: &Directory, index: usize, little_endian: bool, path: &Path) -> Result<Layout, LoadError> {
+fn layout(
+    directory: &Directory,
+    index: usize,
+    little_endian: bool,
+    values: Values,
+    path: &Path,
+) -> Result<Layout, LoadError> {
     let fail = |kind, problem: String, remedy: &str| LoadError::new(path, kind, problem, remedy);
     let samples = directory.first(tags::SAMPLES_PER_PIXEL).unwrap_or(1);
     let photometric = directory.first(tags::PHOTOMETRIC);
     match photometric {
         Some(1) => {}
+        // 3 is a palette: the values are numbers of colours, as class maps are often stored.
+        Some(3) if values == Values::Classes => {}
         Some(0) => {
             return Err(fail(
                 LoadErrorKind::Unsupported,
@@ -303,7 +332,7 @@ fn layout(directory: &Directory, index: usize, little_endian: bool, path: &Path)
 
 /// An overview: the same image with every side divided by about the same number.
 fn overview(directory: &Directory, index: usize, full: &Level, main: &Layout, path: &Path) -> Option<(Level, Layout)> {
-    let layout = layout(directory, index, main.sampling.little_endian, path).ok()?;
+    let layout = layout(directory, index, main.sampling.little_endian, Values::Heights, path).ok()?;
     let (own, full_size) = (layout.sampling, main.sampling);
     if own.bits != full_size.bits || own.format != full_size.format || own.interleaved != full_size.interleaved {
         return None;

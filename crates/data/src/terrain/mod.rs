@@ -5,6 +5,7 @@
 
 pub(crate) mod affine;
 mod ascii_grid;
+mod classes;
 pub(crate) mod geokeys;
 mod geotiff;
 pub(crate) mod geotiff_chunk;
@@ -25,6 +26,7 @@ use std::fs::File;
 use std::io::{BufReader, Cursor, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
+pub(crate) use classes::{ClassRaster, ClassRequest, load_classes, load_classes_bytes};
 pub use geotiff_write::write_geotiff;
 
 /// Most cells of a grid: 150 million, 600 MB of heights.
@@ -181,15 +183,19 @@ pub fn load_bytes(
     build(vec![open_bytes(name, bytes)?], request, progress)
 }
 
-fn open(path: &Path) -> Result<Box<dyn Source>, LoadError> {
+/// The file, opened for reading.
+fn input_of(path: &Path) -> Result<Input<'static>, LoadError> {
     let io = |e: &std::io::Error| LoadError::from_io(path, e);
     let metadata = std::fs::metadata(path).map_err(|e| io(&e))?;
     if metadata.is_dir() {
         return Err(io(&std::io::ErrorKind::IsADirectory.into()));
     }
     let file = File::open(path).map_err(|e| io(&e))?;
-    let input = Input { path: path.to_owned(), reader: Box::new(BufReader::new(file)), length: metadata.len() };
-    open_input(input, &|| {
+    Ok(Input { path: path.to_owned(), reader: Box::new(BufReader::new(file)), length: metadata.len() })
+}
+
+fn open(path: &Path) -> Result<Box<dyn Source>, LoadError> {
+    open_input(input_of(path)?, &|| {
         for extension in ["prj", "PRJ"] {
             let beside = path.with_extension(extension);
             match std::fs::read(&beside) {

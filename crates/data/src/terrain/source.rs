@@ -103,7 +103,9 @@ pub(crate) trait Source {
 
 /// Lowest and highest height that is believed, metres: the Dead Sea's shore is at about −430 m and the highest summit
 /// at 8849 m. What lies outside is no height but an undeclared mark for "no data".
-const BELIEVED_M: std::ops::RangeInclusive<f64> = -1000.0..=9000.0;
+pub(crate) const BELIEVED_M: (f64, f64) = (-1000.0, 9000.0);
+/// Numbers that a class may have.
+pub(crate) const ANY_CLASS: (f64, f64) = (0.0, 65_535.0);
 
 /// The height for a stored value, `NaN` for no data and for what cannot be a height.
 #[derive(Clone, Copy, Debug)]
@@ -113,6 +115,8 @@ pub(crate) struct Decode {
     pub(crate) offset: f64,
     /// Whether stored values are single-precision floats, so that the no-data value is compared as one.
     pub(crate) single: bool,
+    /// Lowest and highest height that is believed.
+    pub(crate) believed: (f64, f64),
 }
 
 impl Decode {
@@ -128,6 +132,6 @@ impl Decode {
             }
         }
         let height = value * self.scale + self.offset;
-        if BELIEVED_M.contains(&height) { (height as f32, false) } else { (f32::NAN, true) }
+        if height >= self.believed.0 && height <= self.believed.1 { (height as f32, false) } else { (f32::NAN, true) }
     }
 }
