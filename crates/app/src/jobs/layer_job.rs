@@ -51,7 +51,7 @@ impl LayerJob {
         if self.frame.as_ref() != Some(frame) {
             self.frame = Some(frame.clone());
             self.stop_all();
-            layers.list.iter_mut().for_each(|l| l.state = LayerState::Opening);
+            layers.reopen();
         }
         self.running.retain(|id, stop| {
             let wanted = layers.list.iter().any(|l| l.id == *id);

@@ -120,6 +120,12 @@ impl MapLayers {
         self.list.push(MapLayer { id: self.last_id, spec, state: LayerState::Opening, problem: None });
     }
 
+    /// Has every layer opened anew, under a new number: what was drawn of it before belongs to another frame.
+    pub fn reopen(&mut self) {
+        let specs = self.specs();
+        self.replace(specs);
+    }
+
     /// A layer by its number.
     pub fn get_mut(&mut self, id: u64) -> Option<&mut MapLayer> {
         self.list.iter_mut().find(|l| l.id == id)
@@ -191,9 +197,10 @@ mod tests {
         assert_eq!(names(&layers), "acb");
         layers.apply(&LayersCommand::Remove(lowest));
         assert_eq!(names(&layers), "cb");
-        let specs = layers.specs();
-        layers.replace(specs.clone());
+        let (specs, before) = (layers.specs(), layers.list[0].id);
+        layers.reopen();
         assert_eq!(layers.specs(), specs);
+        assert!(layers.list.iter().all(|l| l.id > before));
         assert!(layers.list.iter().all(|l| matches!(l.state, LayerState::Opening)));
     }
 }

@@ -83,7 +83,8 @@ pub(crate) fn open(path: &Path) -> Result<(MbTiles, TileSpan, String), LoadError
     let stated = text("bounds")?.and_then(|t| bounds(&t));
     let bounds = match stated {
         Some(bounds) => bounds,
-        None => span(&database, zooms.1).map_err(wrong)?,
+        // The coarsest tiles reach farthest, and fill what finer zooms leave open.
+        None => span(&database, zooms.0).map_err(wrong)?,
     };
     let words = format!("MBTiles, {} tiles", if format.is_empty() { "picture" } else { &format });
     let store = MbTiles { path: path.to_owned(), database: Mutex::new(database), zooms };

@@ -1,8 +1,8 @@
 //! Imagery and other backgrounds under the map: pictures from files, placed in the area's frame.
 //!
 //! Read are GeoTIFF images, PNG, JPEG and WebP with a world file, MBTiles and PMTiles. Each is a pyramid of levels cut
-//! into blocks ([`raster`]); [`ImageryLayer::render`] fetches the blocks under a square of the frame and resamples
-//! them ([`render`]). Lines, areas and points to draw under the fields come from any vector file ([`BackgroundLayer`]).
+//! into blocks; [`ImageryLayer::render`] fetches the blocks under a square of the frame and resamples
+//! them. Lines, areas and points to draw under the fields come from any vector file ([`BackgroundLayer`]).
 
 mod background;
 mod blocks;

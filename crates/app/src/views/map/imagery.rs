@@ -158,7 +158,7 @@ impl Imagery {
     /// Begins a frame: takes what the workers made, and asks for what the shown layers lack.
     pub(super) fn ask(&mut self, ctx: &Context, view: &View, layers: &[(u64, &Arc<ImageryLayer>)]) {
         self.frame += 1;
-        // A layer opened anew has a new number of its own image.
+        // A layer opened anew has a new number, so nothing of it as it was before is shown.
         self.kept.retain(|(id, _), _| layers.iter().any(|(shown, _)| shown == id));
         self.take_answers(ctx);
         let level = level_of(ctx, view);
