@@ -183,6 +183,22 @@ impl Day {
     }
 }
 
+/// The months by name, January first.
+pub const MONTHS: [&str; 12] = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+];
+
 /// What a field is expected to look like through one year, as the farmer or the last years tell.
 ///
 /// An expectation, not a survey: it says what to look for, and what a survey made earlier in the year has become.
