@@ -450,12 +450,102 @@ fn help_names_every_option() {
             ][..],
         ),
         ("reach", &["--out", "--rings", "--json"][..]),
+        ("sheet", &["--field", "--compare", "--wind", "--aircraft", "--out", "--json"][..]),
     ] {
         let text = String::from_utf8(answer(&[subcommand, "--help"])).unwrap();
         for option in options {
             assert!(text.contains(option), "{subcommand} --help does not name {option}");
         }
     }
+}
+
+#[test]
+fn a_sheet_says_of_a_strip_what_the_ranking_says() {
+    let rank = json(&rank_arguments(&["--json"]));
+    let mut compared = 0;
+    for ranked in rank["fields"].as_array().unwrap().iter().filter(|f| f["verdict"] != "out").take(6) {
+        let arguments =
+            ["sheet", "--field", ranked["id"].as_str().unwrap(), "--wind", "240/12", "--date", "2026-11-25", "--json"];
+        let sheet = json(&arguments);
+        let field = &sheet["fields"][0];
+        assert_eq!(field["id"], ranked["id"]);
+        assert_eq!(field["rose"].as_array().unwrap().len(), 72);
+        let strip = &ranked["strip"];
+        let near = |a: &Value, b: &Value| (a.as_f64().unwrap() - b.as_f64().unwrap()).abs() < 1e-6;
+        let ways = field["strips"].as_array().unwrap().iter().flat_map(|s| s["ways"].as_array().unwrap());
+        // Both judge the same strips; where the same one is shown, every number is the same.
+        for way in ways.filter(|w| {
+            let off = (w["heading_deg"].as_f64().unwrap() - strip["heading_deg"].as_f64().unwrap()).abs();
+            off < 1e-3 && near(&w["length_m"], &strip["length_m"])
+        }) {
+            for key in
+                ["usable_length_m", "needed_length_m", "displacement_m", "headwind_ms", "crosswind_ms", "slope_percent"]
+            {
+                assert!(near(&way[key], &strip[key]), "{key}: {} and {}", way[key], strip[key]);
+            }
+            compared += 1;
+        }
+        for bar in field["rose"].as_array().unwrap() {
+            let landing = &bar["landing"];
+            let usable = landing["usable_length_m"].as_f64().unwrap();
+            assert!(usable >= 0.0 && usable <= landing["length_m"].as_f64().unwrap());
+            assert_eq!(landing["passes"].as_bool().unwrap(), landing["gates"].as_array().unwrap().is_empty());
+        }
+        assert!(!field["assumptions"].as_array().unwrap().is_empty());
+        assert!(!sheet.to_string().contains('\u{a0}'), "a no-break space in JSON");
+    }
+    assert!(compared >= 3, "only {compared} strips are shown by both");
+}
+
+#[test]
+fn a_sheet_becomes_a_page_that_needs_nothing_else() {
+    let folder = tempfile::tempdir().unwrap();
+    let arguments = [
+        "sheet",
+        "--field",
+        "F039",
+        "--compare",
+        "F024",
+        "--wind",
+        "240/12",
+        "--date",
+        "2026-11-25",
+        "--out",
+        "two.html",
+    ];
+    let output = run_in(folder.path(), &arguments);
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let page = std::fs::read_to_string(folder.path().join("two.html")).unwrap();
+    assert!(page.starts_with("<!DOCTYPE html>") && page.trim_end().ends_with("</html>"));
+    assert_eq!(page.matches("<svg").count(), page.matches("</svg>").count());
+    assert_eq!(page.matches("<svg").count(), 8);
+    // The only address in it is the name of the SVG language.
+    assert_eq!(page.matches("http").count(), page.matches("http://www.w3.org/2000/svg").count());
+    for said in ["not for navigation", "What this rests on", "Whether you can reach it is not counted", "Difference"] {
+        assert!(page.contains(said), "{said}");
+    }
+    // What is printed for people stands on the page as well.
+    let printed = String::from_utf8(output.stdout).unwrap();
+    for line in printed.lines() {
+        let said = line.split_once(": ").map_or(line, |(_, behind)| behind);
+        assert!(page.contains(said), "{said}");
+    }
+}
+
+#[test]
+fn a_sheet_of_a_field_that_is_not_there_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let said = complaint(folder.path(), 2, &["sheet", "--field", "F9999", "--out", "a.html"]);
+    assert!(said.contains("--field") && said.contains("F9999") && said.contains("F001"), "{said}");
+    let said = complaint(folder.path(), 2, &["sheet", "--field", "F001", "--compare", "F001", "--out", "a.html"]);
+    assert!(said.contains("--compare"), "{said}");
+    let said = complaint(folder.path(), 2, &["sheet", "--field", "F001"]);
+    assert!(said.contains("--out"), "{said}");
+    let said = complaint(folder.path(), 1, &["sheet", "--field", "F001", "--out", "missing/a.html"]);
+    assert!(said.contains("cannot be written"), "{said}");
+    let said = complaint(folder.path(), 2, &["sheet", "--field", "F001", "--wind", "240/90", "--out", "a.html"]);
+    assert!(said.contains("as strong as the fastest glide"), "{said}");
+    assert!(std::fs::read_dir(folder.path()).unwrap().next().is_none(), "something was written");
 }
 
 /// What README shows of the first command is what the command prints, line by line.

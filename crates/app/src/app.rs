@@ -1,8 +1,12 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
+mod sheet;
+
+pub(crate) use sheet::write as write_page;
+
 use crate::command::Command;
-use crate::jobs::{AssessJob, AssessRequest, OpenJob, OpenOutcome, OpenWhat};
-use crate::model::{Conditions, Mode, Model, NoticeLevel, Opening};
+use crate::jobs::{AssessJob, AssessRequest, OpenJob, OpenOutcome, OpenWhat, SheetJob};
+use crate::model::{Conditions, Mode, Model, NoticeLevel, Opening, SheetCommand};
 use crate::open_dialog::{Chosen, OpenDialog};
 use crate::settings;
 use crate::theme::{Palette, Scheme, Theme};
@@ -54,6 +58,10 @@ pub struct App {
     /// The request being opened, kept once it has opened.
     opening_request: AreaRequest,
     start: StartWith,
+    sheet_job: SheetJob,
+    /// The sheet last asked for.
+    sheet_asked: Option<crate::sheet::Ask>,
+    sheet_view: views::sheet::SheetView,
 }
 
 impl App {
@@ -68,6 +76,8 @@ impl App {
         crate::theme::install_fonts(ctx);
         let repaint = ctx.clone();
         let assess = AssessJob::start(move || repaint.request_repaint())?;
+        let repaint = ctx.clone();
+        let sheet_job = SheetJob::start(move || repaint.request_repaint())?;
         let mut app = Self {
             model: Model { today: start.today, ..Model::new(sparefield_data::aircraft_file::builtin(), kept) },
             map: views::map::MapState::default(),
@@ -84,6 +94,9 @@ impl App {
             request: AreaRequest::default(),
             opening_request: AreaRequest::default(),
             start: start.clone(),
+            sheet_job,
+            sheet_asked: None,
+            sheet_view: views::sheet::SheetView::default(),
         };
         if start.files.is_empty() {
             app.open_sample(ctx);
@@ -96,6 +109,17 @@ impl App {
     /// Pushes a command as if the pilot had given it.
     pub fn push(&mut self, command: Command) {
         self.commands.push(command);
+    }
+
+    /// Shows a box of the frame (south-west, north-east) whole from the next frame on.
+    pub fn show(&mut self, south_west: Xy, north_east: Xy) {
+        self.map.show_box(south_west, north_east);
+    }
+
+    /// How places of the frame and points of the screen corresponded in the last frame; `None` before the first.
+    #[must_use]
+    pub fn map_view(&self) -> Option<views::map::View> {
+        self.map.last_view()
     }
 
     /// Takes finished work, applies commands, and asks for what is now needed.
@@ -116,6 +140,7 @@ impl App {
                         job.stop();
                     }
                 }
+                Command::Sheet(SheetCommand::SavePage(path)) => self.save_sheet(&path),
                 other => {
                     let before = self.model.settings.clone();
                     self.model.apply(&other);
@@ -136,6 +161,7 @@ impl App {
             self.applied = Some(self.theme.scheme);
         }
         self.ask_to_assess();
+        self.follow_sheet();
     }
 
     fn take_opened(&mut self) {
@@ -320,9 +346,14 @@ impl App {
         if quit {
             ctx.send_viewport_cmd(egui::ViewportCommand::Close);
         }
+        let typing = ctx.text_edit_focused() || self.dialog.is_shown() || egui::Popup::is_any_open(ctx);
+        self.sheet_keys(ctx, typing);
         let rehearsing = self.model.mode == Mode::Rehearse;
-        let typing = !rehearsing || ctx.text_edit_focused() || self.dialog.is_shown() || egui::Popup::is_any_open(ctx);
-        if !typing && self.model.selected.is_some() && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape)) {
+        if rehearsing
+            && !typing
+            && self.model.selected.is_some()
+            && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape))
+        {
             pressed.push(Command::Select(None));
         }
         self.commands.extend(pressed);
@@ -353,26 +384,41 @@ impl App {
             }
         });
         let rehearsing = self.model.mode == Mode::Rehearse;
-        if rehearsing && self.model.selected.is_some() && self.model.assessment.is_some() {
+        // The sheet tells more of the same field, and needs the room.
+        let room = rehearsing && self.model.sheet.is_none();
+        if room && self.model.selected.is_some() && self.model.assessment.is_some() {
             egui::Panel::right("card").exact_size(CARD).resizable(false).frame(panel).show(ui, |ui| {
                 views::card::card(ui, &self.model, &self.theme, &mut self.commands);
             });
         }
-        let map = egui::CentralPanel::default().frame(egui::Frame::new().fill(c.outside)).show(ui, |ui| {
-            let rect = ui.max_rect();
-            let (model, theme) = (&self.model, &self.theme);
-            views::map_panel::map_panel(ui, model, &mut self.map, &mut self.derived, theme, &mut self.commands);
-            rect
-        });
-        let first_steps = self.model.settings.show_first_steps && self.model.area.as_ref().is_some_and(|a| a.is_sample);
-        if first_steps && !self.dialog.is_shown() {
-            views::furniture::first_steps(&ctx, map.inner, &self.theme, &mut self.commands);
+        if self.model.sheet.is_some() {
+            let margin = egui::Margin { left: 14, right: 6, top: 10, bottom: 4 };
+            egui::CentralPanel::default().frame(egui::Frame::new().fill(c.panel).inner_margin(margin)).show(ui, |ui| {
+                views::sheet::sheet(ui, &self.model, &mut self.sheet_view, &self.theme, &mut self.commands);
+            });
+        } else {
+            self.draw_map(ui);
         }
         if let Some(chosen) = self.dialog.ui(&ctx, &self.theme) {
             self.open_files(&ctx, &chosen);
         }
         if !self.commands.is_empty() {
             ctx.request_repaint();
+        }
+    }
+
+    fn draw_map(&mut self, ui: &mut egui::Ui) {
+        let fill = self.theme.colours.outside;
+        let map = egui::CentralPanel::default().frame(egui::Frame::new().fill(fill)).show(ui, |ui| {
+            let rect = ui.max_rect();
+            let (model, theme) = (&self.model, &self.theme);
+            views::map_panel::map_panel(ui, model, &mut self.map, &mut self.derived, theme, &mut self.commands);
+            rect
+        });
+        let sample = self.model.area.as_ref().is_some_and(|a| a.is_sample);
+        let first_steps = sample && self.model.mode == Mode::Rehearse && self.model.settings.show_first_steps;
+        if first_steps && !self.dialog.is_shown() {
+            views::furniture::first_steps(ui.ctx(), map.inner, &self.theme, &mut self.commands);
         }
     }
 }

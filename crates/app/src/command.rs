@@ -1,7 +1,7 @@
 //! Everything the pilot can do, as values. Views push commands; the app applies them at one point in each frame.
 
 use crate::assess::{HeightInput, Rules};
-use crate::model::{AnnotateCommand, Mode, ProfileChoice};
+use crate::model::{AnnotateCommand, Mode, ProfileChoice, SheetCommand};
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
@@ -61,6 +61,8 @@ pub enum Command {
     Annotate(AnnotateCommand),
     /// Turn to drawing, or to choosing.
     SetMode(Mode),
+    /// Do something with the field sheet.
+    Sheet(SheetCommand),
     /// One step back.
     Undo,
     /// One step forward.

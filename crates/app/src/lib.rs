@@ -10,6 +10,7 @@ pub mod jobs;
 pub mod model;
 pub mod open_dialog;
 pub mod settings;
+pub mod sheet;
 pub mod studies;
 pub mod theme;
 pub mod views;

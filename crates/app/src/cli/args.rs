@@ -27,6 +27,8 @@ pub enum Command {
     Rank(RankArgs),
     /// Writes where the aircraft can glide to and how high it arrives.
     Reach(ReachArgs),
+    /// Writes one field on one page: usable length for every wind, strips, slope, approach, and what was assumed.
+    Sheet(SheetArgs),
 }
 
 /// Arguments of `rank`.
@@ -65,6 +67,29 @@ pub struct ReachArgs {
     #[arg(long, value_name = "FILE.geojson")]
     pub rings: Option<PathBuf>,
     /// Print one JSON document (SI units, unit in the key, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `sheet`.
+#[derive(Debug, Args)]
+pub struct SheetArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// The field, by its identifier or its name.
+    #[arg(long, value_name = "ID")]
+    pub field: String,
+    /// Another field beside it.
+    #[arg(long, value_name = "ID")]
+    pub compare: Option<String>,
+    /// Aircraft and wind.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
+    /// Write the page here: one HTML file with the drawings inside, to open in a browser or to print.
+    #[arg(long, value_name = "FILE.html")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document (SI units, unit in the key, degrees from true north).
     #[arg(long)]
     pub json: bool,
 }

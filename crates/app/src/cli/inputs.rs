@@ -178,7 +178,13 @@ pub fn today() -> Day {
 /// The units to print in: those that were typed, else feet and knots.
 #[must_use]
 pub fn units(state: &StateArgs, conditions: &ConditionArgs) -> UnitPrefs {
-    let height = state.height.as_deref().or(state.height_amsl.as_deref()).unwrap_or(DEFAULT_HEIGHT).to_lowercase();
+    units_of(state.height.as_deref().or(state.height_amsl.as_deref()).unwrap_or(DEFAULT_HEIGHT), conditions)
+}
+
+/// The units to print in, from a height and a wind as typed.
+#[must_use]
+pub fn units_of(height: &str, conditions: &ConditionArgs) -> UnitPrefs {
+    let height = height.to_lowercase();
     let height = if height.contains('f') || height.contains('\'') || height.contains("nm") || height.contains("mi") {
         HeightUnit::Ft
     } else {

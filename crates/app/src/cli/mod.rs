@@ -6,6 +6,7 @@ mod progress;
 mod rank;
 mod reach;
 mod session;
+mod sheet;
 mod text;
 
 use args::{Cli, Command};
@@ -55,6 +56,7 @@ fn run(cli: Cli) -> Result<(), CliError> {
     match cli.command {
         Some(Command::Rank(args)) => rank::run(&args),
         Some(Command::Reach(args)) => reach::run(&args),
+        Some(Command::Sheet(args)) => sheet::run(&args),
         None => {
             if let Some(missing) = cli.files.iter().find(|f| !f.exists()) {
                 return Err(CliError::BadInput(format!(

@@ -5,7 +5,7 @@ use super::{CliError, inputs, progress};
 use crate::assess::{self, AssessError, Assessment, Conditions, StateInput};
 use crate::studies::Studies;
 use serde_json::{Value, json};
-use sparefield_data::area::Area;
+use sparefield_data::area::{Area, AreaRequest};
 use sparefield_data::quantity::{UnitPrefs, format_bearing, format_position, format_quantity};
 use sparefield_data::{LoadError, LoadErrorKind};
 use sparefield_geometry::air::{WindProfile, WindVector};
@@ -44,13 +44,7 @@ impl Session {
                 "--at is missing: with terrain of your own, say where the aircraft is, such as --at 51.5,-2.3".into(),
             ));
         }
-        let bar = progress::Bar::new("reading terrain");
-        let opened = match &request {
-            None => Area::sample(&bar),
-            Some(request) => Area::open(request, &bar),
-        };
-        drop(bar);
-        let area = opened.map_err(|e| unusable(&e))?;
+        let area = open_area(request.as_ref()).map_err(|e| unusable(&e))?;
         let position = match (typed.at, &area.home) {
             (Some(at), _) => area.frame.to_xy(at).map_err(|_no_image| {
                 CliError::BadInput(format!("--at: {} is not in this area", format_position(at)))
@@ -187,7 +181,19 @@ impl Session {
     }
 }
 
-fn unusable(error: &LoadError) -> CliError {
+/// The area asked for, the sample area where none is.
+///
+/// # Errors
+/// As [`Area::open`].
+pub(super) fn open_area(request: Option<&AreaRequest>) -> Result<Area, LoadError> {
+    let bar = progress::Bar::new("reading terrain");
+    match request {
+        None => Area::sample(&bar),
+        Some(request) => Area::open(request, &bar),
+    }
+}
+
+pub(super) fn unusable(error: &LoadError) -> CliError {
     match error.kind {
         LoadErrorKind::Cancelled => CliError::Failure(error.to_string()),
         _ => CliError::BadInput(error.to_string()),

@@ -1,4 +1,5 @@
-//! Work that takes longer than a frame: opening an area, and assessing the fields from the present conditions.
+//! Work that takes longer than a frame: opening an area, assessing the fields from the present conditions, and working
+//! out the sheet of one field.
 //!
 //! Each kind of work has one named thread. The newest request waits in a slot and replaces an older one that has not
 //! started; a running assessment is finished while the aircraft is dragged, so that the picture follows the hand, and
@@ -6,6 +7,8 @@
 
 mod assess_job;
 mod open_job;
+mod sheet_job;
 
 pub use assess_job::{Answer, AssessJob, AssessOutcome, AssessRequest, RING_LEVELS_M};
 pub use open_job::{OpenJob, OpenOutcome, OpenWhat};
+pub use sheet_job::{SheetJob, SheetOutcome};

@@ -5,10 +5,12 @@
 mod annotate;
 mod conditions;
 mod history;
+mod sheet;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use history::{History, Step};
+pub use sheet::{MAX_SHEET_WIND_MS, SheetCommand, SheetState};
 
 use crate::assess::{Assessment, Ring};
 use crate::command::Command;
@@ -143,6 +145,8 @@ pub struct Model {
     pub settings: Settings,
     /// Which number's working is open in the card.
     pub open_working: Option<String>,
+    /// The sheet of the chosen field, while it is open.
+    pub sheet: Option<SheetState>,
 }
 
 impl Model {
@@ -172,6 +176,7 @@ impl Model {
             notices: Vec::new(),
             settings,
             open_working: None,
+            sheet: None,
         }
     }
 
@@ -182,6 +187,7 @@ impl Model {
         self.unsaved.clear();
         self.annotating.clear();
         self.selected = None;
+        self.sheet = None;
         self.hovered = None;
         self.assessment = None;
         self.cannot_assess = None;
@@ -218,9 +224,11 @@ impl Model {
                 self.conditions.aircraft = Arc::clone(a);
             }
             Command::SetRules(r) => self.conditions.rules = *r,
+            Command::Sheet(command) => self.apply_sheet(command),
             Command::Select(s) => {
                 self.selected = *s;
                 self.open_working = None;
+                self.sheet_follows_choice();
             }
             Command::Hover(h) => self.hovered = *h,
             Command::OpenWorking(w) => self.open_working.clone_from(w),

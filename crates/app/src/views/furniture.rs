@@ -4,7 +4,7 @@ use super::conditions::units_menu;
 use crate::assess::STANDING_CAUTIONS;
 use crate::command::Command;
 use crate::model::{Mode, Model, NoticeLevel};
-use crate::theme::{Theme, space};
+use crate::theme::{Theme, chooser, space};
 use egui::containers::menu::{MenuButton, MenuConfig};
 use egui::{Align2, PopupCloseBehavior, RichText, Ui, Vec2};
 
@@ -28,8 +28,8 @@ pub fn header(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
     ui.horizontal(|ui| {
         let width = (ui.available_width() - ui.spacing().item_spacing.x) / Mode::ALL.len() as f32;
         for mode in Mode::ALL {
-            let button = egui::Button::selectable(model.mode == mode, mode.words());
-            if ui.add(button.frame(true).min_size(egui::vec2(width, 28.0))).on_hover_text(mode.help()).clicked() {
+            let button = chooser(model.mode == mode, mode.words(), theme).min_size(egui::vec2(width, 28.0));
+            if ui.add(button).on_hover_text(mode.help()).clicked() {
                 commands.push(Command::SetMode(mode));
             }
         }

@@ -20,6 +20,7 @@ mod tiles;
 pub use camera::{Bounds, Camera, View};
 pub use furniture::STRIP_HEIGHT;
 pub use hands::{AIRCRAFT_LABEL, MAP_LABEL, NOSE_LABEL};
+pub(crate) use paint::cut_to;
 pub use tiles::Loading;
 
 use crate::theme::Theme;
@@ -232,6 +233,7 @@ pub struct MapState {
     camera: Camera,
     fitted: bool,
     wish: Option<Wish>,
+    shown: Option<View>,
     tiles: tiles::Tiles,
     patterns: Option<Patterns>,
     ground: ground::GroundCache,
@@ -256,6 +258,7 @@ impl MapState {
             camera: Camera::default(),
             fitted: false,
             wish: None,
+            shown: None,
             tiles: tiles::Tiles::new(loading),
             patterns: None,
             ground: ground::GroundCache::default(),
@@ -270,6 +273,11 @@ impl MapState {
     #[must_use]
     pub fn camera(&self) -> Camera {
         self.camera
+    }
+    /// How places and points of the screen corresponded in the last frame; `None` before the first.
+    #[must_use]
+    pub fn last_view(&self) -> Option<View> {
+        self.shown
     }
     /// Looks somewhere else at once.
     pub fn set_camera(&mut self, camera: Camera) {
@@ -330,6 +338,7 @@ pub fn map_view(ui: &mut Ui, state: &mut MapState, input: &MapInput<'_>) -> Show
     state.fields.refresh(input);
     let events = hands::handle(ui, &response, state, input);
     let view = View::new(state.camera, rect);
+    state.shown = Some(view);
     draw(ui, &response, &view, state, input);
     Shown { events, response, view }
 }
