@@ -1,6 +1,7 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
 mod sheet;
+mod survey;
 
 pub(crate) use sheet::write as write_page;
 
@@ -8,6 +9,7 @@ use crate::command::Command;
 use crate::jobs::{AssessJob, AssessRequest, OpenJob, OpenOutcome, OpenWhat, SheetJob};
 use crate::model::{Conditions, Mode, Model, NoticeLevel, Opening, SheetCommand};
 use crate::open_dialog::{Chosen, OpenDialog};
+use crate::pick::Picking;
 use crate::settings;
 use crate::theme::{Palette, Scheme, Theme};
 use crate::views;
@@ -50,6 +52,10 @@ pub struct App {
     assess: AssessJob,
     open: Option<OpenJob>,
     dialog: OpenDialog,
+    /// A dialogue of the system's for other files.
+    picking: Option<Picking>,
+    /// The land and the field whose photographs were last looked for.
+    photographs_of: Option<(u64, Option<String>)>,
     /// The conditions last sent to be assessed, and for which area.
     asked: Option<(u64, Conditions)>,
     serial: u64,
@@ -89,6 +95,8 @@ impl App {
             assess,
             open: None,
             dialog: OpenDialog::default(),
+            picking: None,
+            photographs_of: None,
             asked: None,
             serial: 0,
             request: AreaRequest::default(),
@@ -141,6 +149,7 @@ impl App {
                     }
                 }
                 Command::Sheet(SheetCommand::SavePage(path)) => self.save_sheet(&path),
+                Command::Survey(command) => self.survey_command(ctx, &command),
                 other => {
                     let before = self.model.settings.clone();
                     self.model.apply(&other);
@@ -162,6 +171,7 @@ impl App {
         }
         self.ask_to_assess();
         self.follow_sheet();
+        self.follow_survey();
     }
 
     fn take_opened(&mut self) {
@@ -390,6 +400,10 @@ impl App {
             egui::Panel::right("card").exact_size(CARD).resizable(false).frame(panel).show(ui, |ui| {
                 views::card::card(ui, &self.model, &self.theme, &mut self.commands);
             });
+        }
+        if self.model.mode == Mode::Annotate {
+            // Before the map, so that Escape closes it first.
+            views::annotate::check_round::check_round(&ctx, &self.model, &self.theme, &mut self.commands);
         }
         if self.model.sheet.is_some() {
             let margin = egui::Margin { left: 14, right: 6, top: 10, bottom: 4 };

@@ -1,7 +1,7 @@
 //! Everything the pilot can do, as values. Views push commands; the app applies them at one point in each frame.
 
 use crate::assess::{HeightInput, Rules};
-use crate::model::{AnnotateCommand, Mode, ProfileChoice, SheetCommand};
+use crate::model::{AnnotateCommand, Mode, ProfileChoice, SheetCommand, SurveyCommand};
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
@@ -63,6 +63,8 @@ pub enum Command {
     SetMode(Mode),
     /// Do something with the field sheet.
     Sheet(SheetCommand),
+    /// Look after what is known.
+    Survey(SurveyCommand),
     /// One step back.
     Undo,
     /// One step forward.

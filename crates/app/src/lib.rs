@@ -9,9 +9,11 @@ pub mod edits;
 pub mod jobs;
 pub mod model;
 pub mod open_dialog;
+pub mod pick;
 pub mod settings;
 pub mod sheet;
 pub mod studies;
+pub mod survey;
 pub mod theme;
 pub mod views;
 

@@ -243,6 +243,7 @@ impl Scene {
             revision: self.revision,
             fields: &self.fields,
             doubtful: &doubtful,
+            dimmed: &|_| false,
             hazards: &self.hazards,
             quiet_zones: &self.quiet_zones,
             lanes: &self.lanes,
