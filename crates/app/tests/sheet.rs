@@ -82,10 +82,10 @@ fn the_card_opens_the_sheet_and_close_goes_back_to_the_map() {
     let mut window = sample(1280.0, 800.0);
     window.get_by_label("Field sheet").click();
     until(&mut window, "the sheet is worked out", up_to_date);
-    let one = &made(&window).unwrap().sheets[0];
+    let one = made(&window).unwrap().sheets[0].clone();
     let units = app(&window).model.settings.units;
     window.get_by_label(&format!("Field sheet: {}", one.field.label()));
-    window.get_by_label(&words::headline(one, units));
+    window.get_by_label(&words::headline(&one, units));
     window.get_by_label_contains("Rose of ");
     window.get_by_label("The field from above with its strips, north upwards");
     window.get_by_label_contains("Approach from the side");
@@ -170,8 +170,8 @@ fn a_second_field_stands_beside_the_first_at_the_same_scales() {
     window.step();
     window.step();
     window.get_by_label("Name or number of the other field");
-    let row = window.query_all_by_label_contains(&format!("{second} · ")).next().unwrap();
-    row.click();
+    let offered = format!("{second} · ");
+    window.query_all_by_label_contains(&offered).next().unwrap().click();
     window.step();
     until(&mut window, "both sheets are worked out", |a| {
         up_to_date(a) && a.model.sheet.as_ref().unwrap().made.as_ref().unwrap().sheets.len() == 2

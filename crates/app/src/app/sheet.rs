@@ -72,7 +72,7 @@ impl App {
         let text = page(made, &look);
         match write(path, &text) {
             Ok(()) => {
-                self.model.notify(NoticeLevel::Info, format!("The field sheet was written to {}", path.display()))
+                self.model.notify(NoticeLevel::Info, format!("The field sheet was written to {}", path.display()));
             }
             Err(e) => {
                 let why = format!(

@@ -187,9 +187,9 @@ impl Labels<'_> {
         if free {
             self.taken.push(rect);
             if bold {
-                self.p.bold(at, Align2::CENTER_CENTER, text, ink)
+                self.p.bold(at, Align2::CENTER_CENTER, text, ink);
             } else {
-                self.p.text(at, Align2::CENTER_CENTER, text, ink)
+                self.p.text(at, Align2::CENTER_CENTER, text, ink);
             }
         }
         free

@@ -309,7 +309,7 @@ pub fn approach(one: &One, way: &Way, look: &ProfileLook<'_>) -> Picture {
     let unit = foot(look.units);
     let top = 26.0 + LABEL_ROWS as f32 * (look.sizes.small + 3.0);
     let axes = Axes {
-        rect: Rect::from_min_max(pos2(LEFT, top), pos2(size.x - RIGHT, size.y - 52.0)),
+        rect: Rect::from_min_max(pos2(LEFT, top), pos2(size.x - RIGHT, size.y - foot_room(look))),
         x: (-look.scales.before_m, look.scales.behind_m),
         y: look.scales.approach_m,
     };
@@ -382,8 +382,18 @@ fn standing(p: &mut Picture, thing: &ApproachThing, axes: &Axes) {
     if wide {
         let upper: Vec<Pos2> = tops.iter().map(|t| axes.at(-t.0, t.1)).collect();
         let lower: Vec<Pos2> = tops.iter().map(|t| axes.at(-t.0, t.1 - thing.stands_m)).collect();
-        if !thing.assumed {
+        if !thing.assumed && ink != Ink::Wires {
             p.marks.push(super::picture::Mark::Band { upper: upper.clone(), lower: lower.clone(), ink, alpha: 0.5 });
+        }
+        if ink == Ink::Wires {
+            // Wires that cross askew: the line itself, and a pole at each end of it.
+            for (top, foot) in [upper.first().zip(lower.first()), upper.last().zip(lower.last())].into_iter().flatten()
+            {
+                p.line([*top, *foot], ink, 1.2);
+                p.dot(*top, 3.0, ink);
+            }
+            p.line(upper, ink, 1.5);
+            return;
         }
         let round: Vec<Pos2> = upper.into_iter().chain(lower.into_iter().rev()).collect();
         p.outline(&round, ink, 1.5);
@@ -456,18 +466,36 @@ fn thing_labels(p: &mut Picture, profile: &ApproachProfile, look: &ProfileLook<'
     }
 }
 
-fn legend(p: &mut Picture, look: &ProfileLook<'_>, foot: &str) {
-    let small = look.sizes.small;
-    p.text(pos2(look.size.x - RIGHT, look.size.y - 32.0 + 8.0), Align2::RIGHT_CENTER, foot, Ink::Soft);
-    let y = look.size.y - 8.0;
-    let mut x = 4.0;
-    for (words, kind) in
-        [("lowest path", 0), ("path to the aiming point", 1), ("ground, with its error", 2), ("? height assumed", 3)]
-    {
-        let width = 24.0 + text_width(words, small) + 10.0;
-        if x + width > look.size.x {
-            break;
+const LEGEND: [&str; 4] = ["lowest path", "path to the aiming point", "ground, with its error", "? height assumed"];
+
+/// Where the entries of the legend stand: their left edges, and how many rows they fill from the top.
+fn legend_places(look: &ProfileLook<'_>) -> ([(f32, usize); 4], usize) {
+    let (mut x, mut row) = (4.0, 0);
+    let places = LEGEND.map(|words| {
+        let width = 24.0 + text_width(words, look.sizes.small) + 10.0;
+        if x > 4.0 && x + width > look.size.x {
+            (x, row) = (4.0, row + 1);
         }
+        let place = (x, row);
+        x += width;
+        place
+    });
+    (places, row + 1)
+}
+
+const LEGEND_ROW: f32 = 17.0;
+
+/// Room under the approach for its figures and legend.
+fn foot_room(look: &ProfileLook<'_>) -> f32 {
+    36.0 + LEGEND_ROW * legend_places(look).1 as f32
+}
+
+fn legend(p: &mut Picture, look: &ProfileLook<'_>, foot: &str) {
+    let (places, rows) = legend_places(look);
+    let below = look.size.y - LEGEND_ROW * rows as f32;
+    p.text(pos2(look.size.x - RIGHT, below - 6.0), Align2::RIGHT_CENTER, foot, Ink::Soft);
+    for (kind, (words, (x, row))) in LEGEND.into_iter().zip(places).enumerate() {
+        let y = below + LEGEND_ROW * (row as f32 + 0.5);
         let (a, b) = (pos2(x, y), pos2(x + 18.0, y));
         let shade = [a - vec2(0.0, 5.0), b - vec2(0.0, 5.0), b + vec2(0.0, 5.0), a + vec2(0.0, 5.0)];
         match kind {
@@ -480,7 +508,6 @@ fn legend(p: &mut Picture, look: &ProfileLook<'_>, foot: &str) {
             _ => p.outline(&shade.map(|q| pos2(x + 6.0 + (q.x - x) / 3.0, q.y)), Ink::Building, 1.2),
         }
         p.text(pos2(x + 24.0, y), Align2::LEFT_CENTER, words, Ink::Ink);
-        x += width;
     }
 }
 

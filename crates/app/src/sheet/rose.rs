@@ -199,9 +199,9 @@ fn compass(p: &mut Picture, centre: Pos2, radius: f32, look: &RoseLook<'_>) {
         }
         let at = centre + out(from, radius + 17.0);
         if k % 3 == 0 {
-            p.bold(at, Align2::CENTER_CENTER, text, Ink::Ink)
+            p.bold(at, Align2::CENTER_CENTER, text, Ink::Ink);
         } else {
-            p.text(at, Align2::CENTER_CENTER, text, Ink::Soft)
+            p.text(at, Align2::CENTER_CENTER, text, Ink::Soft);
         }
     }
     // Scale figures run out between the north and the 30° marks, where bars are as likely as anywhere else.

@@ -92,12 +92,13 @@ fn compare_button(
     MenuButton::new("Compare with…").config(config).ui(ui, |ui| {
         ui.set_width(300.0);
         let label = ui.label("Name or number of the other field");
-        ui.add(TextEdit::singleline(&mut view.filter).desired_width(f32::INFINITY)).labelled_by(label.id);
+        let edit = TextEdit::singleline(&mut view.filter).desired_width(f32::INFINITY);
+        ui.add(edit.background_color(theme.colours.panel_sunken)).labelled_by(label.id);
         let found = offered(model, &view.filter);
         if found.is_empty() {
             ui.label("No field is called that.");
         }
-        ScrollArea::vertical().max_height(320.0).show(ui, |ui| {
+        ScrollArea::vertical().max_height(320.0).auto_shrink([false, true]).show(ui, |ui| {
             for ranked in found {
                 let text = format!(
                     "{} · {}",

@@ -171,6 +171,8 @@ fn differences(ui: &mut Ui, pair: [&One; 2], model: &Model, theme: &Theme) {
     let narrow = ui.available_width() < TWO_COLUMNS;
     let shares: &[f32] = if narrow { &[0.36, 0.32, 0.32] } else { &[0.22, 0.17, 0.17, 0.44] };
     let bold = |which: Which, row: &words::Differs| row.ahead == Some(which);
+    // Without room for a fourth column the sentences follow below.
+    let mut below: Vec<String> = Vec::new();
     let mut cells: Vec<Vec<(String, bool)>> = vec![vec![
         (String::new(), false),
         (pair[0].field.label().to_owned(), true),
@@ -179,11 +181,17 @@ fn differences(ui: &mut Ui, pair: [&One; 2], model: &Model, theme: &Theme) {
     ]];
     for row in rows {
         let (first, second) = (bold(Which::First, &row), bold(Which::Second, &row));
+        if narrow {
+            below.push(row.said.clone());
+        }
         cells.push(vec![(row.what, false), (row.first, first), (row.second, second), (row.said, false)]);
     }
     for row in &mut cells {
         row.truncate(shares.len());
     }
     parts::table(ui, theme, shares, &cells);
+    for said in below {
+        ui.add(egui::Label::new(RichText::new(said).size(theme.sizes.small)).wrap());
+    }
     ui.add_space(space::LINE);
 }

@@ -130,7 +130,7 @@ impl Part<'_> {
         if self.one.sheet.strips.is_empty() {
             return;
         }
-        self.soft(ui, "Strips, each both ways. Filled: usable; the line in it: the needed length, from the aiming point on. Broken sides: height assumed.");
+        self.soft(ui, "Strips, each both ways; the best in this wind by the rules of the ranking is shown first. Filled: usable; the line in it: the needed length, from the aiming point on. Broken sides: height assumed.");
         ui.horizontal_wrapped(|ui| {
             for way in self.one.sheet.strips.iter().flat_map(|s| &s.ways) {
                 let landing = &way.landing;
