@@ -13,6 +13,7 @@ pub mod parcels;
 pub mod path;
 pub mod relief;
 pub mod roads;
+mod seasons;
 pub mod woods;
 pub mod write;
 

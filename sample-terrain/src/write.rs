@@ -4,6 +4,7 @@ use crate::features::{Area, Home, STRIP_LENGTH_M, STRIP_WIDTH_M};
 use crate::{CORNER_M, SEED, cover, names};
 use anyhow::{Context, Result};
 use sparefield_data::frame::Frame;
+use sparefield_data::vector::value_columns;
 use sparefield_geometry::fields::model::{BoundaryEdge, Day, Field, Hazard, HazardKind, HazardShape, QuietZone, Stock};
 use sparefield_geometry::grid::{GridFrame, Terrain};
 use sparefield_geometry::position::{Bearing, Xy};
@@ -131,6 +132,9 @@ fn edge(edge: &BoundaryEdge) -> String {
     format!("{{\"kind\":{},\"height_m\":{}}}", quoted(edge.kind.words()), one_decimal(edge.height_m))
 }
 
+/// Columns of the seasons and of what people wrote.
+const SEASONS: [&str; 5] = ["stock_seen", "calendar", "hazard_remarks", "access", "permission"];
+
 fn field(f: &Field, globe: &Globe) -> Result<String> {
     let stock = match f.stock {
         Stock::None => "none",
@@ -144,6 +148,9 @@ fn field(f: &Field, globe: &Globe) -> Result<String> {
     p = p.text("surface", f.surface.words()).text("stock", stock);
     if let Some(day) = f.surveyed {
         p = p.text("surveyed", &iso_date(day));
+    }
+    for (column, value) in value_columns(f).into_iter().filter(|(c, _)| SEASONS.contains(c)) {
+        p = p.raw(column, &value.to_string());
     }
     if !f.notes.is_empty() {
         p = p.text("notes", &f.notes);

@@ -358,6 +358,30 @@ fn surveys_lie_in_the_last_three_years() {
 }
 
 #[test]
+fn some_fields_have_calendars_and_remarks_and_home_is_not_contradicted() {
+    let fields = &area().fields;
+    let with = fields.iter().filter(|f| !f.calendar.is_empty());
+    assert!((30..90).contains(&with.count()));
+    assert!(fields.iter().filter(|f| f.stock_seen.is_some()).count() > 8);
+    for remark in [
+        fields.iter().filter(|f| !f.remarks.hazards.is_empty()).count(),
+        fields.iter().filter(|f| !f.remarks.access.is_empty()).count(),
+        fields.iter().filter(|f| !f.remarks.permission.is_empty()).count(),
+    ] {
+        assert!((5..50).contains(&remark), "{remark}");
+    }
+    // Animals looked for on another day than the survey are looked for later, and not tomorrow.
+    for f in fields {
+        assert!(f.stock_seen.is_none_or(|d| f.surveyed < Some(d) && d.days_since_epoch <= 20_782), "{}", f.id);
+        let looked = f.surveyed.map(Day::month_index);
+        let near = f.centroid().distance(area().home.middle) < 1_000.0;
+        if let Some(month) = looked.filter(|_| near && !f.calendar.is_empty()) {
+            assert_eq!(f.calendar.months[month], Some(f.surface), "{}", f.id);
+        }
+    }
+}
+
+#[test]
 fn dates_are_written_as_in_the_calendar() {
     for (days, text) in [
         (0, "1970-01-01"),

@@ -1,6 +1,7 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
 mod sheet;
+mod survey;
 
 pub(crate) use sheet::write as write_page;
 
@@ -11,6 +12,7 @@ use crate::keep::{Keep, Notify};
 use crate::model::layers::LayersCommand;
 use crate::model::{Conditions, Mode, Model, NoticeLevel, Opening, SheetCommand};
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
+use crate::pick::Picking;
 use crate::settings;
 use crate::theme::{Palette, Scheme, Theme};
 use crate::views;
@@ -59,6 +61,10 @@ pub struct App {
     keep: Keep,
     layer_dialog: OpenDialog,
     layers: LayerJob,
+    /// A dialogue of the system's for other files.
+    picking: Option<Picking>,
+    /// The land and the field whose photographs were last looked for.
+    photographs_of: Option<(u64, Option<String>)>,
     /// The conditions last sent to be assessed, and for which area.
     asked: Option<(u64, Conditions)>,
     serial: u64,
@@ -105,6 +111,8 @@ impl App {
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
             layer_dialog: OpenDialog::new(Purpose::Layers),
             layers: LayerJob::default(),
+            picking: None,
+            photographs_of: None,
             asked: None,
             serial: 0,
             request: AreaRequest::default(),
@@ -169,6 +177,7 @@ impl App {
                     }
                 }
                 Command::Sheet(SheetCommand::SavePage(path)) => self.save_sheet(&path),
+                Command::Survey(command) => self.survey_command(ctx, &command),
                 other => {
                     let before = self.model.settings.clone();
                     self.model.apply(&other);
@@ -195,6 +204,7 @@ impl App {
         }
         self.ask_to_assess();
         self.follow_sheet();
+        self.follow_survey();
     }
 
     /// Where a copy might go: beside the area's file, under another name.
@@ -562,6 +572,10 @@ impl App {
             egui::Panel::right("card").exact_size(CARD).resizable(false).frame(panel).show(ui, |ui| {
                 views::card::card(ui, &self.model, &self.theme, &mut self.commands);
             });
+        }
+        if self.model.mode == Mode::Annotate {
+            // Before the map, so that Escape closes it first.
+            views::annotate::check_round::check_round(&ctx, &self.model, &self.theme, &mut self.commands);
         }
         if self.model.sheet.is_some() {
             let margin = egui::Margin { left: 14, right: 6, top: 10, bottom: 4 };

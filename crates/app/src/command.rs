@@ -2,7 +2,7 @@
 
 use crate::assess::{HeightInput, Rules};
 use crate::model::layers::LayersCommand;
-use crate::model::{AnnotateCommand, Mode, ProfileChoice, SheetCommand};
+use crate::model::{AnnotateCommand, Mode, ProfileChoice, SheetCommand, SurveyCommand};
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
@@ -64,6 +64,8 @@ pub enum Command {
     SetMode(Mode),
     /// Do something with the field sheet.
     Sheet(SheetCommand),
+    /// Look after what is known.
+    Survey(SurveyCommand),
     /// One step back.
     Undo,
     /// One step forward.

@@ -31,6 +31,8 @@ pub enum Command {
     Sheet(SheetArgs),
     /// Suggests fields nobody has drawn, from terrain, land cover and a surface model: places to look at, unverified.
     Suggest(SuggestArgs),
+    /// Lists the fields that need a look, in the order of a walk or flight from home, to print and tick off.
+    CheckRound(CheckRoundArgs),
 }
 
 /// Arguments of `rank`.
@@ -137,6 +139,29 @@ pub struct SuggestArgs {
     pub most: usize,
     /// Write the suggestions here, as GeoJSON that can be read back as fields.
     #[arg(long, value_name = "FILE.geojson")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `check-round`.
+#[derive(Debug, Args)]
+pub struct CheckRoundArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// Fields not looked at for so long, or since a day: 90d, 2026-09-01, ever, or whenever for all fields.
+    #[arg(long, value_name = "DAYS|DATE|ever", default_value = "90d", allow_hyphen_values = true)]
+    pub since: String,
+    /// Only fields whose name, identifier, notes or crop hold these words.
+    #[arg(long, value_name = "WORDS")]
+    pub text: Option<String>,
+    /// The day for which surveys are judged; today when left out.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub date: Option<String>,
+    /// Write the round here as one HTML page with an overview, for printing.
+    #[arg(long, value_name = "FILE.html")]
     pub out: Option<PathBuf>,
     /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
     #[arg(long)]

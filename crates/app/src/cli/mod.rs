@@ -1,6 +1,7 @@
 //! The command line: reads what was typed, calls the same core as the window, prints for people or as JSON.
 
 pub mod args;
+mod check_round;
 pub mod inputs;
 mod progress;
 mod rank;
@@ -59,6 +60,7 @@ fn run(cli: Cli) -> Result<(), CliError> {
         Some(Command::Reach(args)) => reach::run(&args),
         Some(Command::Sheet(args)) => sheet::run(&args),
         Some(Command::Suggest(args)) => suggest::run(&args),
+        Some(Command::CheckRound(args)) => check_round::run(&args),
         None => {
             if let Some(missing) = cli.files.iter().find(|f| !f.exists()) {
                 return Err(CliError::BadInput(format!(

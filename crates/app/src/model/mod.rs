@@ -8,12 +8,14 @@ mod history;
 mod keeping;
 pub mod layers;
 mod sheet;
+mod survey;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use history::{History, Step};
 pub use keeping::Keeping;
 pub use sheet::{MAX_SHEET_WIND_MS, SheetCommand, SheetState};
+pub use survey::{Survey, SurveyCommand};
 
 use crate::assess::{Assessment, Ring};
 use crate::command::Command;
@@ -137,6 +139,8 @@ pub struct Model {
     pub mode: Mode,
     /// Drawing and describing.
     pub annotating: Annotate,
+    /// Looking after what is known.
+    pub survey: Survey,
     /// Aircraft to choose from.
     pub hangar: Vec<Aircraft>,
     /// What the pilot set.
@@ -185,6 +189,7 @@ impl Model {
             today: Day { days_since_epoch: 0 },
             mode: Mode::default(),
             annotating: Annotate::default(),
+            survey: Survey::default(),
             hangar,
             conditions: Conditions::new(aircraft),
             history: History::default(),
@@ -210,6 +215,7 @@ impl Model {
         self.land_revision += 1;
         self.unsaved.clear();
         self.annotating.clear();
+        self.survey = Survey::default();
         self.selected = None;
         self.sheet = None;
         self.hovered = None;
@@ -249,6 +255,10 @@ impl Model {
             }
             Command::SetRules(r) => self.conditions.rules = *r,
             Command::Sheet(command) => self.apply_sheet(command),
+            Command::Survey(command) => {
+                self.apply_survey(command);
+                return;
+            }
             Command::Select(s) => {
                 self.selected = *s;
                 self.open_working = None;

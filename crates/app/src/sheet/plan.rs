@@ -85,7 +85,7 @@ pub fn picture(one: &One, look: &PlanLook<'_>) -> Picture {
     }
     side_labels(&mut labels, &one.field, look.units, &place);
     north(&mut p, look.size);
-    scale_bar(&mut p, look);
+    scale_bar(&mut p, look.size, look.scale, look.units);
     p
 }
 
@@ -262,7 +262,8 @@ fn hazards(p: &mut Picture, look: &PlanLook<'_>, place: &dyn Fn(Xy) -> Pos2, (lo
     }
 }
 
-fn north(p: &mut Picture, size: Vec2) {
+/// An arrow to the north in the upper right corner.
+pub(crate) fn north(p: &mut Picture, size: Vec2) {
     let foot = pos2(size.x - 16.0, 38.0);
     let tip = foot - vec2(0.0, 22.0);
     p.line([foot, tip], Ink::Soft, 1.5);
@@ -270,15 +271,16 @@ fn north(p: &mut Picture, size: Vec2) {
     p.bold(tip - vec2(0.0, 1.0), Align2::CENTER_BOTTOM, "N", Ink::Soft);
 }
 
-fn scale_bar(p: &mut Picture, look: &PlanLook<'_>) {
-    let unit = look.units.length.metres();
-    let wanted = 90.0 / f64::from(look.scale) / unit;
-    let steps = [10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1_000.0, 2_000.0];
+/// A scale in the lower left corner; `scale` is points for each metre.
+pub(crate) fn scale_bar(p: &mut Picture, size: Vec2, scale: f32, units: UnitPrefs) {
+    let unit = units.length.metres();
+    let wanted = 90.0 / f64::from(scale) / unit;
+    let steps = [10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1_000.0, 2_000.0, 5_000.0, 10_000.0, 20_000.0];
     let length = steps.iter().rev().copied().find(|s| *s <= wanted).unwrap_or(10.0) * unit;
-    let width = (length * f64::from(look.scale)) as f32;
-    let (left, y) = (8.0, look.size.y - 8.0);
+    let width = (length * f64::from(scale)) as f32;
+    let (left, y) = (8.0, size.y - 8.0);
     p.line([pos2(left, y - 5.0), pos2(left, y), pos2(left + width, y), pos2(left + width, y - 5.0)], Ink::Soft, 1.5);
-    p.text(pos2(left + width + 6.0, y + 2.0), Align2::LEFT_BOTTOM, look.units.format_length(length), Ink::Soft);
+    p.text(pos2(left + width + 6.0, y + 2.0), Align2::LEFT_BOTTOM, units.format_length(length), Ink::Soft);
 }
 
 /// The wind over a picture, blowing from a grid bearing: an arrow in the upper left corner.

@@ -20,9 +20,6 @@ use sparefield_geometry::grid::GridFrame;
 use sparefield_geometry::position::{Bearing, Xy};
 use std::sync::Arc;
 
-/// A survey older than this is shown as old, days. Common practice, no source: a field changes with the season.
-const OLD_SURVEY_DAYS: i32 = 365;
-
 /// What the window worked out once for the present area and answer, so that a frame does not do it again.
 #[derive(Default)]
 pub struct MapDerived {
@@ -121,13 +118,8 @@ pub fn map_panel(
         layers: &shown,
         revision: model.land_revision,
         fields,
-        doubtful: &|i| {
-            let today = assessment.map(|a| a.today.days_since_epoch);
-            fields
-                .get(i)
-                .and_then(|f| f.surveyed)
-                .is_none_or(|day| today.is_some_and(|t| t.saturating_sub(day.days_since_epoch) > OLD_SURVEY_DAYS))
-        },
+        doubtful: &|i| model.survey.shown.doubts(i),
+        dimmed: &|i| annotating && model.survey.shown.hides(i),
         hazards: area.map_or(none_hazards, |a| a.hazards.as_slice()),
         quiet_zones: area.map_or(none_zones, |a| a.quiet_zones.as_slice()),
         lanes: &derived.lanes,

@@ -8,6 +8,7 @@ mod codepage;
 mod columns;
 mod dbf;
 mod edges;
+mod facts;
 mod fields;
 mod geojson_in;
 mod geojson_out;
@@ -17,6 +18,7 @@ pub(crate) mod ring;
 mod shape;
 
 pub use edges::{EdgeLine, match_edges};
+pub use facts::{FACT_COLUMNS, from_text_columns, pole_heights_text, text_columns, value_columns};
 pub use geojson_out::{
     ExportFeature, ExportShape, feature_collection, field_features, hazard_features, quiet_zone_features, write_geojson,
 };
@@ -49,7 +51,7 @@ pub struct Hazards {
 
 /// Reads fields from a `.geojson`, `.json` or `.shp` file.
 ///
-/// Columns used, in any case: `id`, `name`, `surface`, `stock`, `surveyed`, `notes`, `edges`; all others are kept.
+/// Columns used, in any case: `id`, `edges` and [`FACT_COLUMNS`]; all others are kept.
 ///
 /// # Errors
 /// When the file cannot be read or its reference system is not known. Records that cannot be used are warnings.
@@ -74,8 +76,8 @@ pub fn fields_from_geojson(
 
 /// Reads hazards and quiet zones from a `.geojson`, `.json` or `.shp` file.
 ///
-/// Columns used, in any case: `id`, `name`, `kind`, `height_m` (or `height`, `height_ft`), `below_agl_m`; all others
-/// are kept. A record is a quiet zone when its kind is `quiet zone` or it has `below_agl_m`.
+/// Columns used, in any case: `id`, `name`, `kind`, `height_m` (or `height`, `height_ft`), `pole_heights_m` (one height
+/// for each vertex of a line), `below_agl_m`, `protects`; all others are kept. A record is a quiet zone when its kind is `quiet zone` or it has `below_agl_m`.
 ///
 /// # Errors
 /// As [`load_fields`].

@@ -12,5 +12,6 @@ pub mod reasons;
 pub mod sheet;
 pub mod strip;
 pub mod study;
+pub mod survey;
 pub mod verdict;
 pub mod workings;

@@ -172,6 +172,8 @@ pub struct MapInput<'a> {
     pub fields: &'a [Arc<Field>],
     /// Whether a field was never looked at or too long ago.
     pub doubtful: &'a dyn Fn(usize) -> bool,
+    /// Whether a field is drawn faintly: something else is looked for.
+    pub dimmed: &'a dyn Fn(usize) -> bool,
     /// Things in the way.
     pub hazards: &'a [Arc<Hazard>],
     /// Places not to be overflown low.

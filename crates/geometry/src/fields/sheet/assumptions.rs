@@ -3,6 +3,7 @@
 use super::super::approach::STEEPEST_GRADIENT;
 use super::super::model::{BoundaryEdge, EdgeKind, Hazard, HazardKind, Stock, Surface};
 use super::super::study::{APPROACH_SPLAY, GroundKnown, Under, WIRES_MARGIN_M, may_include_trees};
+use super::super::survey::{SurfaceSource, SurveyStanding};
 use super::super::verdict::{Quantity, Reason, ReasonKind};
 use super::{SheetInput, StripSheet, Way};
 use serde::Serialize;
@@ -155,14 +156,16 @@ fn survey(input: &SheetInput<'_>, near: &[&Hazard], list: &mut List) {
         let words = "nobody said what grows there: wet grass is reckoned, landing distance × {0}";
         list.push(group, words, &[Quantity::Number(factor.0, 2)], factor.1, true);
     }
+    let survey = SurveyStanding::of(field, input.rank.options.today);
+    if survey.surface.source == SurfaceSource::Expected && survey.seen != Surface::Unknown {
+        let (expected, month) = (survey.surface.surface.words(), survey.month_words());
+        let words = format!("the survey is old and the calendar says {expected} in {month}: that is reckoned with");
+        list.push(group, &words, &[], OURS, true);
+    }
     if field.stock == Stock::Unknown {
         list.add(group, "nobody said whether animals are there: they may be", &[], OURS);
     }
-    let age =
-        input.rank.options.today.zip(field.surveyed).and_then(|(today, then)| {
-            today.days_since_epoch.checked_sub(then.days_since_epoch).filter(|age| *age >= 0)
-        });
-    match (field.surveyed, age) {
+    match (field.surveyed, survey.age_days) {
         (Some(_), Some(age)) => {
             list.add(group, "it still looks as it did {0} ago", &[Quantity::Days(age)], "the date of the last look");
         }
