@@ -75,7 +75,7 @@ fn world() -> &'static World {
         let barriers = area
             .hazards
             .iter()
-            .map(Barrier::around)
+            .map(|hazard| Barrier::around(hazard))
             .chain(area.lanes.iter().map(|lane| match lane.kind {
                 LaneKind::Lane => Barrier::road(lane.line.clone()),
                 LaneKind::River => Barrier::river(lane.line.clone()),
