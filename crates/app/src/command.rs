@@ -2,7 +2,7 @@
 
 use crate::assess::{HeightInput, Rules};
 use crate::model::layers::LayersCommand;
-use crate::model::{AnnotateCommand, Mode, ProfileChoice, SheetCommand, SurveyCommand};
+use crate::model::{AnnotateCommand, Mode, ProfileChoice, SheetCommand, SuggestCommand, SurveyCommand};
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
@@ -72,6 +72,8 @@ pub enum Command {
     Redo,
     /// The hand was lifted.
     EndGesture,
+    /// Do something about suggested fields.
+    Suggest(SuggestCommand),
     /// Bring a place onto the screen.
     Reveal(Xy),
     /// Open these files.

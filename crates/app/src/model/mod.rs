@@ -8,6 +8,7 @@ mod history;
 mod keeping;
 pub mod layers;
 mod sheet;
+mod suggesting;
 mod survey;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
@@ -15,6 +16,7 @@ pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use history::{History, Step};
 pub use keeping::Keeping;
 pub use sheet::{MAX_SHEET_WIND_MS, SheetCommand, SheetState};
+pub use suggesting::{Sources, SuggestCommand, Suggesting};
 pub use survey::{Survey, SurveyCommand};
 
 use crate::assess::{Assessment, Ring};
@@ -139,6 +141,8 @@ pub struct Model {
     pub mode: Mode,
     /// Drawing and describing.
     pub annotating: Annotate,
+    /// Fields suggested by the computer.
+    pub suggesting: Suggesting,
     /// Looking after what is known.
     pub survey: Survey,
     /// Aircraft to choose from.
@@ -189,6 +193,7 @@ impl Model {
             today: Day { days_since_epoch: 0 },
             mode: Mode::default(),
             annotating: Annotate::default(),
+            suggesting: Suggesting::default(),
             survey: Survey::default(),
             hangar,
             conditions: Conditions::new(aircraft),
@@ -320,7 +325,8 @@ impl Model {
                 self.history.end_gesture();
                 return;
             }
-            Command::Reveal(_)
+            Command::Suggest(_)
+            | Command::Reveal(_)
             | Command::OpenFiles(_)
             | Command::KeepAgain
             | Command::SaveCopy(_)
