@@ -334,7 +334,7 @@ fn with_given_crs<T>(
 ) -> Result<Loaded<T>, LoadError> {
     match (read(&VectorOptions::default()), given) {
         (Err(error), Some(crs)) if error.kind == LoadErrorKind::Crs => {
-            read(&VectorOptions { crs_override: Some(crs.clone()) })
+            read(&VectorOptions { crs_override: Some(crs.clone()), ..VectorOptions::default() })
         }
         (answer, _) => answer,
     }

@@ -84,7 +84,7 @@ fn by_columns(columns: &[String], areas: bool) -> Kind {
 }
 
 fn geojson_kind(path: &Path) -> Result<Kind, LoadError> {
-    let bytes = crate::vector::read_bytes(path)?;
+    let bytes = crate::vector::source::read_bytes(path)?;
     let document: serde_json::Value = serde_json::from_slice(&bytes).map_err(|e| {
         LoadError::new(path, LoadErrorKind::Corrupt, format!("it is not JSON ({e})"), "save it again as GeoJSON")
     })?;

@@ -238,7 +238,7 @@ fn reference_systems_are_read_and_never_assumed() {
     }
     let error = refuse(&collection(&[feature(&in_metres, &json!({}))]));
     assert!(error.to_string().contains("no longitudes and latitudes"), "{error}");
-    let options = VectorOptions { crs_override: Some(Crs::from_epsg(32_630).unwrap()) };
+    let options = VectorOptions { crs_override: Some(Crs::from_epsg(32_630).unwrap()), ..VectorOptions::default() };
     let text = collection(&[feature(&in_metres, &json!({}))]);
     let loaded = fields_from_geojson("fields.geojson", &text, &frame(), &options).unwrap();
     assert_eq!(loaded.value.len(), 1);
