@@ -77,6 +77,16 @@ pub enum Command {
     OpenSample,
     /// Stop opening.
     StopOpening,
+    /// Try again to write what could not be written.
+    KeepAgain,
+    /// Ask where to save a copy of the area.
+    ChooseCopy,
+    /// Save a copy of the area here.
+    SaveCopy(PathBuf),
+    /// Close the window although changes are not kept.
+    CloseAnyway,
+    /// Leave the window open.
+    StayOpen,
 }
 
 impl Command {

@@ -55,8 +55,8 @@ impl OpenDialog {
             .show(ctx, |ui| {
                 ui.set_width(470.0);
                 ui.label(
-                    "Terrain (GeoTIFF, SRTM HGT, Esri ASCII grid), fields and hazards (Shapefile, GeoJSON), \
-                     or an aircraft (TOML).",
+                    "An area file (GeoPackage), or terrain (GeoTIFF, SRTM HGT, Esri ASCII grid), fields and hazards \
+                     (Shapefile, GeoJSON), or an aircraft (TOML).",
                 );
                 let names = ui.label("Files, one on each line");
                 let edit = TextEdit::multiline(&mut self.names).desired_rows(4).desired_width(f32::INFINITY);

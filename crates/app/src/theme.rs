@@ -345,6 +345,14 @@ pub fn mix(a: Color32, b: Color32, t: f32) -> Color32 {
     Color32::from_rgba_premultiplied(part(a.r(), b.r()), part(a.g(), b.g()), part(a.b(), b.b()), part(a.a(), b.a()))
 }
 
+/// A button that is one of several to choose from: all are framed, and the chosen one is filled.
+pub fn chooser<'a>(chosen: bool, words: &'a str, theme: &Theme) -> egui::Button<'a> {
+    let c = &theme.colours;
+    let button = egui::Button::new(words).selected(chosen).frame(true).frame_when_inactive(true);
+    let edge = if chosen { c.accent } else { c.line };
+    button.fill(if chosen { c.accent_soft } else { c.panel_raised }).stroke(Stroke::new(1.0, edge))
+}
+
 /// An opaque colour made translucent; `alpha` from 0 to 1.
 #[must_use]
 pub fn with_alpha(colour: Color32, alpha: f32) -> Color32 {

@@ -2,6 +2,8 @@
 
 mod classify;
 mod edit;
+mod from_file;
+mod import;
 mod proposal;
 mod sample;
 
@@ -203,7 +205,7 @@ impl Area {
             .map(|at| frame.to_xy(at))
             .transpose()
             .map_err(|e| LoadError::new(Path::new("--at"), LoadErrorKind::BadValue, e.to_string(), ""))?;
-        let window = window(&infos, around, &fields, &frame).map_err(in_file)?;
+        let window = extent_window(&infos, around, &fields, &frame).map_err(in_file)?;
         let terrain_request = TerrainRequest {
             window,
             cell_m: request.grid_m,
@@ -368,16 +370,16 @@ fn unique_ids(fields: &mut [Field], warnings: &mut Vec<Warning>) {
 }
 
 /// The part of the terrain worth loading; `None` for all of it.
-fn window(
+fn extent_window<F: std::borrow::Borrow<Field>>(
     infos: &[TerrainInfo],
     around: Option<Xy>,
-    fields: &[Field],
+    fields: &[F],
     frame: &Frame,
 ) -> Result<Option<(Xy, Xy)>, FrameError> {
     let Some((low, high)) = extent(infos, frame)? else { return Ok(None) };
     let all_middle = (low + high) * 0.5;
     let inside = |p: Xy| p.x >= low.x && p.x <= high.x && p.y >= low.y && p.y <= high.y;
-    let placed: Vec<Xy> = fields.iter().map(Field::centroid).filter(|&c| inside(c)).collect();
+    let placed: Vec<Xy> = fields.iter().map(|f| f.borrow().centroid()).filter(|&c| inside(c)).collect();
     let anchor = around.filter(|&a| inside(a)).or_else(|| placed.first().copied()).unwrap_or(all_middle);
     let near = placed.into_iter().filter(|c| c.distance(anchor) <= FARTHEST_M);
     let (mut from, mut to) = (anchor, anchor);
@@ -518,7 +520,7 @@ mod tests {
         let (low, high) = extent(&infos, &frame).unwrap().unwrap();
         assert!((high - low).norm() > 25_000.0);
         let corner = low + Xy::new(1_000.0, 1_000.0);
-        let (from, to) = window(&infos, Some(corner), &[], &frame).unwrap().unwrap();
+        let (from, to) = extent_window::<Field>(&infos, Some(corner), &[], &frame).unwrap().unwrap();
         assert_eq!(from, low);
         assert_eq!(to, corner + Xy::new(MARGIN_M, MARGIN_M));
     }

@@ -3,6 +3,7 @@
 
 pub mod aircraft_file;
 pub mod area;
+pub mod area_file;
 pub mod error;
 pub mod frame;
 pub mod quantity;

@@ -13,7 +13,7 @@ use std::path::PathBuf;
 #[derive(Debug, Parser)]
 #[command(name = "sparefield", version, args_conflicts_with_subcommands = true, max_term_width = 100)]
 pub struct Cli {
-    /// Terrain, field and hazard files to open in the window.
+    /// An area file, or terrain, field and hazard files, to open in the window.
     pub files: Vec<PathBuf>,
     /// What to do without a window.
     #[command(subcommand)]
@@ -73,7 +73,7 @@ pub struct ReachArgs {
 #[derive(Debug, Args)]
 #[command(next_help_heading = "Area")]
 pub struct AreaArgs {
-    /// An area file. Not read by this version: name its terrain and fields with --terrain and --fields.
+    /// An area file (GeoPackage); terrain named beside it takes the place of its own.
     #[arg(long, value_name = "FILE.gpkg")]
     pub area: Option<PathBuf>,
     /// Terrain: GeoTIFF, HGT (also zipped) or Esri ASCII grid; several files make one surface. Without it, the sample

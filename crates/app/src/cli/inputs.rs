@@ -13,6 +13,7 @@ use sparefield_geometry::fields::approach::ObstacleRule;
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::fields::needed::SafetyFactor;
 use sparefield_geometry::position::{Bearing, LonLat};
+use std::path::PathBuf;
 
 /// Exponent of the power law over smooth grass (The Engineering ToolBox, wind shear: smooth hard ground and grass).
 const POWER_LAW_GRASS: f64 = 0.15;
@@ -32,17 +33,32 @@ fn bad(option: &str, problem: impl std::fmt::Display) -> CliError {
     CliError::BadInput(format!("{option}: {problem}"))
 }
 
-/// The area asked for, `None` for the sample area.
+/// The land asked for.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Land {
+    /// The sample area.
+    Sample,
+    /// An area put together from files.
+    Files(Box<AreaRequest>),
+    /// An area file, on other terrain than its own where some is named.
+    AreaFile(PathBuf, Vec<PathBuf>),
+}
+
+/// The area asked for.
 ///
 /// # Errors
 /// For options that do not go together.
-pub fn area(args: &AreaArgs, at: Option<LonLat>) -> Result<Option<AreaRequest>, CliError> {
+pub fn area(args: &AreaArgs, at: Option<LonLat>) -> Result<Land, CliError> {
     if let Some(file) = &args.area {
-        return Err(CliError::BadInput(format!(
-            "{}: area files (.gpkg) are not read by this version; name the terrain with --terrain, the fields with \
-             --fields and the hazards with --hazards",
-            file.display()
-        )));
+        let own = [&args.fields, &args.hazards, &args.edges].iter().any(|files| !files.is_empty());
+        if own || args.crs.is_some() || args.grid.is_some() {
+            return Err(CliError::BadInput(
+                "--area: an area file holds its own fields, hazards and reference system; leave out --fields, \
+                 --hazards, --edges, --crs and --grid"
+                    .into(),
+            ));
+        }
+        return Ok(Land::AreaFile(file.clone(), args.terrain.clone()));
     }
     let grid_m = args
         .grid
@@ -64,9 +80,9 @@ pub fn area(args: &AreaArgs, at: Option<LonLat>) -> Result<Option<AreaRequest>, 
                     .into(),
             ));
         }
-        return Ok(None);
+        return Ok(Land::Sample);
     }
-    Ok(Some(AreaRequest {
+    Ok(Land::Files(Box::new(AreaRequest {
         terrain: args.terrain.clone(),
         fields: args.fields.clone(),
         hazards: args.hazards.clone(),
@@ -74,7 +90,7 @@ pub fn area(args: &AreaArgs, at: Option<LonLat>) -> Result<Option<AreaRequest>, 
         crs: args.crs.clone(),
         grid_m,
         around: at,
-    }))
+    })))
 }
 
 /// Where the engine stops.

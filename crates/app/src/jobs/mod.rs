@@ -6,6 +6,8 @@
 
 mod assess_job;
 mod open_job;
+mod save_job;
 
 pub use assess_job::{Answer, AssessJob, AssessOutcome, AssessRequest, RING_LEVELS_M};
-pub use open_job::{OpenJob, OpenOutcome, OpenWhat};
+pub use open_job::{OpenJob, OpenOutcome, OpenWhat, Opened};
+pub use save_job::{SaveJob, SaveTo, Saved};

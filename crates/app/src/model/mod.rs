@@ -5,10 +5,12 @@
 mod annotate;
 mod conditions;
 mod history;
+mod keeping;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use history::{History, Step};
+pub use keeping::Keeping;
 
 use crate::assess::{Assessment, Ring};
 use crate::command::Command;
@@ -17,6 +19,7 @@ use sparefield_data::quantity::{SpeedUnit, UnitPrefs};
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// What the window is for at the moment.
@@ -89,13 +92,27 @@ pub struct Settings {
     pub list_out: bool,
     /// Whether the three things to try are shown.
     pub show_first_steps: bool,
+    /// Area files opened lately, the latest first.
+    pub recent: Vec<PathBuf>,
+}
+
+impl Settings {
+    /// How many recent areas are offered.
+    const RECENT: usize = 8;
+
+    /// Puts an area file first among the recent ones.
+    pub fn remember(&mut self, path: &Path) {
+        self.recent.retain(|known| known != path);
+        self.recent.insert(0, path.to_owned());
+        self.recent.truncate(Self::RECENT);
+    }
 }
 
 impl Default for Settings {
     fn default() -> Self {
         // Winds are reported in knots whatever the airspeed indicator shows.
         let units = UnitPrefs { speed: SpeedUnit::Kt, ..UnitPrefs::default() };
-        Self { units, night: false, list_out: false, show_first_steps: true }
+        Self { units, night: false, list_out: false, show_first_steps: true, recent: Vec::new() }
     }
 }
 
@@ -109,6 +126,8 @@ pub struct Model {
     pub land_revision: u64,
     /// Edits that wait to be written to the area's file, oldest first.
     pub unsaved: Vec<Edit>,
+    /// How the area is kept.
+    pub keeping: Keeping,
     /// The day it is, for surveys.
     pub today: Day,
     /// What the window is for at the moment.
@@ -155,6 +174,7 @@ impl Model {
             area_revision: 0,
             land_revision: 0,
             unsaved: Vec::new(),
+            keeping: Keeping::default(),
             today: Day { days_since_epoch: 0 },
             mode: Mode::default(),
             annotating: Annotate::default(),
@@ -280,6 +300,11 @@ impl Model {
             }
             Command::Reveal(_)
             | Command::OpenFiles(_)
+            | Command::KeepAgain
+            | Command::SaveCopy(_)
+            | Command::ChooseCopy
+            | Command::CloseAnyway
+            | Command::StayOpen
             | Command::OpenSample
             | Command::ChooseFiles
             | Command::StopOpening => return,

@@ -190,7 +190,7 @@ fn readout(model: &Model, p: Xy) -> Readout {
     match area.terrain.height_at(p) {
         Some(ground) => {
             parts.push(format!("ground {}", units.format_height(ground)));
-            if let Some(assessment) = &model.assessment {
+            if let Some(assessment) = model.assessment.as_ref().filter(|_| model.mode == Mode::Rehearse) {
                 match assessment.spare_at(&area.terrain, p) {
                     Some((arrival, spare)) => {
                         parts.push(format!("arrive {} above it", units.format_height_at_least(arrival)));

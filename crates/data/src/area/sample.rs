@@ -1,13 +1,13 @@
 //! The invented sample area, embedded in the program so that a copied binary has something to show.
 
 use super::{Area, Home, Lane, LaneKind, RunwayEnd, Start, shared, with_ids};
-use crate::error::{LoadError, LoadErrorKind, Progress, Warning};
+use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::frame::{Frame, FrameError};
 use crate::quantity::ReportedWind;
 use crate::terrain::{self, TerrainRequest};
 use crate::vector::{self, VectorOptions};
 use serde::Deserialize;
-use sparefield_geometry::grid::{SurfaceKind, TerrainAccuracy};
+use sparefield_geometry::grid::{SurfaceKind, Terrain, TerrainAccuracy};
 use sparefield_geometry::position::{Bearing, LonLat, Xy};
 use std::path::Path;
 use std::sync::Arc;
@@ -69,12 +69,17 @@ fn placed(frame: &Frame, [lon_deg, lat_deg]: [f64; 2]) -> Result<Xy, LoadError> 
     frame.to_xy(LonLat { lon_deg, lat_deg }).map_err(|e: FrameError| corrupt("sample area", e.to_string()))
 }
 
+/// The terrain of the sample area.
+pub(super) fn terrain(frame: &Frame, progress: &dyn Progress) -> Result<Loaded<Terrain>, LoadError> {
+    let request = TerrainRequest { accuracy: Some(ACCURACY), ..TerrainRequest::new(frame) };
+    terrain::load_bytes("sample terrain.tif", TERRAIN, &request, progress)
+}
+
 pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
     let home: HomeFile = serde_json::from_str(HOME).map_err(|e| corrupt("sample home", e.to_string()))?;
     let middle = LonLat { lon_deg: home.position[0], lat_deg: home.position[1] };
     let frame = Frame::utm_for(middle).map_err(|e| corrupt("sample home", e.to_string()))?;
-    let request = TerrainRequest { accuracy: Some(ACCURACY), ..TerrainRequest::new(&frame) };
-    let terrain = terrain::load_bytes("sample terrain.tif", TERRAIN, &request, progress)?;
+    let terrain = terrain(&frame, progress)?;
     let options = VectorOptions::default();
     let fields = vector::fields_from_geojson("sample fields.geojson", FIELDS, &frame, &options)?;
     let hazards = vector::hazards_from_geojson("sample hazards.geojson", HAZARDS, &frame, &options)?;

@@ -232,6 +232,7 @@ pub struct MapState {
     camera: Camera,
     fitted: bool,
     wish: Option<Wish>,
+    shown: Option<View>,
     tiles: tiles::Tiles,
     patterns: Option<Patterns>,
     ground: ground::GroundCache,
@@ -256,6 +257,7 @@ impl MapState {
             camera: Camera::default(),
             fitted: false,
             wish: None,
+            shown: None,
             tiles: tiles::Tiles::new(loading),
             patterns: None,
             ground: ground::GroundCache::default(),
@@ -270,6 +272,11 @@ impl MapState {
     #[must_use]
     pub fn camera(&self) -> Camera {
         self.camera
+    }
+    /// How places and points of the screen corresponded in the last frame; `None` before the first.
+    #[must_use]
+    pub fn last_view(&self) -> Option<View> {
+        self.shown
     }
     /// Looks somewhere else at once.
     pub fn set_camera(&mut self, camera: Camera) {
@@ -330,6 +337,7 @@ pub fn map_view(ui: &mut Ui, state: &mut MapState, input: &MapInput<'_>) -> Show
     state.fields.refresh(input);
     let events = hands::handle(ui, &response, state, input);
     let view = View::new(state.camera, rect);
+    state.shown = Some(view);
     draw(ui, &response, &view, state, input);
     Shown { events, response, view }
 }
