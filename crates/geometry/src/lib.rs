@@ -17,4 +17,5 @@ pub mod math;
 pub mod outline;
 pub mod position;
 pub mod reach;
+pub mod round;
 pub mod slope;

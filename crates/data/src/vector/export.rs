@@ -3,14 +3,15 @@
 //! Everything is written in longitude and latitude on WGS 84, which every format can hold. A file is written beside its
 //! place under another name and then takes it, so that what was there before is whole until what comes is whole.
 
-use super::geojson_out::{self, ExportFeature, ExportShape};
+use super::facts::{pole_heights_text, text_columns};
+use super::geojson_out::{self, ExportFeature, ExportShape, field_features, hazard_features, quiet_zone_features};
 use super::record::{Pair, Shape};
 use super::source::Format;
 use super::{gpkg_out, gpx_out, kml_out, shape_out};
 use crate::error::{LoadError, LoadErrorKind, Loaded, Warning};
 use crate::frame::Frame;
 use serde_json::{Value, json};
-use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, Field};
+use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, Field, Hazard, QuietZone};
 use sparefield_geometry::position::Xy;
 use std::borrow::Borrow;
 use std::path::{Path, PathBuf};
@@ -29,6 +30,79 @@ impl ExportLayer {
     #[must_use]
     pub fn new(name: impl Into<String>, features: Vec<ExportFeature>) -> Self {
         Self { name: name.into(), features }
+    }
+}
+
+/// What is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Exported {
+    /// Fields.
+    pub fields: bool,
+    /// Hazards.
+    pub hazards: bool,
+    /// What stands on the sides of fields, as lines.
+    pub edges: bool,
+    /// Quiet zones.
+    pub quiet_zones: bool,
+}
+
+impl Exported {
+    /// Everything.
+    pub const ALL: Self = Self { fields: true, hazards: true, edges: true, quiet_zones: true };
+    /// Nothing yet.
+    pub const NOTHING: Self = Self { fields: false, hazards: false, edges: false, quiet_zones: false };
+}
+
+/// The layers of an area in the shape that a format holds: structure where it has structure, else texts.
+///
+/// Edges stand in the fields' own column, too, where the format has room; as lines they are for other programs.
+#[must_use]
+pub fn layers_of(
+    format: Format,
+    what: Exported,
+    fields: &[impl Borrow<Field>],
+    hazards: &[impl Borrow<Hazard>],
+    quiet_zones: &[impl Borrow<QuietZone>],
+) -> Vec<ExportLayer> {
+    let mut layers = Vec::new();
+    let mut add = |name: &str, wanted: bool, features: &dyn Fn() -> Vec<ExportFeature>| {
+        let features = if wanted { features() } else { Vec::new() };
+        if !features.is_empty() {
+            layers.push(ExportLayer::new(name, features));
+        }
+    };
+    let structured = format == Format::GeoJson;
+    add("fields", what.fields, &|| {
+        let mut features = field_features(fields);
+        if !structured {
+            for (feature, field) in features.iter_mut().zip(fields) {
+                for (name, text) in text_columns(field.borrow()) {
+                    replace(feature, name, &text);
+                }
+            }
+        }
+        features
+    });
+    add("hazards", what.hazards, &|| {
+        let mut features = hazard_features(hazards);
+        if !structured {
+            for (feature, hazard) in features.iter_mut().zip(hazards) {
+                let heights = &hazard.borrow().pole_heights_m;
+                if !heights.is_empty() {
+                    replace(feature, "pole_heights_m", &pole_heights_text(heights));
+                }
+            }
+        }
+        features
+    });
+    add("quiet zones", what.quiet_zones, &|| quiet_zone_features(quiet_zones));
+    add("edges", what.edges, &|| edge_features(fields));
+    layers
+}
+
+fn replace(feature: &mut ExportFeature, name: &str, text: &str) {
+    if let Some((_, value)) = feature.properties.iter_mut().find(|(known, _)| known == name) {
+        *value = json!(text);
     }
 }
 

@@ -12,6 +12,7 @@ mod dbf;
 mod dbf_out;
 mod edges;
 mod export;
+mod facts;
 mod fields;
 mod geojson_in;
 mod geojson_out;
@@ -35,7 +36,8 @@ pub(crate) mod source;
 mod xml;
 
 pub use edges::{EdgeLine, match_edges};
-pub use export::{ExportLayer, edge_features, write_vector};
+pub use export::{ExportLayer, Exported, edge_features, layers_of, write_vector};
+pub use facts::{FACT_COLUMNS, from_text_columns, pole_heights_text, text_columns, value_columns};
 pub use geojson_out::{
     ExportFeature, ExportShape, feature_collection, field_features, hazard_features, quiet_zone_features, write_geojson,
 };
@@ -72,7 +74,7 @@ pub struct Hazards {
 
 /// Reads fields from a file of any format.
 ///
-/// Columns used, in any case: `id`, `name`, `surface`, `stock`, `surveyed`, `notes`, `edges`; all others are kept.
+/// Columns used, in any case: `id`, `edges` and [`FACT_COLUMNS`]; all others are kept.
 ///
 /// # Errors
 /// When the file cannot be read or its reference system is not known. Records that cannot be used are warnings.
@@ -102,8 +104,9 @@ pub fn fields_from_geojson(
 
 /// Reads hazards and quiet zones from a file of any format.
 ///
-/// Columns used, in any case: `id`, `name`, `kind`, `height_m` (or `height`, `height_ft`), `below_agl_m`; all others
-/// are kept. A record is a quiet zone when its kind is `quiet zone` or it has `below_agl_m`.
+/// Columns used, in any case: `id`, `name`, `kind`, `height_m` (or `height`, `height_ft`), `pole_heights_m` (one height
+/// for each vertex of a line), `below_agl_m`, `protects`; all others are kept. A record is a quiet zone when its kind is
+/// `quiet zone` or it has `below_agl_m`.
 ///
 /// # Errors
 /// As [`load_fields`].

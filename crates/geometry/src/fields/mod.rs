@@ -11,5 +11,6 @@ pub mod rank;
 pub mod reasons;
 pub mod strip;
 pub mod study;
+pub mod survey;
 pub mod verdict;
 pub mod workings;
