@@ -50,7 +50,8 @@ pub(crate) fn table(features: &[&ExportFeature]) -> (Vec<u8>, Vec<Warning>) {
     }
     let names = short_names(&sources);
     for (source, name) in sources.iter().zip(&names).filter(|(source, name)| source != name) {
-        warnings.push(Warning { place: format!("column {source}"), message: format!("it is called “{name}” there") });
+        warnings
+            .push(Warning { place: format!("column {source}"), message: format!("it is called “{name}” there") });
     }
     let columns: Vec<Column> =
         sources.into_iter().zip(names).map(|(source, name)| column(source, name, &owned)).collect();
@@ -134,7 +135,11 @@ fn row(feature: &ExportFeature, columns: &[Column], warnings: &mut Vec<Warning>)
         };
         let kept = cut(&cell, column.width);
         if kept.len() < cell.len() && warnings.len() < TOLD {
-            let place = if feature.id.is_empty() { column.source.clone() } else { format!("{}, {}", feature.id, column.source) };
+            let place = if feature.id.is_empty() {
+                column.source.clone()
+            } else {
+                format!("{}, {}", feature.id, column.source)
+            };
             let message = format!("its text has {} bytes, and a table holds {WIDEST}; it was cut", cell.len());
             warnings.push(Warning { place, message });
         }

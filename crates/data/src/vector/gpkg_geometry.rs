@@ -148,10 +148,14 @@ fn gathered(parts: Vec<Shape>) -> Shape {
         return Shape::Nothing;
     }
     if parts.iter().all(|p| matches!(p, Shape::Points(_))) {
-        return Shape::Points(parts.into_iter().flat_map(|p| if let Shape::Points(all) = p { all } else { Vec::new() }).collect());
+        return Shape::Points(
+            parts.into_iter().flat_map(|p| if let Shape::Points(all) = p { all } else { Vec::new() }).collect(),
+        );
     }
     if parts.iter().all(|p| matches!(p, Shape::Lines(_))) {
-        return Shape::Lines(parts.into_iter().flat_map(|p| if let Shape::Lines(all) = p { all } else { Vec::new() }).collect());
+        return Shape::Lines(
+            parts.into_iter().flat_map(|p| if let Shape::Lines(all) = p { all } else { Vec::new() }).collect(),
+        );
     }
     if parts.iter().all(|p| matches!(p, Shape::Polygons(_))) {
         let all = parts.into_iter().flat_map(|p| if let Shape::Polygons(all) = p { all } else { Vec::new() });

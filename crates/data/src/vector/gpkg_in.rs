@@ -132,7 +132,8 @@ fn contents(database: &Connection) -> rusqlite::Result<Option<Vec<Table>>> {
          WHERE c.data_type = 'features' ORDER BY c.rowid LIMIT 1000",
     )?;
     let found = statement.query_map([], |row| {
-        let text = |value: ValueRef<'_>| value.as_bytes().map(|b| String::from_utf8_lossy(b).into_owned()).unwrap_or_default();
+        let text =
+            |value: ValueRef<'_>| value.as_bytes().map(|b| String::from_utf8_lossy(b).into_owned()).unwrap_or_default();
         let srs = row.get_ref(2)?.as_i64().unwrap_or(-1);
         let srs = i32::try_from(srs).unwrap_or(-1);
         Ok(Table { name: text(row.get_ref(0)?), geometry: text(row.get_ref(1)?), srs, plain: false })
@@ -165,7 +166,8 @@ fn reference_system(database: &Connection, id: i32) -> rusqlite::Result<StatedCr
     let found = database
         .query_row(sql, [id], |row| {
             let text = |at: usize| {
-                row.get_ref(at).map(|v| v.as_bytes().map(|b| String::from_utf8_lossy(b).into_owned()).unwrap_or_default())
+                row.get_ref(at)
+                    .map(|v| v.as_bytes().map(|b| String::from_utf8_lossy(b).into_owned()).unwrap_or_default())
             };
             Ok((text(0)?, row.get_ref(1)?.as_i64().unwrap_or(-1), text(2)?))
         })
@@ -192,7 +194,11 @@ fn described(database: &Connection, table: &str) -> rusqlite::Result<Vec<(String
     let mut statement = database.prepare("SELECT name, type, pk FROM pragma_table_info(?1)")?;
     let rows = statement.query_map([table], |row| {
         let kind: Option<String> = row.get(1)?;
-        Ok((row.get::<_, String>(0)?, kind.unwrap_or_default().eq_ignore_ascii_case("BOOLEAN"), row.get::<_, i64>(2)? > 0))
+        Ok((
+            row.get::<_, String>(0)?,
+            kind.unwrap_or_default().eq_ignore_ascii_case("BOOLEAN"),
+            row.get::<_, i64>(2)? > 0,
+        ))
     })?;
     rows.collect()
 }
@@ -204,7 +210,8 @@ fn rows(
     crs: StatedCrs,
     read_in_all: &mut usize,
 ) -> Result<Layer, LoadError> {
-    let failed = |e: rusqlite::Error| failed(path, &e).at(format!("layer “{}”", super::columns::shortened(&table.name)));
+    let failed =
+        |e: rusqlite::Error| failed(path, &e).at(format!("layer “{}”", super::columns::shortened(&table.name)));
     let columns = described(database, &table.name).map_err(failed)?;
     let mut statement = database.prepare(&format!("SELECT * FROM {}", quoted(&table.name))).map_err(failed)?;
     let names: Vec<String> = statement.column_names().into_iter().map(str::to_owned).collect();

@@ -130,8 +130,7 @@ fn write_layer(work: &Connection, table: &str, layer: &ExportLayer, shapes: &[Sh
         .collect();
     let kinds: Vec<&str> = columns.iter().map(|c| sql_kind(layer, c)).collect();
     let kind = kind_of(shapes);
-    let described: String =
-        names.iter().zip(&kinds).map(|(name, kind)| format!(", {} {kind}", quoted(name))).collect();
+    let described: String = names.iter().zip(&kinds).map(|(name, kind)| format!(", {} {kind}", quoted(name))).collect();
     let table_name = quoted(table);
     work.execute_batch(&format!(
         "CREATE TABLE {table_name} (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, geom {kind}{described})"

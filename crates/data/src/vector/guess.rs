@@ -12,40 +12,150 @@ use sparefield_geometry::fields::model::{EdgeKind, HazardKind, Surface};
 const NAMES: [(Meaning, &[&str]); 11] = [
     (
         Meaning::Id,
-        &["id", "fid", "identifier", "objectid", "gid", "uid", "uuid", "kennung", "nummer", "nr", "code", "numero", "identifiant"],
+        &[
+            "id",
+            "fid",
+            "identifier",
+            "objectid",
+            "gid",
+            "uid",
+            "uuid",
+            "kennung",
+            "nummer",
+            "nr",
+            "code",
+            "numero",
+            "identifiant",
+        ],
     ),
     (
         Meaning::Name,
         &[
-            "name", "fieldname", "title", "label", "bezeichnung", "feldname", "schlag", "schlagname", "flurname", "nom",
-            "nombre", "nome", "naam", "nazwa", "название", "имя", "наименование",
+            "name",
+            "fieldname",
+            "title",
+            "label",
+            "bezeichnung",
+            "feldname",
+            "schlag",
+            "schlagname",
+            "flurname",
+            "nom",
+            "nombre",
+            "nome",
+            "naam",
+            "nazwa",
+            "название",
+            "имя",
+            "наименование",
         ],
     ),
     (
         Meaning::Surface,
         &[
-            "surface", "landuse", "landcover", "landcovertype", "crop", "cover", "groundcover", "nutzung", "bewuchs", "kultur",
-            "fruchtart", "culture", "occupation", "couverture", "cultivo", "uso", "coltura", "gewas", "uprawa", "культура",
+            "surface",
+            "landuse",
+            "landcover",
+            "landcovertype",
+            "crop",
+            "cover",
+            "groundcover",
+            "nutzung",
+            "bewuchs",
+            "kultur",
+            "fruchtart",
+            "culture",
+            "occupation",
+            "couverture",
+            "cultivo",
+            "uso",
+            "coltura",
+            "gewas",
+            "uprawa",
+            "культура",
             "покрытие",
         ],
     ),
-    (Meaning::Stock, &["stock", "livestock", "animals", "cattle", "vieh", "tiere", "weidetiere", "betail", "animaux", "ganado", "bestiame", "vee"]),
+    (
+        Meaning::Stock,
+        &[
+            "stock",
+            "livestock",
+            "animals",
+            "cattle",
+            "vieh",
+            "tiere",
+            "weidetiere",
+            "betail",
+            "animaux",
+            "ganado",
+            "bestiame",
+            "vee",
+        ],
+    ),
     (
         Meaning::Surveyed,
-        &["surveyed", "surveydate", "date", "visited", "checked", "lastseen", "datum", "begangen", "geprueft", "fecha", "data", "дата"],
+        &[
+            "surveyed",
+            "surveydate",
+            "date",
+            "visited",
+            "checked",
+            "lastseen",
+            "datum",
+            "begangen",
+            "geprueft",
+            "fecha",
+            "data",
+            "дата",
+        ],
     ),
     (
         Meaning::Notes,
         &[
-            "notes", "note", "remark", "remarks", "comment", "comments", "description", "desc", "cmt", "bemerkung", "bemerkungen",
-            "notiz", "beschreibung", "remarque", "commentaire", "notas", "opmerking", "uwagi", "примечание", "описание",
+            "notes",
+            "note",
+            "remark",
+            "remarks",
+            "comment",
+            "comments",
+            "description",
+            "desc",
+            "cmt",
+            "bemerkung",
+            "bemerkungen",
+            "notiz",
+            "beschreibung",
+            "remarque",
+            "commentaire",
+            "notas",
+            "opmerking",
+            "uwagi",
+            "примечание",
+            "описание",
         ],
     ),
     (Meaning::Edges, &["edges"]),
-    (Meaning::Kind, &["kind", "type", "class", "category", "art", "typ", "klasse", "tipo", "soort", "rodzaj", "тип", "вид"]),
+    (
+        Meaning::Kind,
+        &["kind", "type", "class", "category", "art", "typ", "klasse", "tipo", "soort", "rodzaj", "тип", "вид"],
+    ),
     (
         Meaning::Height,
-        &["height", "heightm", "heightft", "heightagl", "hgt", "hoehe", "hauteur", "altura", "altezza", "hoogte", "wysokosc", "высота"],
+        &[
+            "height",
+            "heightm",
+            "heightft",
+            "heightagl",
+            "hgt",
+            "hoehe",
+            "hauteur",
+            "altura",
+            "altezza",
+            "hoogte",
+            "wysokosc",
+            "высота",
+        ],
     ),
     (Meaning::Below, &["belowagl", "belowaglm", "belowaglft", "belowm", "minheight", "minimumheight", "mindesthoehe"]),
     (Meaning::Protects, &["protects", "protected", "schuetzt"]),
@@ -54,19 +164,73 @@ const NAMES: [(Meaning, &[&str]); 11] = [
 /// Words for surfaces that mean one thing only. Words such as grassland, pasture or arable do not: they say what the
 /// land is used for and not what grows there today.
 const SURFACES: [(Surface, &[&str]); 7] = [
-    (Surface::Stubble, &["stubble", "stoppel", "stoppelfeld", "stoppeln", "chaume", "chaumes", "rastrojo", "stoppie", "rzysko", "стерня"]),
+    (
+        Surface::Stubble,
+        &[
+            "stubble",
+            "stoppel",
+            "stoppelfeld",
+            "stoppeln",
+            "chaume",
+            "chaumes",
+            "rastrojo",
+            "stoppie",
+            "rzysko",
+            "стерня",
+        ],
+    ),
     (
         Surface::GrazedGrass,
-        &["grazed", "grazed grass", "short grass", "mown", "mown grass", "kurzes gras", "gemaht", "abgeweidet", "herbe rase", "prairie fauchee"],
+        &[
+            "grazed",
+            "grazed grass",
+            "short grass",
+            "mown",
+            "mown grass",
+            "kurzes gras",
+            "gemaht",
+            "abgeweidet",
+            "herbe rase",
+            "prairie fauchee",
+        ],
     ),
-    (Surface::LongGrass, &["long grass", "tall grass", "hohes gras", "herbe haute", "hierba alta", "erba alta", "lang gras", "высокая трава"]),
+    (
+        Surface::LongGrass,
+        &[
+            "long grass",
+            "tall grass",
+            "hohes gras",
+            "herbe haute",
+            "hierba alta",
+            "erba alta",
+            "lang gras",
+            "высокая трава",
+        ],
+    ),
     (Surface::ShortCrop, &["short crop", "young crop", "junge saat", "jeune culture", "всходы"]),
     (Surface::TallCrop, &["tall crop", "standing crop", "hohe frucht", "culture haute"]),
     (
         Surface::Ploughed,
-        &["ploughed", "plowed", "plough", "bare soil", "gepflugt", "umgebrochen", "laboure", "arado", "arato", "geploegd", "zaorane", "пашня", "вспахано"],
+        &[
+            "ploughed",
+            "plowed",
+            "plough",
+            "bare soil",
+            "gepflugt",
+            "umgebrochen",
+            "laboure",
+            "arado",
+            "arato",
+            "geploegd",
+            "zaorane",
+            "пашня",
+            "вспахано",
+        ],
     ),
-    (Surface::SoftOrWet, &["soft or wet", "wet", "soft", "boggy", "marsh", "nass", "sumpf", "sumpfig", "marecage", "mokre", "болото"]),
+    (
+        Surface::SoftOrWet,
+        &["soft or wet", "wet", "soft", "boggy", "marsh", "nass", "sumpf", "sumpfig", "marecage", "mokre", "болото"],
+    ),
 ];
 
 /// Words of what stands along a side and is no hazard by itself; with them a layer of lines is one of sides.
@@ -154,9 +318,10 @@ pub(crate) fn meanings(columns: &[Seen<'_>]) -> Vec<Meaning> {
             if given.contains(&meaning) || (meaning == Meaning::Id && least < 3) {
                 continue;
             }
-            let found = columns.iter().enumerate().find(|(i, c)| {
-                free[*i] && name_fits(c.name, names) >= least && values_allow(meaning, c.values)
-            });
+            let found = columns
+                .iter()
+                .enumerate()
+                .find(|(i, c)| free[*i] && name_fits(c.name, names) >= least && values_allow(meaning, c.values));
             if let Some((i, _)) = found {
                 (out[i], free[i]) = (meaning, false);
                 given.push(meaning);
@@ -204,7 +369,8 @@ fn values_say(meaning: Meaning, values: &[String]) -> bool {
 
 fn is_hazard_word(text: &str) -> bool {
     let plain = text.trim().to_lowercase().replace(['-', '_'], " ");
-    HazardKind::from_words(&plain).is_some() || matches!(plain.as_str(), "other" | "quiet zone" | "quiet" | "quiet area")
+    HazardKind::from_words(&plain).is_some()
+        || matches!(plain.as_str(), "other" | "quiet zone" | "quiet" | "quiet area")
 }
 
 fn is_edge_word(text: &str) -> bool {
@@ -275,7 +441,10 @@ pub(crate) fn record_purpose(shape: &Shape, entries: &[(String, Value)]) -> Purp
         found.map(|(_, value)| text_of(value)).filter(|t| !t.is_empty())
     };
     let kind = text("kind");
-    if lines && !areas && (text("field").is_some() || kind.as_deref().is_some_and(|k| is_edge_word(k) && !is_hazard_word(k))) {
+    if lines
+        && !areas
+        && (text("field").is_some() || kind.as_deref().is_some_and(|k| is_edge_word(k) && !is_hazard_word(k)))
+    {
         return Purpose::Edges;
     }
     let below = ["below_agl_m", "below_agl_ft", "below_agl", "below_m"].into_iter().any(|name| text(name).is_some());

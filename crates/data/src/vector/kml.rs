@@ -27,7 +27,8 @@ const MOST_ENTRIES: usize = 10_000;
 /// Reads a KMZ archive: the first KML document in it, `doc.kml` before others. Nothing is written to the disk.
 pub(crate) fn read_archive(path: &Path, bytes: &[u8]) -> Result<Vec<Layer>, LoadError> {
     let error = |kind, problem: String| LoadError::new(path, kind, problem, "save the file again as KML");
-    let corrupt = |e: &dyn std::fmt::Display| error(LoadErrorKind::Corrupt, format!("its archive cannot be read ({e})"));
+    let corrupt =
+        |e: &dyn std::fmt::Display| error(LoadErrorKind::Corrupt, format!("its archive cannot be read ({e})"));
     let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|e| corrupt(&e))?;
     if archive.len() > MOST_ENTRIES {
         return Err(error(LoadErrorKind::TooLarge, format!("its archive holds {} files", archive.len())));
@@ -35,7 +36,8 @@ pub(crate) fn read_archive(path: &Path, bytes: &[u8]) -> Result<Vec<Layer>, Load
     let inside = |name: &str| {
         !name.starts_with(['/', '\\']) && !name.contains(':') && name.split(['/', '\\']).all(|part| part != "..")
     };
-    let mut names: Vec<String> = archive.file_names().filter_map(Result::ok).map(std::borrow::Cow::into_owned).collect();
+    let mut names: Vec<String> =
+        archive.file_names().filter_map(Result::ok).map(std::borrow::Cow::into_owned).collect();
     names.retain(|n| n.to_lowercase().ends_with(".kml") && !n.starts_with("__MACOSX/"));
     if let Some(outside) = names.iter().find(|n| !inside(n)) {
         let name = super::columns::shortened(outside);

@@ -11,7 +11,12 @@ use std::fmt::Write as _;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
-pub(crate) fn write(path: &Path, layers: &[ExportLayer], frame: &Frame, packed: bool) -> Result<Vec<PathBuf>, LoadError> {
+pub(crate) fn write(
+    path: &Path,
+    layers: &[ExportLayer],
+    frame: &Frame,
+    packed: bool,
+) -> Result<Vec<PathBuf>, LoadError> {
     let text = document(path, layers, frame)?;
     if packed {
         let mut archive = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));

@@ -44,6 +44,7 @@ pub use geojson_out::{
 
 pub use import::{Imported, read_with};
 pub use mapping::{DateOrder, Mapping, Meaning, Purpose};
+pub(crate) use preview::purposes_in;
 pub use preview::{ColumnPreview, LayerPreview, Preview, VectorFile, inspect};
 pub use source::{Format, recognise};
 
@@ -79,7 +80,7 @@ pub struct Hazards {
 /// # Errors
 /// When the file cannot be read or its reference system is not known. Records that cannot be used are warnings.
 pub fn load_fields(path: &Path, frame: &Frame, options: &VectorOptions) -> Result<Loaded<Vec<Field>>, LoadError> {
-    let layers = chosen(path, options, &[Purpose::Fields, Purpose::Mixed])?;
+    let layers = chosen(path, options, Purpose::Fields)?;
     let mut read = each(layers, |layer| interpret(layer, frame, crs_of(options), "areas", fields::fields))?;
     let mut ids = fields::Ids::default();
     for field in &mut read.value {
@@ -111,7 +112,7 @@ pub fn fields_from_geojson(
 /// # Errors
 /// As [`load_fields`].
 pub fn load_hazards(path: &Path, frame: &Frame, options: &VectorOptions) -> Result<Loaded<Hazards>, LoadError> {
-    let layers = chosen(path, options, &[Purpose::Hazards, Purpose::Mixed])?;
+    let layers = chosen(path, options, Purpose::Hazards)?;
     let read = each(layers, |layer| {
         let read = interpret(layer, frame, crs_of(options), "hazards", hazards::hazards)?;
         Ok(Loaded { value: vec![read.value], warnings: read.warnings, provenance: read.provenance })
@@ -152,21 +153,40 @@ pub fn load_edges(
     frame: &Frame,
     options: &VectorOptions,
 ) -> Result<Loaded<usize>, LoadError> {
-    let layers = chosen(path, options, &[Purpose::Edges, Purpose::Mixed])?;
-    let lines = each(layers, |layer| interpret(layer, frame, crs_of(options), "edges", edges::lines))?;
+    let lines = edge_lines(path, frame, options)?;
     let (sides, more) = match_edges(fields, &lines.value);
     let warnings = lines.warnings.into_iter().chain(more).collect();
     Ok(Loaded { value: sides, warnings, provenance: lines.provenance })
 }
 
-/// The layers of a file that are asked for: the one named, the only one, or those that hold what is wanted.
-fn chosen(path: &Path, options: &VectorOptions, wanted: &[Purpose]) -> Result<Vec<Layer>, LoadError> {
+/// The lines of [`load_edges`] before they are put on the fields' sides.
+///
+/// # Errors
+/// As [`load_fields`].
+pub fn edge_lines(path: &Path, frame: &Frame, options: &VectorOptions) -> Result<Loaded<Vec<EdgeLine>>, LoadError> {
+    let layers = chosen(path, options, Purpose::Edges)?;
+    each(layers, |layer| interpret(layer, frame, crs_of(options), "edges", edges::lines))
+}
+
+/// The layers of a file that are asked for: the one named, the only one, or those that hold what is wanted. Of a layer
+/// with fields, hazards and edges in one, only the records that are wanted.
+fn chosen(path: &Path, options: &VectorOptions, wanted: Purpose) -> Result<Vec<Layer>, LoadError> {
     let mut layers = source::layers(path, options.layer.as_deref())?;
     if layers.len() > 1 {
-        let fits: Vec<bool> = layers.iter().map(|layer| wanted.contains(&preview::purpose_of(layer))).collect();
+        let fits: Vec<bool> = layers.iter().map(|layer| purposes_in(layer).contains(&wanted)).collect();
         if fits.contains(&true) {
             let mut fits = fits.into_iter();
             layers.retain(|_| fits.next().unwrap_or(false));
+        }
+    }
+    for layer in &mut layers {
+        if preview::purpose_of(layer) == Purpose::Mixed {
+            layer.records.retain(|record| {
+                let entries = record.columns.entries();
+                let told = entries.iter().any(|(name, _)| matches!(Meaning::of_column(name), Some(Meaning::Kind)));
+                // What is told apart by its shape alone is not passed over without a word.
+                guess::record_purpose(&record.shape, entries) == wanted || (wanted == Purpose::Fields && !told)
+            });
         }
     }
     Ok(layers)
@@ -234,9 +254,8 @@ fn reference_system(layer: &Layer, user_crs: Option<&Crs>) -> Result<Crs, LoadEr
             let text = crate::quantity::parse_epsg(name).map_or_else(|_| name.clone(), |code| format!("EPSG:{code}"));
             Crs::from_user(&text).map_err(|e| error(format!("its reference system is not understood: {e}")))
         }
-        StatedCrs::Wkt(text) => {
-            Crs::from_wkt(text).map_err(|e| error(format!("the reference system that it states is not understood: {e}")))
-        }
+        StatedCrs::Wkt(text) => Crs::from_wkt(text)
+            .map_err(|e| error(format!("the reference system that it states is not understood: {e}"))),
         StatedCrs::LonLatByFormat => {
             // Metres in a file whose format says degrees: somebody forgot to say so.
             let beyond = |[x, y]: &Pair| x.abs() > 360.0 || y.abs() > 90.0;
@@ -246,9 +265,10 @@ fn reference_system(layer: &Layer, user_crs: Option<&Crs>) -> Result<Crs, LoadEr
                 out += usize::from(beyond(pair));
             }
             if out * 2 > all {
-                return Err(error(
-                    format!("its coordinates are no longitudes and latitudes, as {} has them where it states no system", layer.format),
-                ));
+                return Err(error(format!(
+                    "its coordinates are no longitudes and latitudes, as {} has them where it states no system",
+                    layer.format
+                )));
             }
             Crs::wgs84().map_err(|e| error(e.to_string()))
         }

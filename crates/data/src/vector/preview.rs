@@ -289,3 +289,14 @@ fn shown(text: &str) -> String {
 pub(crate) fn purpose_of(layer: &Layer) -> Purpose {
     guess::purpose(layer, &|name| Meaning::of_column(name).unwrap_or(Meaning::Other))
 }
+
+/// What the records of a layer are, each once; one purpose but for mixed layers.
+pub(crate) fn purposes_in(layer: &Layer) -> Vec<Purpose> {
+    let purpose = purpose_of(layer);
+    if purpose != Purpose::Mixed {
+        return vec![purpose];
+    }
+    let all = layer.records.iter().map(|r| guess::record_purpose(&r.shape, r.columns.entries()));
+    let all: HashSet<Purpose> = all.collect();
+    Purpose::ALL.into_iter().filter(|p| all.contains(p)).collect()
+}

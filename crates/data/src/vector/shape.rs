@@ -4,8 +4,8 @@
 //! that a bad record costs itself only, and no count in the file can ask for more memory than the file is long.
 
 use super::codepage::CodePage;
-use super::record::{Columns, Layer, Notes, Pair, Record, Shape, StatedCrs};
 use super::dbf;
+use super::record::{Columns, Layer, Notes, Pair, Record, Shape, StatedCrs};
 use super::source::{read_bytes, stem};
 use crate::error::{LoadError, LoadErrorKind};
 use shapefile::{ReadableShape, Shape as Decoded};
