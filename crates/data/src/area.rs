@@ -9,6 +9,7 @@ mod sample;
 
 pub use classify::{Classified, classify};
 pub use edit::{Change, Edit, EditError, Identified, Swap};
+pub use import::Present;
 pub use proposal::Proposal;
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};

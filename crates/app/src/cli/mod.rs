@@ -1,6 +1,8 @@
 //! The command line: reads what was typed, calls the same core as the window, prints for people or as JSON.
 
 pub mod args;
+mod export;
+mod import;
 pub mod inputs;
 mod progress;
 mod rank;
@@ -55,6 +57,8 @@ fn run(cli: Cli) -> Result<(), CliError> {
     match cli.command {
         Some(Command::Rank(args)) => rank::run(&args),
         Some(Command::Reach(args)) => reach::run(&args),
+        Some(Command::Import(args)) => import::run(&args),
+        Some(Command::Export(args)) => export::run(&args),
         None => {
             if let Some(missing) = cli.files.iter().find(|f| !f.exists()) {
                 return Err(CliError::BadInput(format!(

@@ -46,13 +46,8 @@ impl Session {
             ));
         }
         let bar = progress::Bar::new("reading terrain");
-        let opened = match &land {
-            Land::Sample => Area::sample(&bar),
-            Land::Files(request) => Area::open(request, &bar),
-            Land::AreaFile(path, terrain) => Area::open_file(path, terrain, &bar),
-        };
+        let area = open_land(&land, &bar)?;
         drop(bar);
-        let area = opened.map_err(|e| unusable(&e))?;
         let position = match (typed.at, &area.home) {
             (Some(at), _) => area.frame.to_xy(at).map_err(|_no_image| {
                 CliError::BadInput(format!("--at: {} is not in this area", format_position(at)))
@@ -195,7 +190,20 @@ impl Session {
     }
 }
 
-fn unusable(error: &LoadError) -> CliError {
+/// Opens the area asked for.
+///
+/// # Errors
+/// When it cannot be used.
+pub(super) fn open_land(land: &Land, bar: &progress::Bar) -> Result<Area, CliError> {
+    let opened = match land {
+        Land::Sample => Area::sample(bar),
+        Land::Files(request) => Area::open(request, bar),
+        Land::AreaFile(path, terrain) => Area::open_file(path, terrain, bar),
+    };
+    opened.map_err(|e| unusable(&e))
+}
+
+pub(super) fn unusable(error: &LoadError) -> CliError {
     match error.kind {
         LoadErrorKind::Cancelled => CliError::Failure(error.to_string()),
         _ => CliError::BadInput(error.to_string()),

@@ -3,9 +3,10 @@
 use super::{Area, AreaRequest, Change, Edit, Swap, collect, named_crs, with_given_crs};
 use crate::error::{LoadError, Loaded, Warning};
 use crate::vector::{self, Imported, VectorOptions};
-use sparefield_geometry::fields::model::{Field, HazardShape};
+use sparefield_geometry::fields::model::{Field, Hazard, HazardShape, QuietZone};
 use sparefield_geometry::position::Xy;
 use std::collections::{HashMap, HashSet};
+use std::sync::Arc;
 
 impl Area {
     /// What the files of a request add to this area; its terrain is left as it is.
@@ -34,11 +35,30 @@ impl Area {
         }
         let names = [&request.fields, &request.edges, &request.hazards].into_iter().flatten();
         let names: Vec<_> = names.map(|p| p.file_name().unwrap_or_default().to_string_lossy()).collect();
-        let (edit, more) = self.adding(all, format!("import of {}", names.join(", ")));
+        let (edit, more) = self.present().adding(all, format!("import of {}", names.join(", ")));
         warnings.extend(more);
         Ok(Loaded { value: edit, warnings, provenance })
     }
 
+    /// What is in the area, for comparing with what comes.
+    #[must_use]
+    pub fn present(&self) -> Present<'_> {
+        Present { fields: &self.fields, hazards: &self.hazards, quiet_zones: &self.quiet_zones }
+    }
+}
+
+/// What is in an area before something is added.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Present<'a> {
+    /// Fields.
+    pub fields: &'a [Arc<Field>],
+    /// Hazards.
+    pub hazards: &'a [Arc<Hazard>],
+    /// Quiet zones.
+    pub quiet_zones: &'a [Arc<QuietZone>],
+}
+
+impl Present<'_> {
     /// The edit that adds what was read from a file, and what there is to tell about its edges.
     ///
     /// An identifier that is taken already gets a number behind it, so nothing that is there is written over. Edges go
@@ -74,7 +94,7 @@ impl Area {
         (Edit::new(words, changes), warnings)
     }
 
-    /// Leaves out of what was read what is in this area already, or twice in the file, and says how many of it were:
+    /// Leaves out of what was read what is in the area already, or twice in the file, and says how many of it were:
     /// outlines of the same size in the same place, and hazards of the same kind in the same place.
     pub fn without_known(&self, imported: &mut Imported) -> usize {
         let mut known = Known::default();

@@ -4,9 +4,11 @@ use super::guess::{self, Seen};
 use super::mapping::{DateOrder, Mapping, Meaning, Purpose};
 use super::record::{Layer, Shape, text_of};
 use super::source::{self, Format};
-use crate::error::{LoadError, Warning};
+use crate::error::{LoadError, LoadErrorKind, Warning};
+use crate::frame::{Crs, ToGeographic};
 use crate::quantity::HeightUnit;
 use sparefield_geometry::fields::model::Surface;
+use sparefield_geometry::position::LonLat;
 use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
@@ -103,6 +105,24 @@ impl VectorFile {
     #[must_use]
     pub fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// A place in the file on the globe, for choosing a frame: its first coordinates.
+    ///
+    /// # Errors
+    /// When it has none, or its reference system is not known.
+    pub fn place(&self, user_crs: Option<&Crs>) -> Result<LonLat, LoadError> {
+        let found = self.layers.iter().find_map(|layer| {
+            let mut pairs = layer.records.iter().flat_map(|r| r.shape.pairs());
+            pairs.find(|[x, y]| x.is_finite() && y.is_finite()).map(|pair| (layer, *pair))
+        });
+        let Some((layer, [x, y])) = found else {
+            let error = LoadError::new(&self.path, LoadErrorKind::NothingHere, "nothing in it has a place", "");
+            return Err(error);
+        };
+        let crs = super::reference_system(layer, user_crs)?;
+        let place = ToGeographic::new(&crs).and_then(|to| to.to_lonlat(x, y));
+        place.map_err(|e| LoadError::new(&self.path, LoadErrorKind::Crs, e.to_string(), "name another with --crs"))
     }
 
     /// What the file holds.
