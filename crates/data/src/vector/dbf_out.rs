@@ -33,10 +33,6 @@ pub(crate) fn table(features: &[&ExportFeature]) -> (Vec<u8>, Vec<Warning>) {
     let owned: Vec<ExportFeature> = features.iter().map(|f| (*f).clone()).collect();
     let mut warnings = Vec::new();
     let mut sources = columns_of(&owned);
-    let without_id = !sources.iter().any(|s| s.eq_ignore_ascii_case("id"));
-    if without_id && owned.iter().any(|f| !f.id.is_empty()) {
-        sources.insert(0, "id".to_owned());
-    }
     // What stands on the sides is longer than a table's text can be; it has a layer of lines of its own.
     if let Some(at) = sources.iter().position(|s| s == "edges") {
         sources.remove(at);
@@ -96,10 +92,9 @@ fn cut(text: &str, most: usize) -> &str {
     &text[..end]
 }
 
-fn value<'a>(feature: &'a ExportFeature, source: &str) -> Option<std::borrow::Cow<'a, Value>> {
+fn value<'a>(feature: &'a ExportFeature, source: &str) -> Option<&'a Value> {
     let found = feature.properties.iter().find(|(name, _)| name == source).map(|(_, value)| value);
-    let id = || (source == "id" && !feature.id.is_empty()).then(|| Value::String(feature.id.clone()));
-    found.filter(|v| !v.is_null()).map(std::borrow::Cow::Borrowed).or_else(|| id().map(std::borrow::Cow::Owned))
+    found.filter(|v| !v.is_null())
 }
 
 fn column(source: String, name: String, features: &[ExportFeature]) -> Column {
@@ -124,7 +119,7 @@ fn column(source: String, name: String, features: &[ExportFeature]) -> Column {
 fn row(feature: &ExportFeature, columns: &[Column], warnings: &mut Vec<Warning>) -> Vec<u8> {
     let mut out = vec![b' '];
     for column in columns {
-        let text = value(feature, &column.source).map(|v| plain_text(&v)).unwrap_or_default();
+        let text = value(feature, &column.source).map(plain_text).unwrap_or_default();
         let cell = match column.decimals {
             Some(_) if text.is_empty() => String::new(),
             Some(decimals) => match text.parse::<f64>() {

@@ -139,6 +139,13 @@ pub fn write_vector(
     frame: &Frame,
 ) -> Result<Loaded<Vec<PathBuf>>, LoadError> {
     let mut warnings: Vec<Warning> = Vec::new();
+    let with_ids: Vec<ExportLayer>;
+    let layers = if format == Format::GeoJson {
+        layers
+    } else {
+        with_ids = layers.iter().map(with_id_column).collect();
+        &with_ids
+    };
     let files = match format {
         Format::GeoJson => {
             let all: Vec<ExportFeature> = layers.iter().flat_map(|l| l.features.iter().cloned()).collect();
@@ -154,6 +161,17 @@ pub fn write_vector(
     let count: usize = layers.iter().map(|l| l.features.len()).sum();
     let provenance = vec![format!("{}: {}, {count} records written", path.display(), format.words())];
     Ok(Loaded { value: files, warnings, provenance })
+}
+
+/// A layer whose identifiers stand in a column, for formats that have no other place for them.
+fn with_id_column(layer: &ExportLayer) -> ExportLayer {
+    let mut layer = layer.clone();
+    for feature in layer.features.iter_mut().filter(|f| !f.id.is_empty()) {
+        if !feature.properties.iter().any(|(name, _)| name.eq_ignore_ascii_case("id")) {
+            feature.properties.insert(0, ("id".to_owned(), json!(feature.id)));
+        }
+    }
+    layer
 }
 
 /// A shape in longitude and latitude, rings closed.

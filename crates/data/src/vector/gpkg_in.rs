@@ -151,10 +151,12 @@ fn is_plain_table(database: &Connection, name: &str) -> rusqlite::Result<bool> {
     let sql = "SELECT type, sql FROM sqlite_master WHERE name = ?1 COLLATE NOCASE AND type IN ('table', 'view')";
     let found: Option<(String, Option<String>)> =
         database.query_row(sql, [name], |row| Ok((row.get(0)?, row.get(1)?))).optional()?;
-    Ok(found.is_some_and(|(kind, sql)| {
-        let sql = sql.unwrap_or_default().to_uppercase();
-        kind == "table" && !sql.contains("CREATE VIRTUAL") && !sql.contains("GENERATED ALWAYS")
-    }))
+    let plain = found.is_some_and(|(kind, sql)| {
+        kind == "table" && !sql.unwrap_or_default().to_uppercase().contains("CREATE VIRTUAL")
+    });
+    // Generated columns are worked out when they are read, by whatever formula the file has.
+    let generated = "SELECT count(*) FROM pragma_table_xinfo(?1) WHERE hidden <> 0";
+    Ok(plain && database.query_row(generated, [name], |row| row.get::<_, i64>(0))? == 0)
 }
 
 /// The reference system of an identifier, by the file's own table.

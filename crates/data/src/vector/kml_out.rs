@@ -49,9 +49,6 @@ fn document(path: &Path, layers: &[ExportLayer], frame: &Frame) -> Result<String
                 let _ = writeln!(out, "<name>{}</name>", escaped(&title));
             }
             out.push_str("<ExtendedData>\n");
-            if !feature.id.is_empty() && !feature.properties.iter().any(|(name, _)| name == "id") {
-                data(&mut out, "id", &feature.id);
-            }
             for (name, value) in feature.properties.iter().filter(|(name, value)| name != "name" && !value.is_null()) {
                 data(&mut out, name, &plain_text(value));
             }

@@ -45,7 +45,7 @@ pub use geojson_out::{
 pub use import::{Imported, read_with};
 pub use mapping::{DateOrder, Mapping, Meaning, Purpose};
 pub(crate) use preview::purposes_in;
-pub use preview::{ColumnPreview, LayerPreview, Preview, VectorFile, inspect};
+pub use preview::{ColumnPreview, LayerPreview, Preview, RawRecord, VectorFile, inspect};
 pub use source::{Format, recognise};
 
 use crate::error::{LoadError, LoadErrorKind, Loaded};
@@ -277,3 +277,8 @@ fn reference_system(layer: &Layer, user_crs: Option<&Crs>) -> Result<Crs, LoadEr
 
 #[cfg(test)]
 mod tests;
+
+#[cfg(test)]
+mod formats_tests;
+#[cfg(test)]
+mod hostile_tests;

@@ -29,6 +29,19 @@ pub struct VectorFile {
     pub(crate) layers: Vec<Layer>,
 }
 
+/// A record as it stands in a file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RawRecord {
+    /// Counted from 1, records that cannot be read included.
+    pub number: usize,
+    /// `nothing`, `points`, `lines` or `areas`.
+    pub kind: &'static str,
+    /// Every vertex in the file's own coordinates, rings closed or not as in the file.
+    pub vertices: Vec<[f64; 2]>,
+    /// Columns as texts.
+    pub columns: Vec<(String, String)>,
+}
+
 /// What a file holds.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Preview {
@@ -105,6 +118,18 @@ impl VectorFile {
     #[must_use]
     pub fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// Every record as it stands in the file, layer by layer, before anything of it is understood.
+    #[must_use]
+    pub fn raw(&self) -> Vec<(String, Vec<RawRecord>)> {
+        let record = |r: &super::record::Record| RawRecord {
+            number: r.number,
+            kind: main_kind(&r.shape).map_or("nothing", |kind| ["points", "lines", "areas"][usize::from(kind).min(2)]),
+            vertices: r.shape.pairs().copied().collect(),
+            columns: r.columns.entries().iter().map(|(name, value)| (name.clone(), text_of(value))).collect(),
+        };
+        self.layers.iter().map(|layer| (layer.name.clone(), layer.records.iter().map(record).collect())).collect()
     }
 
     /// A place in the file on the globe, for choosing a frame: its first coordinates.

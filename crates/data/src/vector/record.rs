@@ -181,11 +181,11 @@ impl Columns {
     pub(crate) fn rest(self) -> Vec<(String, String)> {
         self.entries
             .into_iter()
-            .filter(|(_, value)| !value.is_null())
             .map(|(key, value)| {
                 let text = text_of(&value);
                 (key, text)
             })
+            .filter(|(_, text)| !text.is_empty())
             .collect()
     }
 }

@@ -73,15 +73,15 @@ impl Format {
 /// # Errors
 /// When the file cannot be read, or is none of the formats.
 pub fn recognise(path: &Path) -> Result<Format, LoadError> {
-    let mut head = Vec::new();
-    std::fs::File::open(path)
-        .and_then(|file| file.take(HEAD).read_to_end(&mut head))
-        .map_err(|e| LoadError::from_io(path, &e))?;
     let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
     if matches!(extension.as_str(), "shx" | "dbf" | "prj" | "cpg") {
         let problem = "it is one of the companions of a shapefile";
         return Err(LoadError::new(path, LoadErrorKind::Unsupported, problem, "name the file that ends in .shp"));
     }
+    let mut head = Vec::new();
+    std::fs::File::open(path)
+        .and_then(|file| file.take(HEAD).read_to_end(&mut head))
+        .map_err(|e| LoadError::from_io(path, &e))?;
     if let Some(format) = by_content(&head) {
         return Ok(format);
     }
