@@ -205,9 +205,8 @@ pub(crate) fn whole_or_not(
     path: &Path,
     write: impl FnOnce(&mut std::fs::File) -> std::io::Result<()>,
 ) -> Result<(), LoadError> {
-    let folder = folder_of(path);
     let attempt = || -> std::io::Result<()> {
-        let mut file = tempfile::NamedTempFile::new_in(folder)?;
+        let mut file = temporary_beside(path)?;
         write(file.as_file_mut())?;
         file.as_file().sync_all()?;
         file.persist(path).map_err(|e| e.error)?;
@@ -216,8 +215,18 @@ pub(crate) fn whole_or_not(
     attempt().map_err(|e| not_written(path, &e))
 }
 
-pub(crate) fn folder_of(path: &Path) -> &Path {
-    path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."))
+/// A temporary file in the folder of another, with the permissions that a new file has there.
+pub(crate) fn temporary_beside(path: &Path) -> std::io::Result<tempfile::NamedTempFile> {
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".sparefield-");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt as _;
+        // Less what the user's mask takes away.
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+    }
+    builder.tempfile_in(folder)
 }
 
 pub(crate) fn not_written(path: &Path, error: &dyn std::fmt::Display) -> LoadError {

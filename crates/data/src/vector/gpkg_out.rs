@@ -2,7 +2,7 @@
 //!
 //! Source: OGC 12-128r19, *GeoPackage Encoding Standard 1.4*.
 
-use super::export::{ExportLayer, columns_of, folder_of, not_written, on_globe, plain_text};
+use super::export::{ExportLayer, columns_of, not_written, on_globe, plain_text, temporary_beside};
 use super::gpkg_geometry;
 use super::record::Shape;
 use crate::error::LoadError;
@@ -49,11 +49,7 @@ INSERT INTO gpkg_spatial_ref_sys VALUES
 ";
 
 pub(crate) fn write(path: &Path, layers: &[ExportLayer], frame: &Frame) -> Result<Vec<PathBuf>, LoadError> {
-    let file = tempfile::Builder::new()
-        .prefix(".sparefield-")
-        .suffix(".gpkg")
-        .tempfile_in(folder_of(path))
-        .map_err(|e| not_written(path, &e))?;
+    let file = temporary_beside(path).map_err(|e| not_written(path, &e))?;
     let shapes: Vec<Vec<Shape>> = layers
         .iter()
         .map(|layer| layer.features.iter().map(|f| on_globe(path, &f.shape, frame)).collect())

@@ -3,7 +3,7 @@
 //! Source: ESRI, *Shapefile Technical Description*, July 1998; the table as dBASE III has it.
 
 use super::dbf_out;
-use super::export::{ExportLayer, folder_of, not_written, on_globe};
+use super::export::{ExportLayer, not_written, on_globe, temporary_beside};
 use super::geojson_out::ExportFeature;
 use super::record::{Pair, Shape};
 use crate::error::{LoadError, Warning};
@@ -83,7 +83,7 @@ fn save(target: &Path, parts: &[(&str, Vec<u8>)]) -> Result<(), LoadError> {
     let mut waiting = Vec::new();
     for (ending, bytes) in parts {
         let attempt = || -> std::io::Result<tempfile::NamedTempFile> {
-            let mut file = tempfile::NamedTempFile::new_in(folder_of(target))?;
+            let mut file = temporary_beside(target)?;
             file.write_all(bytes)?;
             file.as_file().sync_all()?;
             Ok(file)
