@@ -2,6 +2,8 @@
 
 pub mod args;
 mod check_round;
+mod export;
+mod import;
 pub mod inputs;
 mod progress;
 mod rank;
@@ -61,6 +63,8 @@ fn run(cli: Cli) -> Result<(), CliError> {
         Some(Command::Sheet(args)) => sheet::run(&args),
         Some(Command::Suggest(args)) => suggest::run(&args),
         Some(Command::CheckRound(args)) => check_round::run(&args),
+        Some(Command::Import(args)) => import::run(&args),
+        Some(Command::Export(args)) => export::run(&args),
         None => {
             if let Some(missing) = cli.files.iter().find(|f| !f.exists()) {
                 return Err(CliError::BadInput(format!(
