@@ -60,7 +60,7 @@ fn document(round: &CheckRound, area: &Area, not_since: NotSince) -> Result<Valu
             "position": lon_lat(stop.at)?,
             "area_m2": stop.area_m2,
             "leg_m": stop.leg_m,
-            "bearing_deg": stop.bearing.map(|b| b.deg()),
+            "bearing_deg": stop.bearing.map(sparefield_geometry::position::Bearing::deg),
             "surveyed": stop.surveyed.map(format_day),
             "age_days": stop.standing.age_days,
             "confidence": stop.standing.confidence,

@@ -51,7 +51,7 @@ pub fn page(round: &CheckRound, area: &Area, palette: &Palette) -> String {
          animals, and let somebody else write.</p>\n",
     );
     if !round.stops.is_empty() {
-        let _ = write!(out, "<figure>{}</figure>\n", overview(round, area).svg(&palette.day, &palette.sizes));
+        let _ = writeln!(out, "<figure>{}</figure>", overview(round, area).svg(&palette.day, &palette.sizes));
     }
     for (i, stop) in round.stops.iter().enumerate() {
         field(&mut out, i + 1, stop, round);

@@ -99,11 +99,11 @@ impl Present<'_> {
     pub fn without_known(&self, imported: &mut Imported) -> usize {
         let mut known = Known::default();
         self.fields.iter().for_each(|f| known.add("field", f.centroid(), f.area_m2()));
-        for hazard in self.hazards.iter() {
+        for hazard in self.hazards {
             let (at, size) = place_and_size(&hazard.shape);
             known.add(hazard.kind.words(), at, size);
         }
-        for zone in self.quiet_zones.iter() {
+        for zone in self.quiet_zones {
             let outline = Field::new("", zone.outer.clone());
             known.add("quiet zone", outline.centroid(), outline.area_m2());
         }

@@ -179,7 +179,7 @@ impl Stored for Start {
         vec![
             ("height_agl_m", number(Some(self.height_agl_m))),
             ("heading_true_rad", number(Some(self.heading_true.rad()))),
-            ("wind_from_true_rad", number(self.wind.from.map(|b| b.rad()))),
+            ("wind_from_true_rad", number(self.wind.from.map(sparefield_geometry::position::Bearing::rad))),
             ("wind_speed_ms", number(Some(self.wind.speed_ms))),
             ("wind_gust_ms", number(self.wind.gust_ms)),
         ]

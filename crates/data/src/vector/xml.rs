@@ -85,7 +85,7 @@ fn declared(bytes: &[u8]) -> Option<String> {
 
 /// The name of the root element without its prefix; `None` where the head of the file has none.
 pub(crate) fn root(bytes: &[u8]) -> Option<String> {
-    let encoding = Encoding::for_bom(bytes).map(|(e, _)| e).or_else(|| match bytes {
+    let encoding = Encoding::for_bom(bytes).map(|(e, _)| e).or(match bytes {
         [b'<', 0, ..] => Some(UTF_16LE),
         [0, b'<', ..] => Some(UTF_16BE),
         _ => None,
