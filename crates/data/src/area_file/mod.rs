@@ -389,6 +389,11 @@ pub fn read(path: &Path, progress: &dyn Progress) -> Result<Loaded<AreaParts>, A
     Ok(Loaded { value: parts, warnings: content.warnings, provenance })
 }
 
+/// The same things, shared; nothing is left behind.
+fn shared<T>(all: &mut Vec<T>) -> Arc<Vec<Arc<T>>> {
+    Arc::new(std::mem::take(all).into_iter().map(Arc::new).collect())
+}
+
 fn parts(db: &Connection, path: &Path, progress: &dyn Progress) -> Result<(AreaParts, read::Content), AreaFileError> {
     let sqlite = |e: &rusqlite::Error| AreaFileError::from_sqlite(path, e);
     if progress.cancelled() {
@@ -400,9 +405,6 @@ fn parts(db: &Connection, path: &Path, progress: &dyn Progress) -> Result<(AreaP
     let title = schema::meta(db, "title").map_err(|e| sqlite(&e))?.unwrap_or_default();
     let terrain: Option<TerrainSource> = setting(db, TERRAIN).map_err(|e| sqlite(&e))?;
     let mut content = read::content(db).map_err(|e| sqlite(&e))?;
-    fn shared<T>(all: &mut Vec<T>) -> Arc<Vec<Arc<T>>> {
-        Arc::new(std::mem::take(all).into_iter().map(Arc::new).collect())
-    }
     let parts = AreaParts {
         title,
         frame: Arc::new(frame),
