@@ -45,14 +45,7 @@ impl Session {
                 "--at is missing: with terrain of your own, say where the aircraft is, such as --at 51.5,-2.3".into(),
             ));
         }
-        let bar = progress::Bar::new("reading terrain");
-        let opened = match &land {
-            Land::Sample => Area::sample(&bar),
-            Land::Files(request) => Area::open(request, &bar),
-            Land::AreaFile(path, terrain) => Area::open_file(path, terrain, &bar),
-        };
-        drop(bar);
-        let area = opened.map_err(|e| unusable(&e))?;
+        let area = open_area(&land).map_err(|e| unusable(&e))?;
         let position = match (typed.at, &area.home) {
             (Some(at), _) => area.frame.to_xy(at).map_err(|_no_image| {
                 CliError::BadInput(format!("--at: {} is not in this area", format_position(at)))
@@ -195,7 +188,20 @@ impl Session {
     }
 }
 
-fn unusable(error: &LoadError) -> CliError {
+/// The area asked for, the sample area where none is.
+///
+/// # Errors
+/// As [`Area::open`].
+pub(super) fn open_area(land: &Land) -> Result<Area, LoadError> {
+    let bar = progress::Bar::new("reading terrain");
+    match land {
+        Land::Sample => Area::sample(&bar),
+        Land::Files(request) => Area::open(request, &bar),
+        Land::AreaFile(path, terrain) => Area::open_file(path, terrain, &bar),
+    }
+}
+
+pub(super) fn unusable(error: &LoadError) -> CliError {
     match error.kind {
         LoadErrorKind::Cancelled => CliError::Failure(error.to_string()),
         _ => CliError::BadInput(error.to_string()),
