@@ -2,6 +2,8 @@
 
 use crate::command::Command;
 use crate::copy_dialog::CopyDialog;
+use crate::export_dialog::ExportDialog;
+use crate::import_dialog::ImportDialog;
 use crate::jobs::{AssessJob, AssessRequest, OpenJob, OpenOutcome, OpenWhat, Opened};
 use crate::keep::{Keep, Notify};
 use crate::model::{Conditions, Mode, Model, NoticeLevel, Opening};
@@ -50,6 +52,8 @@ pub struct App {
     open: Option<OpenJob>,
     dialog: OpenDialog,
     copying: CopyDialog,
+    importing: ImportDialog,
+    exporting: ExportDialog,
     keep: Keep,
     /// The conditions last sent to be assessed, and for which area.
     asked: Option<(u64, Conditions)>,
@@ -87,6 +91,8 @@ impl App {
             open: None,
             dialog: OpenDialog::default(),
             copying: CopyDialog::default(),
+            importing: ImportDialog::default(),
+            exporting: ExportDialog::default(),
             // Tests leave the user's folders alone.
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
             asked: None,
@@ -133,6 +139,8 @@ impl App {
                 Command::OpenSample => self.open_sample(ctx),
                 Command::OpenFiles(files) => self.open_files(ctx, &Chosen { files, crs: String::new() }),
                 Command::ChooseFiles => self.dialog.show(),
+                Command::ChooseImport => self.importing.show(),
+                Command::ChooseExport => self.exporting.show(&self.suggested_export()),
                 Command::ChooseCopy => self.copying.show(&self.suggested_copy()),
                 Command::SaveCopy(to) => self.keep.copy(&mut self.model, to, || notify(ctx)),
                 Command::KeepAgain => self.keep.try_again(),
@@ -184,6 +192,12 @@ impl App {
             (None, Some(area)) => PathBuf::from(format!("{}.gpkg", area.title)),
             (None, None) => PathBuf::new(),
         }
+    }
+
+    /// Where fields for other programs might go: beside the area's file.
+    fn suggested_export(&self) -> PathBuf {
+        let copy = self.suggested_copy();
+        copy.with_file_name(format!("{} fields", copy.file_stem().unwrap_or_default().to_string_lossy()))
     }
 
     /// Keeps the window open until every change is in the file, or the pilot says that it may be lost.
@@ -452,6 +466,8 @@ impl App {
             || ctx.text_edit_focused()
             || self.dialog.is_shown()
             || self.copying.is_shown()
+            || self.importing.is_shown()
+            || self.exporting.is_shown()
             || egui::Popup::is_any_open(ctx);
         if !typing && self.model.selected.is_some() && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape)) {
             pressed.push(Command::Select(None));
@@ -505,6 +521,12 @@ impl App {
         }
         if let Some(to) = self.copying.ui(&ctx) {
             self.commands.push(Command::SaveCopy(to));
+        }
+        if let Some(area) = self.model.area.clone() {
+            self.importing.ui(&ctx, &self.theme, &area, &mut self.commands);
+            if let Some((level, words)) = self.exporting.ui(&ctx, &area) {
+                self.model.notify(level, words);
+            }
         }
         views::area_menu::ask_to_close(&ctx, &self.model, &mut self.commands);
         if !self.commands.is_empty() {

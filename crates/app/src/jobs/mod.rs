@@ -5,9 +5,11 @@
 //! stopped only when it has taken too long for that.
 
 mod assess_job;
+mod once;
 mod open_job;
 mod save_job;
 
 pub use assess_job::{Answer, AssessJob, AssessOutcome, AssessRequest, RING_LEVELS_M};
+pub use once::Once;
 pub use open_job::{OpenJob, OpenOutcome, OpenWhat, Opened};
 pub use save_job::{SaveJob, SaveTo, Saved};
