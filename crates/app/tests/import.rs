@@ -97,9 +97,9 @@ fn a_file_is_looked_at_mapped_added_and_taken_back_in_one_step() {
     assert!(window.query_by_label("Meaning of Nutzung: surface").is_some());
     assert!(window.query_by_label("Surface for Stoppelfeld: stubble").is_some());
     // What the word does not say is not guessed; the pilot says it.
-    window.get_by_label("Surface for Grünland: unknown").click();
-    window.step();
-    window.step();
+    let chooser = window.get_by_label("Surface for Grünland: unknown");
+    chooser.click();
+    until(&mut window, "the surfaces are offered", |w| w.query_by_label("grazed grass").is_some());
     window.get_by_label("grazed grass").click();
     window.step();
     until(&mut window, "it was worked out anew", |w| w.query_by_label("Surface for Grünland: grazed grass").is_some());

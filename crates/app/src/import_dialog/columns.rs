@@ -7,7 +7,7 @@ use sparefield_data::vector::{ColumnPreview, DateOrder, LayerPreview, Mapping, M
 use sparefield_geometry::fields::model::Surface;
 
 /// Records shown.
-const ROWS: usize = 8;
+const ROWS: usize = 5;
 /// Words of a surface column that are listed.
 const WORDS: usize = 60;
 /// Width of a column, points.
@@ -26,17 +26,27 @@ pub(super) fn table(ui: &mut Ui, layer: &LayerPreview, mapping: &mut Mapping) {
             }
             ui.end_row();
             for column in &layer.columns {
-                ui.add_sized([WIDTH, 18.0], egui::Label::new(RichText::new(&column.name).strong()).truncate());
+                cell(ui, RichText::new(&column.name).strong());
             }
             ui.end_row();
             for row in layer.first.iter().take(ROWS) {
                 for value in row {
-                    ui.add_sized([WIDTH, 18.0], egui::Label::new(value).truncate()).on_hover_text(value);
+                    cell(ui, RichText::new(value)).on_hover_text(value);
                 }
                 ui.end_row();
             }
         });
     });
+}
+
+/// A text of a column's width, cut where it is longer.
+fn cell(ui: &mut Ui, text: RichText) -> egui::Response {
+    let left = egui::Layout::left_to_right(egui::Align::Center);
+    let inner = ui.allocate_ui_with_layout(egui::vec2(WIDTH, 18.0), left, |ui| {
+        ui.set_min_width(WIDTH);
+        ui.add(egui::Label::new(text).truncate())
+    });
+    inner.inner
 }
 
 fn meaning(ui: &mut Ui, column: &ColumnPreview, mapping: &mut Mapping) {
@@ -85,7 +95,7 @@ pub(super) fn words(ui: &mut Ui, theme: &Theme, layer: &LayerPreview, mapping: &
             for (i, word) in foreign.iter().enumerate() {
                 let now = mapping.surfaces.iter().find(|(w, _)| w == *word).map_or(Surface::Unknown, |(_, s)| *s);
                 let mut chosen = now;
-                ui.add_sized([150.0, 18.0], egui::Label::new(word.as_str()).truncate());
+                cell(ui, RichText::new(word.as_str()));
                 let combo = ComboBox::from_id_salt(("surface", *word)).selected_text(now.words()).width(120.0);
                 let shown = combo.show_ui(ui, |ui| {
                     for surface in Surface::ALL {

@@ -96,8 +96,15 @@ impl ImportDialog {
                 let mut add = false;
                 if let Some(open) = &mut self.open {
                     ui.separator();
-                    let height = (size.y - 230.0).max(160.0);
-                    ScrollArea::vertical().id_salt("import").max_height(height).show(ui, |ui| open.ui(ui, theme));
+                    // What comes of it stays in sight below.
+                    let height = (size.y - 400.0).max(140.0);
+                    ScrollArea::vertical()
+                        .id_salt("import")
+                        .max_height(height)
+                        .auto_shrink([false, true])
+                        .show(ui, |ui| open.ui(ui, theme));
+                    ui.separator();
+                    open.outcome(ui, theme);
                 }
                 ui.separator();
                 ui.horizontal(|ui| {
@@ -274,8 +281,6 @@ impl OpenFile {
             columns::table(ui, layer, mapping);
             columns::words(ui, theme, layer, mapping);
         }
-        ui.separator();
-        self.outcome(ui, theme);
     }
 
     /// What would be added, what is wrong with which record, and where it lies.
@@ -292,7 +297,7 @@ impl OpenFile {
             Some(Ok(addition)) => addition,
         };
         ui.horizontal_top(|ui| {
-            picture::picture(ui, theme, &addition.picture, &self.present, Vec2::new(300.0, 200.0));
+            picture::picture(ui, theme, &addition.picture, &self.present, Vec2::new(230.0, 150.0));
             ui.vertical(|ui| {
                 let Addition { fields, hazards, quiet_zones, edges, .. } = addition;
                 ui.label(
@@ -310,7 +315,7 @@ impl OpenFile {
                     ui.label(words);
                     ui.checkbox(&mut self.keep_known, "Add those, too");
                 }
-                ScrollArea::vertical().id_salt("remarks").max_height(130.0).auto_shrink([false, true]).show(ui, |ui| {
+                ScrollArea::vertical().id_salt("remarks").max_height(95.0).auto_shrink([false, true]).show(ui, |ui| {
                     for remark in &addition.remarks {
                         ui.label(RichText::new(remark).size(theme.sizes.small).color(theme.colours.caution));
                     }
