@@ -196,8 +196,9 @@ impl App {
 
     /// Where fields for other programs might go: beside the area's file.
     fn suggested_export(&self) -> PathBuf {
-        let copy = self.suggested_copy();
-        copy.with_file_name(format!("{} fields", copy.file_stem().unwrap_or_default().to_string_lossy()))
+        let title = self.model.area.as_ref().map_or("Area", |area| area.title.as_str());
+        let name = format!("{title} fields");
+        self.model.keeping.path.as_ref().map_or_else(|| PathBuf::from(&name), |path| path.with_file_name(&name))
     }
 
     /// Keeps the window open until every change is in the file, or the pilot says that it may be lost.

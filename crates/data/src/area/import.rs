@@ -99,11 +99,11 @@ impl Present<'_> {
     pub fn without_known(&self, imported: &mut Imported) -> usize {
         let mut known = Known::default();
         self.fields.iter().for_each(|f| known.add("field", f.centroid(), f.area_m2()));
-        for hazard in self.hazards.iter() {
+        for hazard in self.hazards {
             let (at, size) = place_and_size(&hazard.shape);
             known.add(hazard.kind.words(), at, size);
         }
-        for zone in self.quiet_zones.iter() {
+        for zone in self.quiet_zones {
             let outline = Field::new("", zone.outer.clone());
             known.add("quiet zone", outline.centroid(), outline.area_m2());
         }
@@ -133,10 +133,13 @@ const SAME_PLACE_M: f64 = 1.0;
 /// … and their sizes differ by no more than this share.
 const SAME_SIZE: f64 = 0.01;
 
+/// Kind, middle and size.
+type Thing = (String, Xy, f64);
+
 /// Places and sizes by squares of the map.
 #[derive(Default)]
 struct Known {
-    squares: HashMap<(i64, i64), Vec<(String, Xy, f64)>>,
+    squares: HashMap<(i64, i64), Vec<Thing>>,
 }
 
 impl Known {

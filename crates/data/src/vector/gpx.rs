@@ -47,11 +47,8 @@ pub(crate) fn read(path: &Path, bytes: &[u8]) -> Result<Vec<Layer>, LoadError> {
     };
     let [waypoints, routes, tracks] = document.kinds;
     let all = [layer("waypoints", waypoints), layer("routes", routes), layer("tracks", tracks)];
-    let some: Vec<Layer> = all
-        .iter()
-        .filter(|l| !l.records.is_empty() || l.notes.clone().into_warnings().first().is_some())
-        .cloned()
-        .collect();
+    let some: Vec<Layer> =
+        all.iter().filter(|l| !l.records.is_empty() || !l.notes.clone().into_warnings().is_empty()).cloned().collect();
     Ok(if some.is_empty() { all.into_iter().take(1).collect() } else { some })
 }
 

@@ -2,7 +2,7 @@
 
 use super::mapping::{Mapping, Purpose};
 use super::preview::{VectorFile, layer_preview};
-use super::record::{Layer, Notes};
+use super::record::Layer;
 use super::{EdgeLine, edges, fields, guess, hazards, interpret};
 use crate::error::{LoadError, LoadErrorKind, Loaded, Warning};
 use crate::frame::Frame;
@@ -105,7 +105,7 @@ fn read_layer(layer: &Layer, frame: &Frame, mapping: &Mapping) -> Result<Loaded<
         }
         for (purpose, records) in sorted.into_iter().filter(|(_, records)| !records.is_empty()) {
             // What was found on reading is told once.
-            let notes = std::mem::replace(&mut layer.notes, Notes::default());
+            let notes = std::mem::take(&mut layer.notes);
             parts.push((purpose, Layer { records, notes, ..layer.clone() }));
         }
     } else {

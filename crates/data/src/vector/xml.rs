@@ -85,7 +85,7 @@ fn declared(bytes: &[u8]) -> Option<String> {
 
 /// The name of the root element without its prefix; `None` where the head of the file has none.
 pub(crate) fn root(bytes: &[u8]) -> Option<String> {
-    let encoding = Encoding::for_bom(bytes).map(|(e, _)| e).or_else(|| match bytes {
+    let encoding = Encoding::for_bom(bytes).map(|(e, _)| e).or(match bytes {
         [b'<', 0, ..] => Some(UTF_16LE),
         [0, b'<', ..] => Some(UTF_16BE),
         _ => None,
@@ -128,7 +128,7 @@ pub(crate) fn walk(
     let mut open: Vec<String> = Vec::new();
     let line = |at: u64| {
         let at = usize::try_from(at).unwrap_or(usize::MAX).min(text.len());
-        format!("line {}", text.as_bytes()[..at].iter().filter(|&&b| b == b'\n').count() + 1)
+        format!("line {}", text.as_bytes()[..at].split(|b| *b == b'\n').count())
     };
     let error = |kind, problem: String, at: u64| LoadError::new(path, kind, problem, REMEDY).at(line(at));
     loop {
