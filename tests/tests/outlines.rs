@@ -51,6 +51,7 @@ fn field(outer: &Value, holes: &[Value]) -> Field {
         surveyed: None,
         notes: String::new(),
         other: vec![],
+        ..Field::default()
     }
 }
 

@@ -1,19 +1,28 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
+mod sheet;
+mod suggest;
+mod survey;
+
+pub(crate) use sheet::write as write_page;
+
 use crate::command::Command;
 use crate::copy_dialog::CopyDialog;
 use crate::export_dialog::ExportDialog;
 use crate::import_dialog::ImportDialog;
-use crate::jobs::{AssessJob, AssessRequest, OpenJob, OpenOutcome, OpenWhat, Opened};
+use crate::jobs::{AssessJob, AssessRequest, LayerJob, OpenJob, OpenOutcome, OpenWhat, Opened, SheetJob};
 use crate::keep::{Keep, Notify};
-use crate::model::{Conditions, Mode, Model, NoticeLevel, Opening};
-use crate::open_dialog::{Chosen, OpenDialog};
+use crate::model::layers::LayersCommand;
+use crate::model::{Conditions, Mode, Model, NoticeLevel, Opening, SheetCommand};
+use crate::open_dialog::{Chosen, OpenDialog, Purpose};
+use crate::pick::Picking;
 use crate::settings;
 use crate::theme::{Palette, Scheme, Theme};
 use crate::views;
 use egui::{Key, Modifiers};
 use sparefield_data::area::{AreaRequest, classify};
 use sparefield_data::area_file::TerrainSource;
+use sparefield_data::imagery::{self, LayerSpec};
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
 use std::path::PathBuf;
@@ -55,6 +64,13 @@ pub struct App {
     importing: ImportDialog,
     exporting: ExportDialog,
     keep: Keep,
+    layer_dialog: OpenDialog,
+    searching: suggest::Searching,
+    layers: LayerJob,
+    /// A dialogue of the system's for other files.
+    picking: Option<Picking>,
+    /// The land and the field whose photographs were last looked for.
+    photographs_of: Option<(u64, Option<String>)>,
     /// The conditions last sent to be assessed, and for which area.
     asked: Option<(u64, Conditions)>,
     serial: u64,
@@ -63,6 +79,10 @@ pub struct App {
     /// The request being opened, kept once it has opened.
     opening_request: AreaRequest,
     start: StartWith,
+    sheet_job: SheetJob,
+    /// The sheet last asked for.
+    sheet_asked: Option<crate::sheet::Ask>,
+    sheet_view: views::sheet::SheetView,
     /// The pilot lets changes be lost.
     closing: bool,
 }
@@ -79,6 +99,8 @@ impl App {
         crate::theme::install_fonts(ctx);
         let repaint = ctx.clone();
         let assess = AssessJob::start(move || repaint.request_repaint())?;
+        let repaint = ctx.clone();
+        let sheet_job = SheetJob::start(move || repaint.request_repaint())?;
         let mut app = Self {
             model: Model { today: start.today, ..Model::new(sparefield_data::aircraft_file::builtin(), kept) },
             map: views::map::MapState::default(),
@@ -95,11 +117,19 @@ impl App {
             exporting: ExportDialog::default(),
             // Tests leave the user's folders alone.
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
+            layer_dialog: OpenDialog::new(Purpose::Layers),
+            searching: suggest::Searching::default(),
+            layers: LayerJob::default(),
+            picking: None,
+            photographs_of: None,
             asked: None,
             serial: 0,
             request: AreaRequest::default(),
             opening_request: AreaRequest::default(),
             start: start.clone(),
+            sheet_job,
+            sheet_asked: None,
+            sheet_view: views::sheet::SheetView::default(),
             closing: false,
         };
         if start.files.is_empty() {
@@ -131,6 +161,7 @@ impl App {
         self.take_opened(ctx);
         self.take_assessed();
         self.model.studied = self.assess.studied();
+        self.keep_up_with_layers(ctx);
         self.take_dropped(ctx);
         self.shortcuts(ctx);
         self.hold_the_window(ctx);
@@ -150,11 +181,15 @@ impl App {
                     ctx.send_viewport_cmd(egui::ViewportCommand::Close);
                 }
                 Command::Reveal(place) => self.map.reveal(place),
+                Command::Suggest(command) => self.suggest_command(ctx, &command),
+                Command::Layers(LayersCommand::ChooseFiles) => self.layer_dialog.show(),
                 Command::StopOpening => {
                     if let Some(job) = &self.open {
                         job.stop();
                     }
                 }
+                Command::Sheet(SheetCommand::SavePage(path)) => self.save_sheet(&path),
+                Command::Survey(command) => self.survey_command(ctx, &command),
                 other => {
                     let before = self.model.settings.clone();
                     self.model.apply(&other);
@@ -180,6 +215,9 @@ impl App {
             self.applied = Some(self.theme.scheme);
         }
         self.ask_to_assess();
+        self.follow_sheet();
+        self.follow_survey();
+        self.follow_suggestions();
     }
 
     /// Where a copy might go: beside the area's file, under another name.
@@ -341,7 +379,48 @@ impl App {
         self.start_opening(ctx, OpenWhat::Sample, "Opening the sample area");
     }
 
+    /// Opens layers that are not open yet, and takes those that are; a part that cannot be shown is told once.
+    fn keep_up_with_layers(&mut self, ctx: &egui::Context) {
+        let Some(area) = &self.model.area else { return };
+        let frame = area.frame.clone();
+        let repaint = ctx.clone();
+        self.layers.keep_up(&mut self.model.layers, &frame, move || repaint.request_repaint());
+        for words in self.layers.take_done(&mut self.model.layers) {
+            self.model.notify(NoticeLevel::Info, words);
+        }
+        for (id, why) in self.map.take_layer_problems() {
+            if let Some(layer) = self.model.layers.get_mut(id) {
+                layer.problem = Some(why);
+            }
+        }
+    }
+
+    /// Adds files as layers: images by their content, everything else as lines and areas to draw.
+    fn add_layers(&mut self, chosen: &Chosen) {
+        for path in &chosen.files {
+            let kind = match imagery::recognise(path) {
+                Ok(kind) => kind.unwrap_or_else(|| imagery::kind_by_name(path)),
+                Err(e) => {
+                    self.model.notify(NoticeLevel::Problem, e.to_string());
+                    continue;
+                }
+            };
+            let mut spec = LayerSpec::new(path, kind);
+            spec.crs = (!chosen.crs.is_empty()).then(|| chosen.crs.clone());
+            self.commands.push(Command::Layers(LayersCommand::Add(spec)));
+        }
+        if !chosen.files.is_empty() {
+            self.commands.push(Command::Layers(LayersCommand::ShowPanel(true)));
+        }
+    }
+
     fn open_files(&mut self, ctx: &egui::Context, chosen: &Chosen) {
+        // Images are no part of the ground to compute with: they join the layers under the fields.
+        let is_image = |p: &PathBuf| matches!(imagery::recognise(p), Ok(Some(_)));
+        let (images, files): (Vec<PathBuf>, Vec<PathBuf>) = chosen.files.iter().cloned().partition(is_image);
+        let crs = chosen.crs.clone();
+        self.add_layers(&Chosen { files: images, crs: crs.clone() });
+        let chosen = &Chosen { files, crs };
         let is_aircraft = |p: &PathBuf| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml"));
         let (aircraft, land): (Vec<PathBuf>, Vec<PathBuf>) = chosen.files.iter().cloned().partition(is_aircraft);
         for path in aircraft {
@@ -462,16 +541,24 @@ impl App {
         if quit {
             ctx.send_viewport_cmd(egui::ViewportCommand::Close);
         }
-        let rehearsing = self.model.mode == Mode::Rehearse;
-        let typing = !rehearsing
-            || ctx.text_edit_focused()
+        let typing = ctx.text_edit_focused()
             || self.dialog.is_shown()
             || self.copying.is_shown()
             || self.importing.is_shown()
             || self.exporting.is_shown()
+            || self.layer_dialog.is_shown()
             || egui::Popup::is_any_open(ctx);
-        if !typing && self.model.selected.is_some() && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape)) {
+        self.sheet_keys(ctx, typing);
+        let rehearsing = self.model.mode == Mode::Rehearse;
+        if rehearsing
+            && !typing
+            && self.model.selected.is_some()
+            && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape))
+        {
             pressed.push(Command::Select(None));
+        }
+        if !typing && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::L)) {
+            pressed.push(Command::Layers(LayersCommand::ShowPanel(!self.model.layers.panel)));
         }
         self.commands.extend(pressed);
     }
@@ -501,21 +588,24 @@ impl App {
             }
         });
         let rehearsing = self.model.mode == Mode::Rehearse;
-        if rehearsing && self.model.selected.is_some() && self.model.assessment.is_some() {
+        // The sheet tells more of the same field, and needs the room.
+        let room = rehearsing && self.model.sheet.is_none();
+        if room && self.model.selected.is_some() && self.model.assessment.is_some() {
             egui::Panel::right("card").exact_size(CARD).resizable(false).frame(panel).show(ui, |ui| {
                 views::card::card(ui, &self.model, &self.theme, &mut self.commands);
             });
         }
-        let map = egui::CentralPanel::default().frame(egui::Frame::new().fill(c.outside)).show(ui, |ui| {
-            let rect = ui.max_rect();
-            let (model, theme) = (&self.model, &self.theme);
-            views::map_panel::map_panel(ui, model, &mut self.map, &mut self.derived, theme, &mut self.commands);
-            rect
-        });
-        let first_steps =
-            rehearsing && self.model.settings.show_first_steps && self.model.area.as_ref().is_some_and(|a| a.is_sample);
-        if first_steps && !self.dialog.is_shown() {
-            views::furniture::first_steps(&ctx, map.inner, &self.theme, &mut self.commands);
+        if self.model.mode == Mode::Annotate {
+            // Before the map, so that Escape closes it first.
+            views::annotate::check_round::check_round(&ctx, &self.model, &self.theme, &mut self.commands);
+        }
+        if self.model.sheet.is_some() {
+            let margin = egui::Margin { left: 14, right: 6, top: 10, bottom: 4 };
+            egui::CentralPanel::default().frame(egui::Frame::new().fill(c.panel).inner_margin(margin)).show(ui, |ui| {
+                views::sheet::sheet(ui, &self.model, &mut self.sheet_view, &self.theme, &mut self.commands);
+            });
+        } else {
+            self.draw_map(ui);
         }
         if let Some(chosen) = self.dialog.ui(&ctx, &self.theme) {
             self.open_files(&ctx, &chosen);
@@ -532,6 +622,25 @@ impl App {
         views::area_menu::ask_to_close(&ctx, &self.model, &mut self.commands);
         if !self.commands.is_empty() {
             ctx.request_repaint();
+        }
+    }
+
+    fn draw_map(&mut self, ui: &mut egui::Ui) {
+        let fill = self.theme.colours.outside;
+        let map = egui::CentralPanel::default().frame(egui::Frame::new().fill(fill)).show(ui, |ui| {
+            let rect = ui.max_rect();
+            let (model, theme) = (&self.model, &self.theme);
+            views::map_panel::map_panel(ui, model, &mut self.map, &mut self.derived, theme, &mut self.commands);
+            rect
+        });
+        let sample = self.model.area.as_ref().is_some_and(|a| a.is_sample);
+        let first_steps = sample && self.model.mode == Mode::Rehearse && self.model.settings.show_first_steps;
+        if first_steps && !self.dialog.is_shown() {
+            views::furniture::first_steps(ui.ctx(), map.inner, &self.theme, &mut self.commands);
+        }
+        views::layers::layers(ui.ctx(), map.inner, &self.model, &self.theme, &mut self.commands);
+        if let Some(chosen) = self.layer_dialog.ui(ui.ctx(), &self.theme) {
+            self.add_layers(&chosen);
         }
     }
 }

@@ -1,7 +1,8 @@
 //! Everything the pilot can do, as values. Views push commands; the app applies them at one point in each frame.
 
 use crate::assess::{HeightInput, Rules};
-use crate::model::{AnnotateCommand, Mode, ProfileChoice};
+use crate::model::layers::LayersCommand;
+use crate::model::{AnnotateCommand, Mode, ProfileChoice, SheetCommand, SuggestCommand, SurveyCommand};
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
@@ -61,12 +62,18 @@ pub enum Command {
     Annotate(AnnotateCommand),
     /// Turn to drawing, or to choosing.
     SetMode(Mode),
+    /// Do something with the field sheet.
+    Sheet(SheetCommand),
+    /// Look after what is known.
+    Survey(SurveyCommand),
     /// One step back.
     Undo,
     /// One step forward.
     Redo,
     /// The hand was lifted.
     EndGesture,
+    /// Do something about suggested fields.
+    Suggest(SuggestCommand),
     /// Bring a place onto the screen.
     Reveal(Xy),
     /// Open these files.
@@ -91,6 +98,8 @@ pub enum Command {
     CloseAnyway,
     /// Leave the window open.
     StayOpen,
+    /// Something about the layers under the fields.
+    Layers(LayersCommand),
 }
 
 impl Command {

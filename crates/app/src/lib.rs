@@ -13,8 +13,12 @@ pub mod jobs;
 pub mod keep;
 pub mod model;
 pub mod open_dialog;
+pub mod pick;
 pub mod settings;
+pub mod sheet;
 pub mod studies;
+pub mod suggest;
+pub mod survey;
 pub mod theme;
 pub mod views;
 

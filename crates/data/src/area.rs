@@ -20,6 +20,7 @@ use crate::vector::{self, Hazards, VectorOptions};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use sparefield_geometry::grid::Terrain;
 use sparefield_geometry::position::{Bearing, LonLat, Xy};
+use sparefield_geometry::suggest::{LandCover, Standing};
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -152,6 +153,22 @@ impl Area {
     /// When stopped; the embedded files themselves are tested.
     pub fn sample(progress: &dyn Progress) -> Result<Self, LoadError> {
         sample::load(progress)
+    }
+
+    /// The land-cover map that comes with the sample area.
+    ///
+    /// # Errors
+    /// When stopped, or when this is not the sample area and lies elsewhere.
+    pub fn sample_land_cover(&self, progress: &dyn Progress) -> Result<Loaded<LandCover>, LoadError> {
+        sample::land_cover(self, progress)
+    }
+
+    /// What stands on the ground in a part of the sample area, from its surface model.
+    ///
+    /// # Errors
+    /// As [`Self::sample_land_cover`].
+    pub fn sample_standing(&self) -> Result<Loaded<Standing>, LoadError> {
+        sample::standing(self)
     }
 
     /// An area from files.

@@ -1,7 +1,7 @@
 //! `export`: an area's fields, hazards, quiet zones and edges in the format of another program.
 
 use super::args::{AreaArgs, ExportArgs};
-use super::session::{open_land, unusable};
+use super::session::{open_area, unusable};
 use super::{CliError, inputs, print, progress};
 use serde_json::{Value, json};
 use sparefield_data::area_file;
@@ -31,7 +31,7 @@ pub(super) fn run(args: &ExportArgs) -> Result<(), CliError> {
             return Err(CliError::BadInput(format!("{}: {problem}", file.display())));
         }
         None => {
-            let area = open_land(&inputs::area(&args.area, None)?, &bar)?;
+            let area = open_area(&inputs::area(&args.area, None)?).map_err(|e| unusable(&e))?;
             area_file::AreaParts::of(&area, area_file::TerrainSource::Nothing)
         }
     };

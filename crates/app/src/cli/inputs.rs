@@ -60,18 +60,7 @@ pub fn area(args: &AreaArgs, at: Option<LonLat>) -> Result<Land, CliError> {
         }
         return Ok(Land::AreaFile(file.clone(), args.terrain.clone()));
     }
-    let grid_m = args
-        .grid
-        .as_deref()
-        .map(|text| {
-            let metres = quantity::parse_length_m(text, Some(quantity::LengthUnit::M)).map_err(|e| bad("--grid", e))?;
-            if (0.5..=1_000.0).contains(&metres) {
-                Ok(metres)
-            } else {
-                Err(bad("--grid", "a terrain cell must be between 0.5 and 1000 m wide"))
-            }
-        })
-        .transpose()?;
+    let grid_m = length_m("--grid", args.grid.as_deref(), 0.5..=1_000.0)?;
     if args.terrain.is_empty() {
         let own = [&args.fields, &args.hazards, &args.edges].iter().any(|files| !files.is_empty());
         if own || args.crs.is_some() || grid_m.is_some() {
@@ -98,7 +87,7 @@ pub fn area(args: &AreaArgs, at: Option<LonLat>) -> Result<Land, CliError> {
 /// # Errors
 /// When a value is not understood.
 pub fn state(args: &StateArgs) -> Result<TypedState, CliError> {
-    let at = args.at.as_deref().map(|t| quantity::parse_position(t).map_err(|e| bad("--at", e))).transpose()?;
+    let at = position("--at", args.at.as_deref())?;
     let height = match (&args.height, &args.height_amsl) {
         (None, Some(text)) => {
             HeightInput::AboveSea(quantity::parse_height_m(text, None).map_err(|e| bad("--height-amsl", e))?)
@@ -128,7 +117,15 @@ pub fn state(args: &StateArgs) -> Result<TypedState, CliError> {
 /// # Errors
 /// When the file cannot be read or no example has that name.
 pub fn aircraft(args: &ConditionArgs) -> Result<Loaded<Aircraft>, CliError> {
-    match args.aircraft.as_deref() {
+    aircraft_named(args.aircraft.as_deref())
+}
+
+/// As [`aircraft`], from the name alone.
+///
+/// # Errors
+/// As [`aircraft`].
+pub fn aircraft_named(name: Option<&str>) -> Result<Loaded<Aircraft>, CliError> {
+    match name {
         Some(name) => aircraft_file::find(name).map_err(|e| bad("--aircraft", e)),
         None => Ok(Loaded { value: Aircraft::example_flexwing(), warnings: Vec::new(), provenance: Vec::new() }),
     }
@@ -165,14 +162,45 @@ pub fn rules(args: &ConditionArgs) -> Result<Rules, CliError> {
         "10" => ObstacleRule::Times10,
         other => return Err(bad("--obstacle-rule", format!("“{other}” is none of glide, 8 and 10"))),
     };
-    let safety = match args.safety_factor.as_deref() {
-        None => SafetyFactor::Recommended,
-        Some(text) => match text.trim().parse::<f64>() {
-            Ok(factor) if (1.0..=5.0).contains(&factor) => SafetyFactor::Own(factor),
-            _ => return Err(bad("--safety-factor", format!("“{text}” is not a number from 1 to 5, such as 1.43"))),
-        },
-    };
-    Ok(Rules { obstacle, safety })
+    Ok(Rules { obstacle, safety: safety_factor(args.safety_factor.as_deref())? })
+}
+
+/// The general safety factor on the landing distance.
+///
+/// # Errors
+/// When it is not a number from 1 to 5.
+pub fn safety_factor(typed: Option<&str>) -> Result<SafetyFactor, CliError> {
+    let Some(text) = typed else { return Ok(SafetyFactor::Recommended) };
+    match text.trim().parse::<f64>() {
+        Ok(factor) if (1.0..=5.0).contains(&factor) => Ok(SafetyFactor::Own(factor)),
+        _ => Err(bad("--safety-factor", format!("“{text}” is not a number from 1 to 5, such as 1.43"))),
+    }
+}
+
+/// A length in metres that must lie within a range, `None` when it was not typed.
+///
+/// # Errors
+/// When it is no length, or outside the range.
+pub fn length_m(
+    option: &str,
+    typed: Option<&str>,
+    range: std::ops::RangeInclusive<f64>,
+) -> Result<Option<f64>, CliError> {
+    let Some(text) = typed else { return Ok(None) };
+    let metres = quantity::parse_length_m(text, Some(quantity::LengthUnit::M)).map_err(|e| bad(option, e))?;
+    if range.contains(&metres) {
+        Ok(Some(metres))
+    } else {
+        Err(bad(option, format!("“{text}” is not between {} and {} m", range.start(), range.end())))
+    }
+}
+
+/// A position, `None` when it was not typed.
+///
+/// # Errors
+/// When it is not understood.
+pub fn position(option: &str, typed: Option<&str>) -> Result<Option<LonLat>, CliError> {
+    typed.map(|t| quantity::parse_position(t).map_err(|e| bad(option, e))).transpose()
 }
 
 /// The day for which surveys are judged.
@@ -194,7 +222,13 @@ pub fn today() -> Day {
 /// The units to print in: those that were typed, else feet and knots.
 #[must_use]
 pub fn units(state: &StateArgs, conditions: &ConditionArgs) -> UnitPrefs {
-    let height = state.height.as_deref().or(state.height_amsl.as_deref()).unwrap_or(DEFAULT_HEIGHT).to_lowercase();
+    units_of(state.height.as_deref().or(state.height_amsl.as_deref()).unwrap_or(DEFAULT_HEIGHT), conditions)
+}
+
+/// The units to print in, from a height and a wind as typed.
+#[must_use]
+pub fn units_of(height: &str, conditions: &ConditionArgs) -> UnitPrefs {
+    let height = height.to_lowercase();
     let height = if height.contains('f') || height.contains('\'') || height.contains("nm") || height.contains("mi") {
         HeightUnit::Ft
     } else {

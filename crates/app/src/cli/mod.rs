@@ -1,6 +1,7 @@
 //! The command line: reads what was typed, calls the same core as the window, prints for people or as JSON.
 
 pub mod args;
+mod check_round;
 mod export;
 mod import;
 pub mod inputs;
@@ -8,6 +9,8 @@ mod progress;
 mod rank;
 mod reach;
 mod session;
+mod sheet;
+mod suggest;
 mod text;
 
 use args::{Cli, Command};
@@ -57,6 +60,9 @@ fn run(cli: Cli) -> Result<(), CliError> {
     match cli.command {
         Some(Command::Rank(args)) => rank::run(&args),
         Some(Command::Reach(args)) => reach::run(&args),
+        Some(Command::Sheet(args)) => sheet::run(&args),
+        Some(Command::Suggest(args)) => suggest::run(&args),
+        Some(Command::CheckRound(args)) => check_round::run(&args),
         Some(Command::Import(args)) => import::run(&args),
         Some(Command::Export(args)) => export::run(&args),
         None => {

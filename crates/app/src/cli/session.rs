@@ -45,9 +45,7 @@ impl Session {
                 "--at is missing: with terrain of your own, say where the aircraft is, such as --at 51.5,-2.3".into(),
             ));
         }
-        let bar = progress::Bar::new("reading terrain");
-        let area = open_land(&land, &bar)?;
-        drop(bar);
+        let area = open_area(&land).map_err(|e| unusable(&e))?;
         let position = match (typed.at, &area.home) {
             (Some(at), _) => area.frame.to_xy(at).map_err(|_no_image| {
                 CliError::BadInput(format!("--at: {} is not in this area", format_position(at)))
@@ -190,17 +188,17 @@ impl Session {
     }
 }
 
-/// Opens the area asked for.
+/// The area asked for, the sample area where none is.
 ///
 /// # Errors
-/// When it cannot be used.
-pub(super) fn open_land(land: &Land, bar: &progress::Bar) -> Result<Area, CliError> {
-    let opened = match land {
-        Land::Sample => Area::sample(bar),
-        Land::Files(request) => Area::open(request, bar),
-        Land::AreaFile(path, terrain) => Area::open_file(path, terrain, bar),
-    };
-    opened.map_err(|e| unusable(&e))
+/// As [`Area::open`].
+pub(super) fn open_area(land: &Land) -> Result<Area, LoadError> {
+    let bar = progress::Bar::new("reading terrain");
+    match land {
+        Land::Sample => Area::sample(&bar),
+        Land::Files(request) => Area::open(request, &bar),
+        Land::AreaFile(path, terrain) => Area::open_file(path, terrain, &bar),
+    }
 }
 
 pub(super) fn unusable(error: &LoadError) -> CliError {

@@ -6,11 +6,18 @@ mod annotate;
 mod conditions;
 mod history;
 mod keeping;
+pub mod layers;
+mod sheet;
+mod suggesting;
+mod survey;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use history::{History, Step};
 pub use keeping::Keeping;
+pub use sheet::{MAX_SHEET_WIND_MS, SheetCommand, SheetState};
+pub use suggesting::{Sources, SuggestCommand, Suggesting};
+pub use survey::{Survey, SurveyCommand};
 
 use crate::assess::{Assessment, Ring};
 use crate::command::Command;
@@ -134,6 +141,10 @@ pub struct Model {
     pub mode: Mode,
     /// Drawing and describing.
     pub annotating: Annotate,
+    /// Fields suggested by the computer.
+    pub suggesting: Suggesting,
+    /// Looking after what is known.
+    pub survey: Survey,
     /// Aircraft to choose from.
     pub hangar: Vec<Aircraft>,
     /// What the pilot set.
@@ -162,6 +173,10 @@ pub struct Model {
     pub settings: Settings,
     /// Which number's working is open in the card.
     pub open_working: Option<String>,
+    /// The sheet of the chosen field, while it is open.
+    pub sheet: Option<SheetState>,
+    /// Layers under the fields.
+    pub layers: layers::MapLayers,
 }
 
 impl Model {
@@ -178,6 +193,8 @@ impl Model {
             today: Day { days_since_epoch: 0 },
             mode: Mode::default(),
             annotating: Annotate::default(),
+            suggesting: Suggesting::default(),
+            survey: Survey::default(),
             hangar,
             conditions: Conditions::new(aircraft),
             history: History::default(),
@@ -192,6 +209,8 @@ impl Model {
             notices: Vec::new(),
             settings,
             open_working: None,
+            sheet: None,
+            layers: layers::MapLayers::default(),
         }
     }
 
@@ -201,7 +220,9 @@ impl Model {
         self.land_revision += 1;
         self.unsaved.clear();
         self.annotating.clear();
+        self.survey = Survey::default();
         self.selected = None;
+        self.sheet = None;
         self.hovered = None;
         self.assessment = None;
         self.cannot_assess = None;
@@ -238,9 +259,15 @@ impl Model {
                 self.conditions.aircraft = Arc::clone(a);
             }
             Command::SetRules(r) => self.conditions.rules = *r,
+            Command::Sheet(command) => self.apply_sheet(command),
+            Command::Survey(command) => {
+                self.apply_survey(command);
+                return;
+            }
             Command::Select(s) => {
                 self.selected = *s;
                 self.open_working = None;
+                self.sheet_follows_choice();
             }
             Command::Hover(h) => self.hovered = *h,
             Command::OpenWorking(w) => self.open_working.clone_from(w),
@@ -298,7 +325,8 @@ impl Model {
                 self.history.end_gesture();
                 return;
             }
-            Command::Reveal(_)
+            Command::Suggest(_)
+            | Command::Reveal(_)
             | Command::OpenFiles(_)
             | Command::KeepAgain
             | Command::SaveCopy(_)
@@ -310,6 +338,10 @@ impl Model {
             | Command::OpenSample
             | Command::ChooseFiles
             | Command::StopOpening => return,
+            Command::Layers(command) => {
+                self.layers.apply(command);
+                return;
+            }
         }
         if self.conditions != before {
             self.history.changed(before, command.gesture());

@@ -3,16 +3,20 @@
 use super::{Area, Home, Lane, LaneKind, RunwayEnd, Start, shared, with_ids};
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::frame::{Frame, FrameError};
+use crate::land_cover::{self, CoverRequest};
 use crate::quantity::ReportedWind;
 use crate::terrain::{self, TerrainRequest};
 use crate::vector::{self, VectorOptions};
 use serde::Deserialize;
 use sparefield_geometry::grid::{SurfaceKind, Terrain, TerrainAccuracy};
 use sparefield_geometry::position::{Bearing, LonLat, Xy};
+use sparefield_geometry::suggest::{LandCover, Standing};
 use std::path::Path;
 use std::sync::Arc;
 
 const TERRAIN: &[u8] = include_bytes!("../../../../sample-terrain/terrain.tif");
+const LAND_COVER: &[u8] = include_bytes!("../../../../sample-terrain/land-cover.tif");
+const SURFACE: &[u8] = include_bytes!("../../../../sample-terrain/surface.tif");
 const FIELDS: &str = include_str!("../../../../sample-terrain/fields.geojson");
 const HAZARDS: &str = include_str!("../../../../sample-terrain/hazards.geojson");
 const QUIET_ZONES: &str = include_str!("../../../../sample-terrain/quiet-zones.geojson");
@@ -21,6 +25,9 @@ const HOME: &str = include_str!("../../../../sample-terrain/home.json");
 
 /// The heights are invented, so they are what they are; 0.5 m stands for a ground model averaged from laser scans.
 const ACCURACY: TerrainAccuracy = TerrainAccuracy { point_to_point_m: 0.5, kind: SurfaceKind::BareGround };
+
+/// The surface model's noise, as the program that makes it states it.
+const SURFACE_ACCURACY: TerrainAccuracy = TerrainAccuracy { point_to_point_m: 0.2, kind: SurfaceKind::SurfaceModel };
 
 #[derive(Deserialize)]
 struct HomeFile {
@@ -129,6 +136,18 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
         warnings,
         is_sample: true,
     })
+}
+
+/// The invented land-cover map over the sample area, in the classes of ESA WorldCover.
+pub(super) fn land_cover(area: &Area, progress: &dyn Progress) -> Result<Loaded<LandCover>, LoadError> {
+    let request = CoverRequest::over(&area.terrain, &area.frame);
+    land_cover::load_bytes("sample land-cover.tif", LAND_COVER, land_cover::worldcover(), &request, progress)
+}
+
+/// What stands on the ground around the home strip of the sample area, from an invented surface model.
+pub(super) fn standing(area: &Area) -> Result<Loaded<Standing>, LoadError> {
+    let request = TerrainRequest { accuracy: Some(SURFACE_ACCURACY), ..TerrainRequest::new(&area.frame) };
+    land_cover::standing_from_bytes("sample surface.tif", SURFACE, &area.terrain, &request)
 }
 
 /// Lines of the map. They carry no result, so they are read plainly.

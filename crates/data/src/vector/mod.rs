@@ -214,7 +214,7 @@ fn each<T>(
 /// Takes a coordinate pair of the file to the frame; `None` where it has no image.
 pub(crate) type Placer<'a> = dyn Fn(Pair) -> Option<Xy> + 'a;
 
-fn interpret<T>(
+pub(crate) fn interpret<T>(
     layer: Layer,
     frame: &Frame,
     user_crs: Option<&Crs>,

@@ -9,6 +9,7 @@ pub mod model;
 pub mod needed;
 pub mod rank;
 pub mod reasons;
+pub mod sheet;
 pub mod strip;
 pub mod study;
 pub mod survey;

@@ -192,6 +192,8 @@ pub(super) struct Place<'a> {
     pub(super) input: &'a RankInput<'a>,
     pub(super) survey: SurveyStanding,
     arrival: Option<Arrival>,
+    /// Whether height on arriving counts; it does not when a field is looked at by itself.
+    counts_reach: bool,
     density_ratio: f64,
     circuits: CircuitSetting<'a>,
     zones: Vec<usize>,
@@ -225,10 +227,21 @@ impl<'a> Place<'a> {
             input,
             survey: SurveyStanding::of(field, input.options.today),
             arrival: arrival.filter(|a| a.height_amsl_m.is_finite()),
+            counts_reach: true,
             density_ratio: isa_density_ratio(ground),
             circuits: CircuitSetting::new(input.aircraft, input.wind, ground),
             zones,
         }
+    }
+
+    /// The field by itself, for an aircraft that arrives with all the height it could want.
+    pub(super) fn by_itself(
+        field: &'a Field,
+        study: &'a FieldStudy,
+        input: &'a RankInput<'a>,
+        zone_bounds: &[Option<(Xy, Xy)>],
+    ) -> Self {
+        Self { counts_reach: false, ..Self::new(field, study, input, zone_bounds, None) }
     }
 
     /// The best strip and direction, if there is any strip.
@@ -242,6 +255,11 @@ impl<'a> Place<'a> {
             }
         }
         best
+    }
+
+    /// A strip landed on from one end, whatever else there is.
+    pub(super) fn one(&self, strip: &'a StripStudy, end: usize) -> Option<Judged<'a>> {
+        self.judge(strip, end, None)
     }
 
     /// The strip in one direction, `None` when it is no better than the best so far.
@@ -290,7 +308,7 @@ impl<'a> Place<'a> {
         gates.set(Gate::NoTerrain, ground.is_none() || end.threshold_amsl_m.is_none());
         gates.set(Gate::Surface, self.survey.surface.surface == Surface::TallCrop);
 
-        gates.set(Gate::NotInReach, self.arrival.is_none());
+        gates.set(Gate::NotInReach, self.counts_reach && self.arrival.is_none());
 
         let assumed = governing.is_some_and(|i| end.obstacles[i].assumed);
         let approach = approach_value(displacement, line.length_m)
@@ -312,7 +330,7 @@ impl<'a> Place<'a> {
             }),
             self.survey.surface_value(),
             approach,
-            if self.arrival.is_some() { 1.0 } else { 0.0 },
+            if self.arrival.is_some() || !self.counts_reach { 1.0 } else { 0.0 },
             clearness_value(surroundings),
             freshness_value(self.survey.confidence),
             0.0,
@@ -335,7 +353,7 @@ impl<'a> Place<'a> {
         let spare_m = arrival_m.zip(circuit).map(|(a, c)| a - c.total_m);
         gates.set(Gate::WindTooStrong, self.arrival.is_some() && circuit.is_none());
         gates.set(Gate::TooLow, spare_m.is_some_and(|s| !(s >= 0.0)));
-        values[5] = spare_m.map_or(0.0, spare_value);
+        values[5] = if self.counts_reach { spare_m.map_or(0.0, spare_value) } else { 1.0 };
         let quiet_zone = self.low_over(line.start, heading, gradient);
         surroundings.low_over_quiet_zone = quiet_zone.is_some();
         values[6] = clearness_value(surroundings);

@@ -10,6 +10,7 @@ use super::survey::{SurveyStanding, TRUSTED_FROM};
 use super::verdict::{
     ApproachObstacle, Criterion, CriterionKind, Quantity, RankedField, Reason, ReasonKind, StripVerdict, Verdict,
 };
+use crate::aircraft::Aircraft;
 use crate::fields::approach::displacement_m;
 
 /// Slope below which a field is called level in words.
@@ -59,22 +60,8 @@ pub(super) fn ranked_field(index: usize, place: &Place<'_>, best: Option<&Judged
     let aircraft = place.input.aircraft;
     let weights = &place.input.options.weights;
     let Some(j) = best else {
-        let (strip, margin) = (Quantity::Length(aircraft.strip_width_m), Quantity::Length(aircraft.edge_margin_m));
-        let words = match place.study.no_strip {
-            Some(NoStrip::BadOutline) => "its outline encloses nothing; draw it again",
-            Some(NoStrip::TooLarge) => "this outline is larger than any field; draw the fields inside it",
-            Some(NoStrip::OffTerrain) => "outside the terrain: slope and arrival height are not known",
-            Some(NoStrip::BadAircraft) => "the aircraft's strip width or edge margin is not a usable number",
-            Some(NoStrip::TooNarrow) | None => "no strip {0} wide fits with {1} kept from the edges",
-        };
-        return out(index, weights, place.survey, vec![reason(ReasonKind::Gate, words, &[strip, margin])]);
+        return out(index, weights, place.survey, vec![no_strip(place.study.no_strip, aircraft)]);
     };
-    let mut reasons = Vec::with_capacity(12);
-    gates(place, j, &mut reasons);
-    limits(place, j, &mut reasons);
-    not_known(place, j, &mut reasons);
-    notes(place, j, &mut reasons);
-    good(place, j, &mut reasons);
     RankedField {
         index,
         rank: 0,
@@ -86,11 +73,35 @@ pub(super) fn ranked_field(index: usize, place: &Place<'_>, best: Option<&Judged
         strip: Some(strip_verdict(place, j)),
         survey: place.survey,
         criteria: criteria(weights, &j.values, &j.known),
-        reasons,
+        reasons: about(place, j),
     }
 }
 
-fn strip_verdict(place: &Place<'_>, j: &Judged<'_>) -> StripVerdict {
+/// Why a field has no strip at all.
+pub(super) fn no_strip(why: Option<NoStrip>, aircraft: &Aircraft) -> Reason {
+    let (strip, margin) = (Quantity::Length(aircraft.strip_width_m), Quantity::Length(aircraft.edge_margin_m));
+    let words = match why {
+        Some(NoStrip::BadOutline) => "its outline encloses nothing; draw it again",
+        Some(NoStrip::TooLarge) => "this outline is larger than any field; draw the fields inside it",
+        Some(NoStrip::OffTerrain) => "outside the terrain: slope and arrival height are not known",
+        Some(NoStrip::BadAircraft) => "the aircraft's strip width or edge margin is not a usable number",
+        Some(NoStrip::TooNarrow) | None => "no strip {0} wide fits with {1} kept from the edges",
+    };
+    reason(ReasonKind::Gate, words, &[strip, margin])
+}
+
+/// Every reason that a judged strip gives, gates first.
+pub(super) fn about(place: &Place<'_>, j: &Judged<'_>) -> Vec<Reason> {
+    let mut reasons = Vec::with_capacity(12);
+    gates(place, j, &mut reasons);
+    limits(place, j, &mut reasons);
+    not_known(place, j, &mut reasons);
+    notes(place, j, &mut reasons);
+    good(place, j, &mut reasons);
+    reasons
+}
+
+pub(super) fn strip_verdict(place: &Place<'_>, j: &Judged<'_>) -> StripVerdict {
     let aircraft = place.input.aircraft;
     let mut obstacles: Vec<ApproachObstacle> = j
         .end
@@ -416,6 +427,18 @@ fn tall_crop(survey: &SurveyStanding) -> Reason {
     }
 }
 
+/// A slope along the landing direction as the end of a sentence.
+pub(super) fn slope_words(slope: Option<f64>) -> &'static str {
+    match slope {
+        None => ", slope not known",
+        Some(s) if s < -LEVEL => ", slightly downhill",
+        Some(s) if s > 0.06 => ", steeply uphill",
+        Some(s) if s > 0.03 => ", uphill",
+        Some(s) if s > LEVEL => ", slightly uphill",
+        Some(_) => ", about level",
+    }
+}
+
 /// The sentence a card starts with: verdict, usable length, landing direction and slope; for a field that is out, why.
 #[must_use]
 pub fn headline(field: &RankedField) -> Reason {
@@ -427,14 +450,7 @@ pub fn headline(field: &RankedField) -> Reason {
     let Some(strip) = &field.strip else {
         return reason(ReasonKind::Note, field.verdict.words(), &[]);
     };
-    let slope = match strip.slope {
-        None => ", slope not known",
-        Some(s) if s < -LEVEL => ", slightly downhill",
-        Some(s) if s > 0.06 => ", steeply uphill",
-        Some(s) if s > 0.03 => ", uphill",
-        Some(s) if s > LEVEL => ", slightly uphill",
-        Some(_) => ", about level",
-    };
+    let slope = slope_words(strip.slope);
     let template = format!("{}: {{0}} usable landing {{1}}{slope}", field.verdict.words());
     let usable = Quantity::LengthAtLeast(strip.usable_length_m);
     reason(ReasonKind::Note, &template, &[usable, Quantity::Direction(strip.heading)])
