@@ -163,7 +163,7 @@ mod tests {
         settle(&mut keep, &mut model, |m| m.keeping.waiting == 0);
         let path = model.keeping.path.clone().unwrap();
         assert_eq!(model.keeping.words().unwrap(), "All changes are kept in Mine.gpkg");
-        assert_eq!(model.settings.recent, [path.clone()]);
+        assert_eq!(model.settings.recent, std::slice::from_ref(&path));
         let title = || sparefield_data::area_file::read(&path, &NoProgress).unwrap().value.title;
         assert_eq!(title(), "Mine");
         model.apply(&crate::command::Command::Undo);

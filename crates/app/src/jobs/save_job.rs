@@ -14,6 +14,9 @@ use std::time::Duration;
 /// How long after a failure it is tried again without being asked.
 const PATIENCE: Duration = Duration::from_secs(5);
 
+/// How long after the last edit the file is made whole, so that other programs may copy it.
+const REST: Duration = Duration::from_secs(1);
+
 /// Where edits go.
 pub enum SaveTo {
     /// A file that is open.
@@ -111,10 +114,23 @@ struct Clerk {
 impl Clerk {
     fn work(&mut self, inbox: &Receiver<Order>, report: &dyn Fn(Saved)) {
         let mut stuck = !self.go_on(report);
+        let mut unsettled = false;
         loop {
-            let order = if stuck { inbox.recv_timeout(PATIENCE) } else { inbox.recv().map_err(Into::into) };
+            let order = match (stuck, unsettled) {
+                (true, _) => inbox.recv_timeout(PATIENCE),
+                (false, true) => inbox.recv_timeout(REST),
+                (false, false) => inbox.recv().map_err(Into::into),
+            };
             match order {
-                Ok(Order::Keep(edit)) => self.line.push_back(*edit),
+                Err(RecvTimeoutError::Timeout) if !stuck => {
+                    self.settle();
+                    unsettled = false;
+                    continue;
+                }
+                Ok(Order::Keep(edit)) => {
+                    self.line.push_back(*edit);
+                    unsettled = true;
+                }
                 Ok(Order::Copy { to, replace }) => {
                     report(self.copy(to, replace));
                     continue;
@@ -157,6 +173,14 @@ impl Clerk {
             }
         }
         true
+    }
+
+    fn settle(&mut self) {
+        if let SaveTo::File(file) = &mut self.to
+            && let Err(e) = file.settle()
+        {
+            log::warn!("{e}");
+        }
     }
 
     fn copy(&self, to: PathBuf, replace: bool) -> Saved {

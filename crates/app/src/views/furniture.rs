@@ -155,7 +155,7 @@ pub fn first_steps(ctx: &egui::Context, map: egui::Rect, theme: &Theme, commands
                 }
                 ui.add_space(space::TIGHT);
                 ui.label(
-                    RichText::new("The sample area is invented. Open your own terrain and fields with Open… or drop the files on the map.")
+                    RichText::new("The sample area is invented. Open your own terrain and fields with Area, Open… or drop the files on the map.")
                         .size(theme.sizes.small)
                         .color(theme.colours.ink_soft),
                 );

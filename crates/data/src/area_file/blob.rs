@@ -68,7 +68,9 @@ pub(super) fn encode(shape: &HazardShape, srs_id: i32) -> Vec<u8> {
         HazardShape::Line(line) => {
             out.extend(LINE.to_le_bytes());
             count(&mut out, line.len());
-            line.iter().for_each(|p| put(&mut out, p));
+            for p in line {
+                put(&mut out, p);
+            }
         }
         HazardShape::Area { outer, holes } => {
             out.extend(POLYGON.to_le_bytes());
@@ -76,7 +78,9 @@ pub(super) fn encode(shape: &HazardShape, srs_id: i32) -> Vec<u8> {
             count(&mut out, rings().count());
             for ring in rings() {
                 count(&mut out, ring.len() + 1);
-                ring.iter().chain(ring.first()).for_each(|p| put(&mut out, p));
+                for p in ring.iter().chain(ring.first()) {
+                    put(&mut out, p);
+                }
             }
         }
     }

@@ -60,21 +60,36 @@ fn prepare(db: &Connection) -> rusqlite::Result<()> {
 
 /// Sets up safe writing.
 ///
-/// A rollback journal and `synchronous = FULL`: a finished transaction is on the disk, an unfinished one is rolled
-/// back when the file is next opened, and between two edits the area is one file without companions, so that it can be
-/// copied or sent at any moment. A write-ahead log would be faster and would leave the newest edits in a second file
-/// whenever the program is killed. A GeoPackage that another program left in that mode is changed back.
+/// A write-ahead log with `synchronous = FULL`: when a transaction returns it is on the disk, through one wait for the
+/// disk. A rollback journal waits some six times: 28 ms against 4 ms on a virtual disk that takes 4 ms for each. Between
+/// edits the log is emptied into the file (see [`settle`]) and on closing it is taken away, so that the area is one file
+/// again; after a kill the log lies beside it and is taken in when the file is next opened. Where the log cannot be
+/// had, as on a network disk, SQLite stays with its journal.
 pub(super) fn for_writing(db: &Connection, path: &Path) -> Result<(), AreaFileError> {
     let sqlite = |e: &rusqlite::Error| AreaFileError::from_sqlite(path, e);
     db.pragma_update(None, "synchronous", "FULL").map_err(|e| sqlite(&e))?;
-    let mode: String =
-        db.pragma_update_and_check(None, "journal_mode", "DELETE", |row| row.get(0)).map_err(|e| sqlite(&e))?;
-    if !mode.eq_ignore_ascii_case("delete") {
-        let remedy = "close it there and open it again";
-        return Err(AreaFileError::new(path, Trouble::InUse, "another program has it open", remedy));
-    }
     // A write that changes nothing tells now, and not at the first edit, whether the file can be written.
-    db.execute_batch("BEGIN IMMEDIATE; PRAGMA user_version; COMMIT").map_err(|e| sqlite(&e))
+    db.execute_batch("BEGIN IMMEDIATE; PRAGMA user_version; COMMIT").map_err(|e| sqlite(&e))?;
+    let mode: String =
+        db.pragma_update_and_check(None, "journal_mode", "WAL", |row| row.get(0)).map_err(|e| sqlite(&e))?;
+    log::debug!("{}: written with journal mode {mode}", path.display());
+    Ok(())
+}
+
+/// Empties the log into the file.
+pub(super) fn settle(db: &Connection) -> rusqlite::Result<()> {
+    db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))
+}
+
+/// Takes the log away, before the file is closed. While another program has the file open, the log stays with it.
+pub(super) fn one_file(db: &Connection, path: &Path) {
+    // Nobody else is waited for when the window closes.
+    let done = db
+        .busy_timeout(Duration::ZERO)
+        .and_then(|()| db.pragma_update_and_check(None, "journal_mode", "DELETE", |row| row.get::<_, String>(0)));
+    if let Err(e) = done {
+        log::warn!("{}: its log stays beside it ({e}); keep the two together", path.display());
+    }
 }
 
 /// Whether the pages hang together and it is an area of a schema that is known; gives the schema.
@@ -106,6 +121,19 @@ pub(super) fn check(db: &Connection, path: &Path) -> Result<u32, AreaFileError> 
         )),
         _ => Err(damaged(path, "it does not say which schema it has")),
     }
+}
+
+/// What tells a file from every other on this machine, whatever its name; `None` where it is not there.
+#[cfg(unix)]
+pub(super) fn identity(path: &Path) -> Option<(u64, u64)> {
+    use std::os::unix::fs::MetadataExt as _;
+    std::fs::metadata(path).ok().map(|m| (m.dev(), m.ino()))
+}
+
+/// Elsewhere an open file cannot be moved, so that it is there is enough.
+#[cfg(not(unix))]
+pub(super) fn identity(path: &Path) -> Option<(u64, u64)> {
+    path.exists().then_some((0, 0))
 }
 
 /// The functions that a GeoPackage's spatial index calls from its triggers (OGC 12-128r19, F.3), so that a layer that

@@ -60,7 +60,6 @@ impl AreaFileError {
                 "make room on the disk and try again; everything kept before is in the file",
             ),
             Some(ErrorCode::ReadOnly) if extended(error) == Some(rusqlite::ffi::SQLITE_READONLY_DBMOVED) => gone(path),
-            Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied) => read_only(path),
             Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => new(
                 Trouble::InUse,
                 "another program has it open and does not let it be written",
@@ -73,8 +72,8 @@ impl AreaFileError {
                 "choose an area file, or restore this one from a copy",
             ),
             Some(ErrorCode::CannotOpen) if !path.exists() => gone(path),
-            // The journal is made beside the file, so its folder must allow that.
-            Some(ErrorCode::CannotOpen) => read_only(path),
+            // The log is made beside the file, so its folder must allow that.
+            Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied | ErrorCode::CannotOpen) => read_only(path),
             Some(ErrorCode::OperationInterrupted) => new(Trouble::Cancelled, "reading it was stopped", "open it again"),
             Some(ErrorCode::SystemIoFailure) if extended(error) == Some(rusqlite::ffi::SQLITE_IOERR_SHORT_READ) => {
                 damaged(path, "it ends too early")

@@ -95,6 +95,8 @@ pub struct AreaFile {
     known: Option<Known>,
     /// SQLite's count of changes by others, as of the last look.
     version: i64,
+    /// Which file it is on its disk, whatever its name.
+    identity: Option<(u64, u64)>,
     /// Why nothing can be written, when nothing can.
     read_only: Option<AreaFileError>,
     /// Held while the file is open. After the connection, so that it goes last.
@@ -143,8 +145,10 @@ impl AreaFile {
                 let mut warnings = loaded.warnings;
                 warnings.push(Warning { place: String::new(), message: problem.to_string() });
                 let srs_id = schema::srs_id(&loaded.value.frame);
+                let identity = connect::identity(path);
                 let path = path.to_owned();
-                let file = Self { db, path, srs_id, known: None, version: 0, read_only: Some(problem), _lock: None };
+                let read_only = Some(problem);
+                let file = Self { db, path, srs_id, known: None, version: 0, identity, read_only, _lock: None };
                 Ok(Loaded { value: (file, loaded.value), warnings, provenance: loaded.provenance })
             }
             other => other,
@@ -181,9 +185,9 @@ impl AreaFile {
             kept.map_err(|e| sqlite(&e))?;
         }
         warnings.extend(content.warnings);
-        let srs_id = schema::srs_id(&parts.frame);
+        let (srs_id, identity) = (schema::srs_id(&parts.frame), connect::identity(path));
         let path = path.to_owned();
-        let mut file = Self { db, path, srs_id, known: None, version: 0, read_only: None, _lock: Some(lock) };
+        let mut file = Self { db, path, srs_id, known: None, version: 0, identity, read_only: None, _lock: Some(lock) };
         file.version = file.changes_by_others().map_err(|e| AreaFileError::from_sqlite(&file.path, &e))?;
         let provenance = vec![format!("{}: area file (GeoPackage), {}", file.path.display(), parts.frame.name())];
         Ok(Loaded { value: (file, parts), warnings, provenance })
@@ -193,8 +197,9 @@ impl AreaFile {
         let lock = WindowLock::take(path)?;
         let db = connect::open(path, true)?;
         connect::for_writing(&db, path)?;
-        let (path, srs_id) = (path.to_owned(), schema::srs_id(frame));
-        let mut file = Self { db, path, srs_id, known: None, version: 0, read_only: None, _lock: Some(lock) };
+        let (srs_id, identity) = (schema::srs_id(frame), connect::identity(path));
+        let path = path.to_owned();
+        let mut file = Self { db, path, srs_id, known: None, version: 0, identity, read_only: None, _lock: Some(lock) };
         file.version = file.changes_by_others().map_err(|e| AreaFileError::from_sqlite(&file.path, &e))?;
         Ok(file)
     }
@@ -217,6 +222,15 @@ impl AreaFile {
     /// When it could not be written; the file is then as before, and the same edit can be tried again.
     pub fn write(&mut self, edit: &Edit) -> Result<(), AreaFileError> {
         self.transact(|writer| writer.edit(edit))
+    }
+
+    /// Brings everything written so far into the one file, which can then be copied by other programs. Called when
+    /// nothing was written for a moment.
+    ///
+    /// # Errors
+    /// When the disk refuses; what was written is kept all the same, in the log beside the file.
+    pub fn settle(&mut self) -> Result<(), AreaFileError> {
+        connect::settle(&self.db).map_err(|e| AreaFileError::from_sqlite(&self.path, &e))
     }
 
     /// Reads one setting; `None` where there is none or it is not what is asked for.
@@ -273,6 +287,10 @@ impl AreaFile {
         if let Some(why) = &self.read_only {
             return Err(AreaFileError::new(&why.path, why.trouble, &why.problem, &why.remedy));
         }
+        // A log would be written beside the old name, and nobody would look for it there.
+        if connect::identity(&self.path) != self.identity {
+            return Err(error::gone(&self.path));
+        }
         self.try_transact(act).map_err(|e| AreaFileError::from_sqlite(&self.path, &e))
     }
 
@@ -298,6 +316,14 @@ impl AreaFile {
 
     fn changes_by_others(&self) -> rusqlite::Result<i64> {
         self.db.pragma_query_value(None, "data_version", |row| row.get(0))
+    }
+}
+
+impl Drop for AreaFile {
+    fn drop(&mut self) {
+        if self.read_only.is_none() {
+            connect::one_file(&self.db, &self.path);
+        }
     }
 }
 
@@ -369,6 +395,11 @@ pub fn read(path: &Path, progress: &dyn Progress) -> Result<Loaded<AreaParts>, A
     Ok(Loaded { value: parts, warnings: content.warnings, provenance })
 }
 
+/// The same things, shared; nothing is left behind.
+fn shared<T>(all: &mut Vec<T>) -> Arc<Vec<Arc<T>>> {
+    Arc::new(std::mem::take(all).into_iter().map(Arc::new).collect())
+}
+
 fn parts(db: &Connection, path: &Path, progress: &dyn Progress) -> Result<(AreaParts, read::Content), AreaFileError> {
     let sqlite = |e: &rusqlite::Error| AreaFileError::from_sqlite(path, e);
     if progress.cancelled() {
@@ -380,9 +411,6 @@ fn parts(db: &Connection, path: &Path, progress: &dyn Progress) -> Result<(AreaP
     let title = schema::meta(db, "title").map_err(|e| sqlite(&e))?.unwrap_or_default();
     let terrain: Option<TerrainSource> = setting(db, TERRAIN).map_err(|e| sqlite(&e))?;
     let mut content = read::content(db).map_err(|e| sqlite(&e))?;
-    fn shared<T>(all: &mut Vec<T>) -> Arc<Vec<Arc<T>>> {
-        Arc::new(std::mem::take(all).into_iter().map(Arc::new).collect())
-    }
     let parts = AreaParts {
         title,
         frame: Arc::new(frame),

@@ -90,6 +90,9 @@ fn place(table: &str, fid: i64) -> String {
     format!("{table}, row {fid}")
 }
 
+/// An outer ring and its holes.
+type Outline = (Vec<Xy>, Vec<Vec<Xy>>);
+
 /// A thing with its row, and whether the row came from another program.
 struct Placed<T> {
     thing: T,
@@ -133,7 +136,7 @@ impl Reader<'_> {
     }
 
     /// The outline and holes of a row, cleaned only where it needs it.
-    fn polygon(&mut self, row: &Row<'_>, at: &str) -> rusqlite::Result<Option<(Vec<Xy>, Vec<Vec<Xy>>)>> {
+    fn polygon(&mut self, row: &Row<'_>, at: &str) -> rusqlite::Result<Option<Outline>> {
         let kind = "outlines that cannot be used";
         let stays = "it is not shown and stays in the file as it is";
         let mut areas = match get_shapes(row)? {
@@ -146,7 +149,7 @@ impl Reader<'_> {
                 return Ok(None);
             }
         };
-        let largest = |areas: &[(Vec<Xy>, Vec<Vec<Xy>>)]| {
+        let largest = |areas: &[Outline]| {
             let size = |i: &usize| ring_area(&areas[*i].0).abs();
             (0..areas.len()).max_by(|a, b| size(a).total_cmp(&size(b)))
         };

@@ -6,7 +6,7 @@ use crate::quantity::{format_day, parse_day};
 use rusqlite::Row;
 use rusqlite::types::{Value, ValueRef};
 use sparefield_geometry::fields::model::{BoundaryEdge, Day, EdgeKind, Field, Hazard, HazardShape, QuietZone};
-use sparefield_geometry::position::Xy;
+use sparefield_geometry::position::{Bearing, Xy};
 
 /// A column and its value.
 pub(super) type Column = (&'static str, Value);
@@ -179,7 +179,7 @@ impl Stored for Start {
         vec![
             ("height_agl_m", number(Some(self.height_agl_m))),
             ("heading_true_rad", number(Some(self.heading_true.rad()))),
-            ("wind_from_true_rad", number(self.wind.from.map(|b| b.rad()))),
+            ("wind_from_true_rad", number(self.wind.from.map(Bearing::rad))),
             ("wind_speed_ms", number(Some(self.wind.speed_ms))),
             ("wind_gust_ms", number(self.wind.gust_ms)),
         ]

@@ -129,11 +129,11 @@ impl<'a> Writer<'a> {
         let mut changed: Vec<(&str, Value)> =
             new.into_iter().zip(old).filter(|(n, o)| n != o).map(|(n, _)| n).collect();
         let shape = after.shape();
-        if shape != before.shape() {
+        if shape == before.shape() {
+            self.touch(T::TABLE, None);
+        } else {
             changed.push(("geom", Value::Blob(blob::encode(&shape, self.srs_id))));
             self.touch(T::TABLE, blob::extent(&shape));
-        } else {
-            self.touch(T::TABLE, None);
         }
         // With nothing to change the row is still looked for.
         let sets: Vec<String> = changed.iter().map(|(name, _)| format!("{name} = ?")).collect();
