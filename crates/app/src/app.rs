@@ -8,6 +8,8 @@ pub(crate) use sheet::write as write_page;
 
 use crate::command::Command;
 use crate::copy_dialog::CopyDialog;
+use crate::export_dialog::ExportDialog;
+use crate::import_dialog::ImportDialog;
 use crate::jobs::{AssessJob, AssessRequest, LayerJob, OpenJob, OpenOutcome, OpenWhat, Opened, SheetJob};
 use crate::keep::{Keep, Notify};
 use crate::model::layers::LayersCommand;
@@ -59,6 +61,8 @@ pub struct App {
     open: Option<OpenJob>,
     dialog: OpenDialog,
     copying: CopyDialog,
+    importing: ImportDialog,
+    exporting: ExportDialog,
     keep: Keep,
     layer_dialog: OpenDialog,
     searching: suggest::Searching,
@@ -109,6 +113,8 @@ impl App {
             open: None,
             dialog: OpenDialog::default(),
             copying: CopyDialog::default(),
+            importing: ImportDialog::default(),
+            exporting: ExportDialog::default(),
             // Tests leave the user's folders alone.
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
             layer_dialog: OpenDialog::new(Purpose::Layers),
@@ -164,6 +170,8 @@ impl App {
                 Command::OpenSample => self.open_sample(ctx),
                 Command::OpenFiles(files) => self.open_files(ctx, &Chosen { files, crs: String::new() }),
                 Command::ChooseFiles => self.dialog.show(),
+                Command::ChooseImport => self.importing.show(),
+                Command::ChooseExport => self.exporting.show(&self.suggested_export()),
                 Command::ChooseCopy => self.copying.show(&self.suggested_copy()),
                 Command::SaveCopy(to) => self.keep.copy(&mut self.model, to, || notify(ctx)),
                 Command::KeepAgain => self.keep.try_again(),
@@ -222,6 +230,13 @@ impl App {
             (None, Some(area)) => PathBuf::from(format!("{}.gpkg", area.title)),
             (None, None) => PathBuf::new(),
         }
+    }
+
+    /// Where fields for other programs might go: beside the area's file.
+    fn suggested_export(&self) -> PathBuf {
+        let title = self.model.area.as_ref().map_or("Area", |area| area.title.as_str());
+        let name = format!("{title} fields");
+        self.model.keeping.path.as_ref().map_or_else(|| PathBuf::from(&name), |path| path.with_file_name(&name))
     }
 
     /// Keeps the window open until every change is in the file, or the pilot says that it may be lost.
@@ -529,6 +544,8 @@ impl App {
         let typing = ctx.text_edit_focused()
             || self.dialog.is_shown()
             || self.copying.is_shown()
+            || self.importing.is_shown()
+            || self.exporting.is_shown()
             || self.layer_dialog.is_shown()
             || egui::Popup::is_any_open(ctx);
         self.sheet_keys(ctx, typing);
@@ -595,6 +612,12 @@ impl App {
         }
         if let Some(to) = self.copying.ui(&ctx) {
             self.commands.push(Command::SaveCopy(to));
+        }
+        if let Some(area) = self.model.area.clone() {
+            self.importing.ui(&ctx, &self.theme, &area, &mut self.commands);
+            if let Some((level, words)) = self.exporting.ui(&ctx, &area) {
+                self.model.notify(level, words);
+            }
         }
         views::area_menu::ask_to_close(&ctx, &self.model, &mut self.commands);
         if !self.commands.is_empty() {

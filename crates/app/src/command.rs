@@ -80,6 +80,10 @@ pub enum Command {
     OpenFiles(Vec<PathBuf>),
     /// Ask for files.
     ChooseFiles,
+    /// Ask for a file to take fields from.
+    ChooseImport,
+    /// Ask where and how to write fields for other programs.
+    ChooseExport,
     /// Open the sample area.
     OpenSample,
     /// Stop opening.

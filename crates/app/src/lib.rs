@@ -7,6 +7,8 @@ pub mod cli;
 pub mod command;
 pub mod copy_dialog;
 pub mod edits;
+pub mod export_dialog;
+pub mod import_dialog;
 pub mod jobs;
 pub mod keep;
 pub mod model;

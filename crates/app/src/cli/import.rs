@@ -87,7 +87,7 @@ pub(super) fn run(args: &ImportArgs) -> Result<(), CliError> {
     let counts = [all.fields.len(), all.hazards.len(), all.quiet_zones.len(), all.edges.len()];
     if counts == [0; 4] {
         let why = if left_out > 0 { "everything in them is in the area already" } else { "nothing in them was usable" };
-        let first = warnings.first().map_or_else(String::new, |w| format!(" ({w})"));
+        let first = warnings.first().filter(|_| left_out == 0).map_or_else(String::new, |w| format!(" ({w})"));
         return Err(CliError::BadInput(format!("nothing was taken: {why}{first}")));
     }
     let failure = |e: &dyn std::fmt::Display| CliError::Failure(e.to_string());

@@ -7,6 +7,7 @@
 
 mod assess_job;
 mod layer_job;
+mod once;
 mod open_job;
 mod save_job;
 mod sheet_job;
@@ -14,6 +15,7 @@ mod suggest_job;
 
 pub use assess_job::{Answer, AssessJob, AssessOutcome, AssessRequest, RING_LEVELS_M};
 pub use layer_job::{LayerJob, LayerOutcome};
+pub use once::Once;
 pub use open_job::{OpenJob, OpenOutcome, OpenWhat, Opened};
 pub use save_job::{SaveJob, SaveTo, Saved};
 pub use sheet_job::{SheetJob, SheetOutcome};

@@ -331,6 +331,8 @@ impl Model {
             | Command::KeepAgain
             | Command::SaveCopy(_)
             | Command::ChooseCopy
+            | Command::ChooseImport
+            | Command::ChooseExport
             | Command::CloseAnyway
             | Command::StayOpen
             | Command::OpenSample

@@ -30,6 +30,12 @@ pub fn area_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
                 ("Keep in a file…", "Choose the file in which this area is kept from now on")
             };
             choose(ui, words, help, Command::ChooseCopy);
+            ui.separator();
+            let help = "Look into a file of another program and take its fields, hazards, quiet zones and edges";
+            choose(ui, "Import…", help, Command::ChooseImport);
+            let help = "Write fields, hazards, quiet zones and edges for another program";
+            choose(ui, "Export…", help, Command::ChooseExport);
+            ui.separator();
         }
         choose(ui, "Open the sample area", "The invented area that comes with the program", Command::OpenSample);
         if !model.settings.recent.is_empty() {

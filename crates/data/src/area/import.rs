@@ -133,10 +133,13 @@ const SAME_PLACE_M: f64 = 1.0;
 /// … and their sizes differ by no more than this share.
 const SAME_SIZE: f64 = 0.01;
 
+/// Kind, middle and size.
+type Thing = (String, Xy, f64);
+
 /// Places and sizes by squares of the map.
 #[derive(Default)]
 struct Known {
-    squares: HashMap<(i64, i64), Vec<(String, Xy, f64)>>,
+    squares: HashMap<(i64, i64), Vec<Thing>>,
 }
 
 impl Known {

@@ -170,7 +170,9 @@ fn bytes(columns: &[Column], rows: &[Vec<u8>]) -> Vec<u8> {
         out.extend(descriptor);
     }
     out.push(b'\r');
-    rows.iter().for_each(|row| out.extend(row));
+    for row in rows {
+        out.extend(row);
+    }
     out.push(0x1a);
     out
 }

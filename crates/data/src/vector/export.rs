@@ -8,6 +8,7 @@ use super::geojson_out::{self, ExportFeature, ExportShape, field_features, hazar
 use super::record::{Pair, Shape};
 use super::source::Format;
 use super::{gpkg_out, gpx_out, kml_out, shape_out};
+use crate::area_file::{self, Trouble};
 use crate::error::{LoadError, LoadErrorKind, Loaded, Warning};
 use crate::frame::Frame;
 use serde_json::{Value, json};
@@ -138,6 +139,16 @@ pub fn write_vector(
     layers: &[ExportLayer],
     frame: &Frame,
 ) -> Result<Loaded<Vec<PathBuf>>, LoadError> {
+    if format == Format::GeoPackage && path.exists() {
+        let taken = match area_file::check(path) {
+            Ok(()) => true,
+            Err(error) => error.trouble != Trouble::NotAnArea,
+        };
+        if taken {
+            let problem = "it is an area file, which an exchange of fields would replace";
+            return Err(LoadError::new(path, LoadErrorKind::BadValue, problem, "choose another name"));
+        }
+    }
     let mut warnings: Vec<Warning> = Vec::new();
     let with_ids: Vec<ExportLayer>;
     let layers = if format == Format::GeoJson {

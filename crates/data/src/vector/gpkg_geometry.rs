@@ -240,7 +240,9 @@ fn write_shape(shape: &Shape, out: &mut Vec<u8>) {
             }
             begin(4, out);
             length(points, out);
-            points.iter().for_each(|p| write_point(p, out));
+            for p in points {
+                write_point(p, out);
+            }
         }
         Shape::Lines(lines) => {
             if let [one] = lines.as_slice() {
@@ -248,7 +250,9 @@ fn write_shape(shape: &Shape, out: &mut Vec<u8>) {
             }
             begin(5, out);
             length(lines, out);
-            lines.iter().for_each(|l| write_line(l, out));
+            for l in lines {
+                write_line(l, out);
+            }
         }
         Shape::Polygons(polygons) => {
             if let [one] = polygons.as_slice() {
@@ -256,17 +260,23 @@ fn write_shape(shape: &Shape, out: &mut Vec<u8>) {
             }
             begin(6, out);
             length(polygons, out);
-            polygons.iter().for_each(|p| write_polygon(p, out));
+            for p in polygons {
+                write_polygon(p, out);
+            }
         }
         Shape::Rings(rings) => {
             begin(6, out);
             length(rings, out);
-            rings.iter().for_each(|ring| write_polygon(std::slice::from_ref(ring), out));
+            for ring in rings {
+                write_polygon(std::slice::from_ref(ring), out);
+            }
         }
         Shape::Several(shapes) => {
             begin(7, out);
             length(shapes, out);
-            shapes.iter().for_each(|s| write_shape(s, out));
+            for s in shapes {
+                write_shape(s, out);
+            }
         }
     }
 }

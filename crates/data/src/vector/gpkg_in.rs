@@ -261,7 +261,6 @@ fn rows(
 
 fn json_of(value: ValueRef<'_>, boolean: bool, number: usize, name: &str, notes: &mut Notes) -> Value {
     match value {
-        ValueRef::Null => Value::Null,
         ValueRef::Integer(n) if boolean => json!(n != 0),
         ValueRef::Integer(n) => json!(n),
         ValueRef::Real(v) => json!(v),
@@ -273,7 +272,7 @@ fn json_of(value: ValueRef<'_>, boolean: bool, number: usize, name: &str, notes:
             }
             json!(text)
         }
-        // Pictures and the like: nothing that a field's columns could say.
-        ValueRef::Blob(_) => Value::Null,
+        // Pictures and the like say nothing that a field's columns could.
+        ValueRef::Null | ValueRef::Blob(_) => Value::Null,
     }
 }

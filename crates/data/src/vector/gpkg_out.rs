@@ -126,10 +126,12 @@ fn write_layer(work: &Connection, table: &str, layer: &ExportLayer, shapes: &[Sh
         .collect();
     let kinds: Vec<&str> = columns.iter().map(|c| sql_kind(layer, c)).collect();
     let kind = kind_of(shapes);
-    let described: String = names.iter().zip(&kinds).map(|(name, kind)| format!(", {} {kind}", quoted(name))).collect();
+    let described: Vec<String> =
+        names.iter().zip(&kinds).map(|(name, kind)| format!("{} {kind}", quoted(name))).collect();
+    let described = [vec![format!("geom {kind}")], described].concat().join(", ");
     let table_name = quoted(table);
     work.execute_batch(&format!(
-        "CREATE TABLE {table_name} (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, geom {kind}{described})"
+        "CREATE TABLE {table_name} (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, {described})"
     ))?;
     let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
     for pair in shapes.iter().flat_map(Shape::pairs) {
@@ -144,9 +146,10 @@ fn write_layer(work: &Connection, table: &str, layer: &ExportLayer, shapes: &[Sh
         params![table, CHANGED, bound(low[0]), bound(low[1]), bound(high[0]), bound(high[1]), SRS],
     )?;
     work.execute("INSERT INTO gpkg_geometry_columns VALUES (?1, 'geom', ?2, ?3, 0, 0)", params![table, kind, SRS])?;
-    let places: String = (0..names.len()).map(|i| format!(", ?{}", i + 2)).collect();
-    let listed: String = names.iter().map(|n| format!(", {}", quoted(n))).collect();
-    let mut insert = work.prepare(&format!("INSERT INTO {table_name} (geom{listed}) VALUES (?1{places})"))?;
+    let places = vec!["?"; names.len() + 1].join(", ");
+    let listed: Vec<String> = std::iter::once("geom".to_owned()).chain(names.iter().map(|n| quoted(n))).collect();
+    let listed = listed.join(", ");
+    let mut insert = work.prepare(&format!("INSERT INTO {table_name} ({listed}) VALUES ({places})"))?;
     for (feature, shape) in layer.features.iter().zip(shapes) {
         let mut row = vec![Sql::Blob(gpkg_geometry::encode(shape, SRS))];
         row.extend(columns.iter().zip(&kinds).map(|(column, kind)| {

@@ -24,7 +24,7 @@ pub(crate) fn write(
         for feature in &layer.features {
             let words = words(feature, &layer.name);
             match on_globe(path, &feature.shape, frame)? {
-                Shape::Points(points) => points.iter().for_each(|p| point(&mut waypoints, "wpt", p, &words)),
+                Shape::Points(points) => write_points(&mut waypoints, "wpt", &points, &words),
                 Shape::Lines(lines) => track(&mut tracks, &lines, &words),
                 Shape::Polygons(polygons) => {
                     for rings in polygons {
@@ -38,7 +38,7 @@ pub(crate) fn write(
                     if let ExportShape::Area { outer, .. } = &feature.shape {
                         let middle = sparefield_geometry::fields::model::Field::new("", outer.clone()).centroid();
                         if let Shape::Points(points) = on_globe(path, &ExportShape::Point(middle), frame)? {
-                            points.iter().for_each(|p| point(&mut waypoints, "wpt", p, &words));
+                            write_points(&mut waypoints, "wpt", &points, &words);
                         }
                     }
                 }
@@ -87,15 +87,17 @@ fn words(feature: &ExportFeature, layer: &str) -> String {
     out
 }
 
-fn point(out: &mut String, element: &str, [lon, lat]: &Pair, words: &str) {
-    let _ = writeln!(out, "<{element} lat=\"{lat:.10}\" lon=\"{lon:.10}\">{words}</{element}>");
+fn write_points(out: &mut String, element: &str, points: &[Pair], words: &str) {
+    for [lon, lat] in points {
+        let _ = writeln!(out, "<{element} lat=\"{lat:.10}\" lon=\"{lon:.10}\">{words}</{element}>");
+    }
 }
 
 fn track(out: &mut String, parts: &[Vec<Pair>], words: &str) {
     let _ = writeln!(out, "<trk>{words}");
     for part in parts {
         out.push_str("<trkseg>\n");
-        part.iter().for_each(|p| point(out, "trkpt", p, ""));
+        write_points(out, "trkpt", part, "");
         out.push_str("</trkseg>\n");
     }
     out.push_str("</trk>\n");

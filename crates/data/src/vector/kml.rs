@@ -275,12 +275,7 @@ impl Placemark {
     fn close(&mut self, name: &str, parent: &str, text: &str) {
         match (name, parent) {
             ("name" | "description" | "address" | "phoneNumber", "Placemark") => self.put(name, text),
-            ("value", "Data") => {
-                if let Some(name) = self.data.take() {
-                    self.put(&name, text);
-                }
-            }
-            ("SimpleData", _) => {
+            ("value", "Data") | ("SimpleData", _) => {
                 if let Some(name) = self.data.take() {
                     self.put(&name, text);
                 }
@@ -291,7 +286,6 @@ impl Placemark {
                 Ok(pairs) => self.coordinates(parent, pairs),
                 Err(problem) => self.problem = Some(problem),
             },
-            ("LinearRing", "outerBoundaryIs" | "innerBoundaryIs") => {}
             ("Polygon", _) => {
                 if let Some(Polygon { outer, holes }) = self.polygon.take()
                     && !outer.is_empty()

@@ -23,13 +23,16 @@ enum Kind {
     Areas,
 }
 
+/// A feature with its shape in longitude and latitude.
+type Placed<'a> = (&'a ExportFeature, Shape);
+
 pub(crate) fn write(
     path: &Path,
     layers: &[ExportLayer],
     frame: &Frame,
     warnings: &mut Vec<Warning>,
 ) -> Result<Vec<PathBuf>, LoadError> {
-    let mut sets: Vec<(String, Kind, Vec<(&ExportFeature, Shape)>)> = Vec::new();
+    let mut sets: Vec<(String, Kind, Vec<Placed<'_>>)> = Vec::new();
     for layer in layers {
         let mut sorted = [(Kind::Areas, Vec::new()), (Kind::Lines, Vec::new()), (Kind::Points, Vec::new())];
         for feature in &layer.features {
@@ -101,7 +104,7 @@ fn points(pairs: &[Pair]) -> Vec<Point> {
 }
 
 /// The main file and its index.
-fn shapes(kind: Kind, all: &[(&ExportFeature, Shape)]) -> Result<(Vec<u8>, Vec<u8>), shapefile::Error> {
+fn shapes(kind: Kind, all: &[Placed<'_>]) -> Result<(Vec<u8>, Vec<u8>), shapefile::Error> {
     let (mut shp, mut shx) = (Cursor::new(Vec::new()), Cursor::new(Vec::new()));
     {
         let mut writer = ShapeWriter::with_shx(&mut shp, &mut shx);

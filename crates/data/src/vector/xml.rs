@@ -128,7 +128,7 @@ pub(crate) fn walk(
     let mut open: Vec<String> = Vec::new();
     let line = |at: u64| {
         let at = usize::try_from(at).unwrap_or(usize::MAX).min(text.len());
-        format!("line {}", text.as_bytes()[..at].iter().filter(|&&b| b == b'\n').count() + 1)
+        format!("line {}", text.as_bytes()[..at].split(|b| *b == b'\n').count())
     };
     let error = |kind, problem: String, at: u64| LoadError::new(path, kind, problem, REMEDY).at(line(at));
     loop {
