@@ -4,6 +4,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test"))]
 
 mod annotate;
+pub mod cover;
 pub mod features;
 pub mod names;
 pub mod noise;

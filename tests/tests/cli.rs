@@ -303,7 +303,7 @@ fn mistakes_are_answered_with_one_sentence_and_two() {
         (&["rank", "--wind-profile", "cubic"], "none of log, power and uniform"),
         (&["rank", "--aircraft", "Spruce Goose"], "--aircraft"),
         (&["rank", "--date", "03/04/2026"], "--date"),
-        (&["rank", "--area", "home.gpkg"], "not read by this version"),
+        (&["rank", "--area", "home.gpkg"], "home.gpkg: it is not there"),
         (&["rank", "--terrain", "missing.tif", "--at", "51,0"], "there is no such file"),
         (&["rank", "--fields", "fields.geojson"], "--terrain"),
         (&["rank", "--safety-factor", "0.5"], "--safety-factor"),
@@ -564,4 +564,64 @@ fn the_readme_shows_what_the_program_prints() {
         compared += 1;
     }
     assert!(compared > 25, "{compared} lines");
+}
+
+#[test]
+fn suggestions_are_listed_written_and_read_back_as_fields() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let run = |arguments: &[&str]| {
+        let output = run_in(folder.path(), arguments);
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        String::from_utf8(output.stdout).expect("text")
+    };
+    let search = ["suggest", "--ignore-fields", "--within", "900m", "--most", "40", "--out", "found.geojson"];
+    let text = run(&search);
+    for expected in ["nobody has looked at these places", "Not checked", "animals", "found.geojson"] {
+        assert!(text.contains(expected), "{expected} is missing in {text}");
+    }
+    assert!(!text.to_lowercase().contains("safe"));
+    let told: Value = serde_json::from_str(&run(&[&search[..], &["--json"]].concat())).expect("one JSON document");
+    let proposals = told["proposals"].as_array().expect("a list");
+    assert!((5..=40).contains(&proposals.len()));
+    let scores: Vec<f64> = proposals.iter().map(|p| p["score"].as_f64().expect("a score")).collect();
+    assert!(scores.windows(2).all(|s| s[0] >= s[1]), "best first");
+    for p in proposals {
+        assert!(p["strip_length_m"].as_f64() >= p["needed_m"].as_f64());
+        assert!(p["not_checked"].as_array().is_some_and(|n| n.len() >= 4));
+        assert!(p["beyond_start_m"].is_number(), "the surface model covers the search");
+    }
+    // The file is a layer of fields, unverified, with what the surface model shows on their sides.
+    let terrain = concat!(env!("CARGO_MANIFEST_DIR"), "/../sample-terrain/terrain.tif");
+    let at = told["proposals"][0]["position"].as_array().expect("a position");
+    let at = format!("{},{}", at[1], at[0]);
+    let ranked: Value =
+        serde_json::from_str(&run(&["rank", "--terrain", terrain, "--fields", "found.geojson", "--at", &at, "--json"]))
+            .expect("one JSON document");
+    assert!(ranked["fields"].as_array().is_some_and(|f| f.len() == proposals.len()), "{ranked}");
+    // Where they are known by then, they are not suggested again.
+    let again =
+        ["suggest", "--terrain", terrain, "--fields", "found.geojson", "--at", &at, "--within", "400m", "--json"];
+    let again: Value = serde_json::from_str(&run(&again)).expect("one JSON document");
+    for p in again["proposals"].as_array().expect("a list") {
+        assert_ne!(p["position"], told["proposals"][0]["position"]);
+    }
+}
+
+#[test]
+fn mistakes_in_suggest_are_answered_in_one_sentence() {
+    let folder = tempfile::tempdir().expect("a folder");
+    std::fs::write(folder.path().join("mine.toml"), "[[class]]\ncode = 1\nuse = \"pasture\"\n").expect("written");
+    let cover = concat!(env!("CARGO_MANIFEST_DIR"), "/../sample-terrain/land-cover.tif");
+    for (arguments, expected) in [
+        (&["suggest", "--within", "far"][..], "--within"),
+        (&["suggest", "--length", "3m"], "--length"),
+        (&["suggest", "--classes", "mine.toml"], "--land-cover"),
+        (&["suggest", "--land-cover", cover, "--classes", "mine.toml"], "“pasture” is not a use"),
+        (&["suggest", "--land-cover", "missing.tif"], "missing.tif"),
+        (&["suggest", "--surface-model", "missing.tif"], "missing.tif"),
+        (&["suggest", "--at", "10,10", "--within", "2km"], "terrain"),
+    ] {
+        let said = complaint(folder.path(), 2, arguments);
+        assert!(said.contains(expected), "{arguments:?}: {said}");
+    }
 }

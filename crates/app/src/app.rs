@@ -1,20 +1,26 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
 mod sheet;
+mod suggest;
 mod survey;
 
 pub(crate) use sheet::write as write_page;
 
 use crate::command::Command;
-use crate::jobs::{AssessJob, AssessRequest, OpenJob, OpenOutcome, OpenWhat, SheetJob};
+use crate::copy_dialog::CopyDialog;
+use crate::jobs::{AssessJob, AssessRequest, LayerJob, OpenJob, OpenOutcome, OpenWhat, Opened, SheetJob};
+use crate::keep::{Keep, Notify};
+use crate::model::layers::LayersCommand;
 use crate::model::{Conditions, Mode, Model, NoticeLevel, Opening, SheetCommand};
-use crate::open_dialog::{Chosen, OpenDialog};
+use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::pick::Picking;
 use crate::settings;
 use crate::theme::{Palette, Scheme, Theme};
 use crate::views;
 use egui::{Key, Modifiers};
 use sparefield_data::area::{AreaRequest, classify};
+use sparefield_data::area_file::TerrainSource;
+use sparefield_data::imagery::{self, LayerSpec};
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
 use std::path::PathBuf;
@@ -52,6 +58,11 @@ pub struct App {
     assess: AssessJob,
     open: Option<OpenJob>,
     dialog: OpenDialog,
+    copying: CopyDialog,
+    keep: Keep,
+    layer_dialog: OpenDialog,
+    searching: suggest::Searching,
+    layers: LayerJob,
     /// A dialogue of the system's for other files.
     picking: Option<Picking>,
     /// The land and the field whose photographs were last looked for.
@@ -68,6 +79,8 @@ pub struct App {
     /// The sheet last asked for.
     sheet_asked: Option<crate::sheet::Ask>,
     sheet_view: views::sheet::SheetView,
+    /// The pilot lets changes be lost.
+    closing: bool,
 }
 
 impl App {
@@ -95,6 +108,12 @@ impl App {
             assess,
             open: None,
             dialog: OpenDialog::default(),
+            copying: CopyDialog::default(),
+            // Tests leave the user's folders alone.
+            keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
+            layer_dialog: OpenDialog::new(Purpose::Layers),
+            searching: suggest::Searching::default(),
+            layers: LayerJob::default(),
             picking: None,
             photographs_of: None,
             asked: None,
@@ -105,6 +124,7 @@ impl App {
             sheet_job,
             sheet_asked: None,
             sheet_view: views::sheet::SheetView::default(),
+            closing: false,
         };
         if start.files.is_empty() {
             app.open_sample(ctx);
@@ -132,17 +152,29 @@ impl App {
 
     /// Takes finished work, applies commands, and asks for what is now needed.
     pub fn logic(&mut self, ctx: &egui::Context) {
-        self.take_opened();
+        self.take_opened(ctx);
         self.take_assessed();
         self.model.studied = self.assess.studied();
+        self.keep_up_with_layers(ctx);
         self.take_dropped(ctx);
         self.shortcuts(ctx);
+        self.hold_the_window(ctx);
         for command in std::mem::take(&mut self.commands) {
             match command {
                 Command::OpenSample => self.open_sample(ctx),
                 Command::OpenFiles(files) => self.open_files(ctx, &Chosen { files, crs: String::new() }),
                 Command::ChooseFiles => self.dialog.show(),
+                Command::ChooseCopy => self.copying.show(&self.suggested_copy()),
+                Command::SaveCopy(to) => self.keep.copy(&mut self.model, to, || notify(ctx)),
+                Command::KeepAgain => self.keep.try_again(),
+                Command::StayOpen => self.model.keeping.asks_to_close = false,
+                Command::CloseAnyway => {
+                    self.closing = true;
+                    ctx.send_viewport_cmd(egui::ViewportCommand::Close);
+                }
                 Command::Reveal(place) => self.map.reveal(place),
+                Command::Suggest(command) => self.suggest_command(ctx, &command),
+                Command::Layers(LayersCommand::ChooseFiles) => self.layer_dialog.show(),
                 Command::StopOpening => {
                     if let Some(job) = &self.open {
                         job.stop();
@@ -164,6 +196,11 @@ impl App {
                 }
             }
         }
+        let recent = self.model.settings.recent.clone();
+        self.keep.follow(&mut self.model, || notify(ctx));
+        if recent != self.model.settings.recent && self.start.keep_settings {
+            settings::save(&self.model.settings);
+        }
         if self.applied != Some(scheme(self.model.settings.night)) {
             self.theme = Theme::new(&self.palette, scheme(self.model.settings.night));
             self.theme.apply(ctx);
@@ -172,9 +209,45 @@ impl App {
         self.ask_to_assess();
         self.follow_sheet();
         self.follow_survey();
+        self.follow_suggestions();
     }
 
-    fn take_opened(&mut self) {
+    /// Where a copy might go: beside the area's file, under another name.
+    fn suggested_copy(&self) -> PathBuf {
+        match (&self.model.keeping.path, &self.model.area) {
+            (Some(path), _) => {
+                let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+                path.with_file_name(format!("{stem} copy.gpkg"))
+            }
+            (None, Some(area)) => PathBuf::from(format!("{}.gpkg", area.title)),
+            (None, None) => PathBuf::new(),
+        }
+    }
+
+    /// Keeps the window open until every change is in the file, or the pilot says that it may be lost.
+    fn hold_the_window(&mut self, ctx: &egui::Context) {
+        let keeping = &mut self.model.keeping;
+        if ctx.input(|i| i.viewport().close_requested()) && keeping.waiting > 0 && !self.closing {
+            ctx.send_viewport_cmd(egui::ViewportCommand::CancelClose);
+            keeping.asks_to_close = true;
+        } else if keeping.asks_to_close && keeping.waiting == 0 {
+            keeping.asks_to_close = false;
+            ctx.send_viewport_cmd(egui::ViewportCommand::Close);
+        }
+    }
+
+    /// Says whether the present area may be left; where it may not, why.
+    fn may_leave(&mut self) -> bool {
+        let stuck = self.model.keeping.waiting > 0 && self.model.keeping.problem.is_some();
+        if stuck {
+            let words =
+                "Changes of this area are not kept yet; keep them, or save a copy, before another area is opened.";
+            self.model.notify(NoticeLevel::Problem, words);
+        }
+        !stuck
+    }
+
+    fn take_opened(&mut self, ctx: &egui::Context) {
         let Some(job) = &self.open else { return };
         match job.poll() {
             OpenOutcome::Running(share) => {
@@ -183,9 +256,28 @@ impl App {
                 }
                 return;
             }
-            OpenOutcome::Opened(area) => {
+            OpenOutcome::Opened(Opened::Addition(edit, warnings)) => {
+                for warning in warnings {
+                    self.model.notify(NoticeLevel::Info, warning.to_string());
+                }
+                self.commands.push(Command::Edit(Box::new(edit)));
+            }
+            OpenOutcome::Opened(Opened::Area(area, file)) => {
                 self.request = std::mem::take(&mut self.opening_request);
+                let terrain = match &self.request {
+                    _ if area.is_sample => TerrainSource::Sample,
+                    AreaRequest { terrain, crs, grid_m, .. } => {
+                        TerrainSource::Files { files: terrain.clone(), crs: crs.clone(), grid_m: *grid_m }
+                    }
+                };
                 self.model.take_area(area);
+                if let Some(file) = &file {
+                    self.model.settings.remember(file.path());
+                    if self.start.keep_settings {
+                        settings::save(&self.model.settings);
+                    }
+                }
+                self.keep.opened(&mut self.model, file.map(|f| *f), terrain, notify(ctx));
                 // What was pointed at or moved in this frame belongs to the area before.
                 self.commands.retain(|c| {
                     !matches!(
@@ -251,12 +343,69 @@ impl App {
         self.asked = Some(now);
     }
 
+    fn open_area_file(&mut self, ctx: &egui::Context, path: PathBuf, terrain: Vec<PathBuf>) {
+        if !self.may_leave() {
+            return;
+        }
+        if self.model.keeping.path.as_deref() == Some(path.as_path()) {
+            // It is locked while it is open, also for this window.
+            self.keep.let_go(&mut self.model);
+        }
+        self.opening_request = AreaRequest::default();
+        let words = format!("Opening {}", path.file_name().unwrap_or_default().to_string_lossy());
+        self.start_opening(ctx, OpenWhat::AreaFile { path, terrain, today: self.start.today }, &words);
+    }
+
     fn open_sample(&mut self, ctx: &egui::Context) {
+        if !self.may_leave() {
+            return;
+        }
         self.opening_request = AreaRequest::default();
         self.start_opening(ctx, OpenWhat::Sample, "Opening the sample area");
     }
 
+    /// Opens layers that are not open yet, and takes those that are; a part that cannot be shown is told once.
+    fn keep_up_with_layers(&mut self, ctx: &egui::Context) {
+        let Some(area) = &self.model.area else { return };
+        let frame = area.frame.clone();
+        let repaint = ctx.clone();
+        self.layers.keep_up(&mut self.model.layers, &frame, move || repaint.request_repaint());
+        for words in self.layers.take_done(&mut self.model.layers) {
+            self.model.notify(NoticeLevel::Info, words);
+        }
+        for (id, why) in self.map.take_layer_problems() {
+            if let Some(layer) = self.model.layers.get_mut(id) {
+                layer.problem = Some(why);
+            }
+        }
+    }
+
+    /// Adds files as layers: images by their content, everything else as lines and areas to draw.
+    fn add_layers(&mut self, chosen: &Chosen) {
+        for path in &chosen.files {
+            let kind = match imagery::recognise(path) {
+                Ok(kind) => kind.unwrap_or_else(|| imagery::kind_by_name(path)),
+                Err(e) => {
+                    self.model.notify(NoticeLevel::Problem, e.to_string());
+                    continue;
+                }
+            };
+            let mut spec = LayerSpec::new(path, kind);
+            spec.crs = (!chosen.crs.is_empty()).then(|| chosen.crs.clone());
+            self.commands.push(Command::Layers(LayersCommand::Add(spec)));
+        }
+        if !chosen.files.is_empty() {
+            self.commands.push(Command::Layers(LayersCommand::ShowPanel(true)));
+        }
+    }
+
     fn open_files(&mut self, ctx: &egui::Context, chosen: &Chosen) {
+        // Images are no part of the ground to compute with: they join the layers under the fields.
+        let is_image = |p: &PathBuf| matches!(imagery::recognise(p), Ok(Some(_)));
+        let (images, files): (Vec<PathBuf>, Vec<PathBuf>) = chosen.files.iter().cloned().partition(is_image);
+        let crs = chosen.crs.clone();
+        self.add_layers(&Chosen { files: images, crs: crs.clone() });
+        let chosen = &Chosen { files, crs };
         let is_aircraft = |p: &PathBuf| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml"));
         let (aircraft, land): (Vec<PathBuf>, Vec<PathBuf>) = chosen.files.iter().cloned().partition(is_aircraft);
         for path in aircraft {
@@ -266,6 +415,14 @@ impl App {
             return;
         }
         let found = classify(&land);
+        if let Some(file) = found.areas.first() {
+            for passed_over in &found.areas[1..] {
+                let words = format!("{}: one area is open at a time; open it by itself", passed_over.display());
+                self.model.notify(NoticeLevel::Problem, words);
+            }
+            self.open_area_file(ctx, file.clone(), found.terrain);
+            return;
+        }
         for refused in &found.refused {
             self.model.notify(NoticeLevel::Problem, in_window(&refused.to_string()));
         }
@@ -282,6 +439,19 @@ impl App {
         }
         let found_land = [&found.terrain, &found.fields, &found.hazards, &found.edges];
         if found_land.iter().all(|files| files.is_empty()) {
+            return;
+        }
+        // An area that was changed, or has a file, is not read anew: what is dropped on it is a change of it.
+        let changed = self.model.keeping.path.is_some() || !self.model.unsaved.is_empty();
+        if let (true, true, Some(area)) = (found.terrain.is_empty(), changed, &self.model.area) {
+            let crs = (!chosen.crs.is_empty()).then(|| chosen.crs.clone());
+            let (fields, hazards, edges) = (found.fields, found.hazards, found.edges);
+            let more = AreaRequest { fields, hazards, edges, crs, ..AreaRequest::default() };
+            let what = OpenWhat::Import(Arc::clone(area), Box::new(more));
+            self.start_opening(ctx, what, "Adding to the area");
+            return;
+        }
+        if !self.may_leave() {
             return;
         }
         if request.terrain.is_empty() {
@@ -356,7 +526,11 @@ impl App {
         if quit {
             ctx.send_viewport_cmd(egui::ViewportCommand::Close);
         }
-        let typing = ctx.text_edit_focused() || self.dialog.is_shown() || egui::Popup::is_any_open(ctx);
+        let typing = ctx.text_edit_focused()
+            || self.dialog.is_shown()
+            || self.copying.is_shown()
+            || self.layer_dialog.is_shown()
+            || egui::Popup::is_any_open(ctx);
         self.sheet_keys(ctx, typing);
         let rehearsing = self.model.mode == Mode::Rehearse;
         if rehearsing
@@ -365,6 +539,9 @@ impl App {
             && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape))
         {
             pressed.push(Command::Select(None));
+        }
+        if !typing && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::L)) {
+            pressed.push(Command::Layers(LayersCommand::ShowPanel(!self.model.layers.panel)));
         }
         self.commands.extend(pressed);
     }
@@ -416,6 +593,10 @@ impl App {
         if let Some(chosen) = self.dialog.ui(&ctx, &self.theme) {
             self.open_files(&ctx, &chosen);
         }
+        if let Some(to) = self.copying.ui(&ctx) {
+            self.commands.push(Command::SaveCopy(to));
+        }
+        views::area_menu::ask_to_close(&ctx, &self.model, &mut self.commands);
         if !self.commands.is_empty() {
             ctx.request_repaint();
         }
@@ -434,6 +615,10 @@ impl App {
         if first_steps && !self.dialog.is_shown() {
             views::furniture::first_steps(ui.ctx(), map.inner, &self.theme, &mut self.commands);
         }
+        views::layers::layers(ui.ctx(), map.inner, &self.model, &self.theme, &mut self.commands);
+        if let Some(chosen) = self.layer_dialog.ui(ui.ctx(), &self.theme) {
+            self.add_layers(&chosen);
+        }
     }
 }
 
@@ -442,6 +627,11 @@ fn in_window(text: &str) -> String {
     text.replace("with --crs EPSG:code", "in the Open window, such as EPSG:27700")
         .replace("with --crs, such as --crs ", "in the Open window, such as ")
         .replace("--crs: ", "Reference system: ")
+}
+
+fn notify(ctx: &egui::Context) -> Notify {
+    let ctx = ctx.clone();
+    Box::new(move || ctx.request_repaint())
 }
 
 fn scheme(night: bool) -> Scheme {

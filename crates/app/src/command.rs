@@ -1,7 +1,8 @@
 //! Everything the pilot can do, as values. Views push commands; the app applies them at one point in each frame.
 
 use crate::assess::{HeightInput, Rules};
-use crate::model::{AnnotateCommand, Mode, ProfileChoice, SheetCommand, SurveyCommand};
+use crate::model::layers::LayersCommand;
+use crate::model::{AnnotateCommand, Mode, ProfileChoice, SheetCommand, SuggestCommand, SurveyCommand};
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
@@ -71,6 +72,8 @@ pub enum Command {
     Redo,
     /// The hand was lifted.
     EndGesture,
+    /// Do something about suggested fields.
+    Suggest(SuggestCommand),
     /// Bring a place onto the screen.
     Reveal(Xy),
     /// Open these files.
@@ -81,6 +84,18 @@ pub enum Command {
     OpenSample,
     /// Stop opening.
     StopOpening,
+    /// Try again to write what could not be written.
+    KeepAgain,
+    /// Ask where to save a copy of the area.
+    ChooseCopy,
+    /// Save a copy of the area here.
+    SaveCopy(PathBuf),
+    /// Close the window although changes are not kept.
+    CloseAnyway,
+    /// Leave the window open.
+    StayOpen,
+    /// Something about the layers under the fields.
+    Layers(LayersCommand),
 }
 
 impl Command {

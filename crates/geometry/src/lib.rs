@@ -19,3 +19,5 @@ pub mod position;
 pub mod reach;
 pub mod round;
 pub mod slope;
+pub mod suggest;
+pub mod terrain_layers;

@@ -26,8 +26,8 @@ pub(super) fn run(args: &CheckRoundArgs) -> Result<(), CliError> {
         None => inputs::today(),
         Some(text) => parse_day(text).map_err(|e| CliError::BadInput(format!("--date: {e}")))?,
     };
-    let request = inputs::area(&args.area, None)?;
-    let area = open_area(request.as_ref()).map_err(|e| unusable(&e))?;
+    let land = inputs::area(&args.area, None)?;
+    let area = open_area(&land).map_err(|e| unusable(&e))?;
     let filter = Filter { not_since, text: args.text.clone().unwrap_or_default(), ..Filter::default() };
     let units = if args.json { SI } else { UnitPrefs::default() };
     let round = check_round(&area, &filter.shown(&area, today), today, units);

@@ -8,6 +8,7 @@ mod rank;
 mod reach;
 mod session;
 mod sheet;
+mod suggest;
 mod text;
 
 use args::{Cli, Command};
@@ -58,6 +59,7 @@ fn run(cli: Cli) -> Result<(), CliError> {
         Some(Command::Rank(args)) => rank::run(&args),
         Some(Command::Reach(args)) => reach::run(&args),
         Some(Command::Sheet(args)) => sheet::run(&args),
+        Some(Command::Suggest(args)) => suggest::run(&args),
         Some(Command::CheckRound(args)) => check_round::run(&args),
         None => {
             if let Some(missing) = cli.files.iter().find(|f| !f.exists()) {

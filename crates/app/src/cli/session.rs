@@ -1,11 +1,12 @@
 //! What every subcommand needs: the area, the conditions, and the way back to the globe for output.
 
 use super::args::{AreaArgs, ConditionArgs, StateArgs};
+use super::inputs::Land;
 use super::{CliError, inputs, progress};
 use crate::assess::{self, AssessError, Assessment, Conditions, StateInput};
 use crate::studies::Studies;
 use serde_json::{Value, json};
-use sparefield_data::area::{Area, AreaRequest};
+use sparefield_data::area::Area;
 use sparefield_data::quantity::{UnitPrefs, format_bearing, format_position, format_quantity};
 use sparefield_data::{LoadError, LoadErrorKind};
 use sparefield_geometry::air::{WindProfile, WindVector};
@@ -34,22 +35,28 @@ impl Session {
     pub(super) fn open(area: &AreaArgs, state: &StateArgs, conditions: &ConditionArgs) -> Result<Self, CliError> {
         let units = inputs::units(state, conditions);
         let typed = inputs::state(state)?;
-        let request = inputs::area(area, typed.at)?;
+        let land = inputs::area(area, typed.at)?;
         let wind = inputs::wind(conditions)?;
         let rules = inputs::rules(conditions)?;
         let today = inputs::day(conditions)?;
         let aircraft = inputs::aircraft(conditions)?;
-        if request.is_some() && typed.at.is_none() {
+        if matches!(land, Land::Files(_)) && typed.at.is_none() {
             return Err(CliError::BadInput(
                 "--at is missing: with terrain of your own, say where the aircraft is, such as --at 51.5,-2.3".into(),
             ));
         }
-        let area = open_area(request.as_ref()).map_err(|e| unusable(&e))?;
+        let area = open_area(&land).map_err(|e| unusable(&e))?;
         let position = match (typed.at, &area.home) {
             (Some(at), _) => area.frame.to_xy(at).map_err(|_no_image| {
                 CliError::BadInput(format!("--at: {} is not in this area", format_position(at)))
             })?,
             (None, Some(home)) => home.position,
+            (None, None) if matches!(land, Land::AreaFile(..)) => {
+                return Err(CliError::BadInput(
+                    "--at is missing: the area has no home strip, so say where the aircraft is, such as --at 51.5,-2.3"
+                        .into(),
+                ));
+            }
             (None, None) => area.centre(),
         };
         let heading = typed.heading_true.map(|heading| area.to_grid(heading, position));
@@ -185,11 +192,12 @@ impl Session {
 ///
 /// # Errors
 /// As [`Area::open`].
-pub(super) fn open_area(request: Option<&AreaRequest>) -> Result<Area, LoadError> {
+pub(super) fn open_area(land: &Land) -> Result<Area, LoadError> {
     let bar = progress::Bar::new("reading terrain");
-    match request {
-        None => Area::sample(&bar),
-        Some(request) => Area::open(request, &bar),
+    match land {
+        Land::Sample => Area::sample(&bar),
+        Land::Files(request) => Area::open(request, &bar),
+        Land::AreaFile(path, terrain) => Area::open_file(path, terrain, &bar),
     }
 }
 

@@ -28,12 +28,12 @@ pub(super) fn run(args: &SheetArgs) -> Result<(), CliError> {
             "--out is missing: name the page to write, such as --out field.html, or print numbers with --json".into(),
         ));
     }
-    let request = inputs::area(&args.area, None)?;
+    let land = inputs::area(&args.area, None)?;
     let wind = inputs::wind(&args.conditions)?;
     let rules = inputs::rules(&args.conditions)?;
     let today = inputs::day(&args.conditions)?;
     let aircraft = inputs::aircraft(&args.conditions)?;
-    let area = Arc::new(open_area(request.as_ref()).map_err(|e| unusable(&e))?);
+    let area = Arc::new(open_area(&land).map_err(|e| unusable(&e))?);
     let field = find(&area, "--field", &args.field)?;
     let beside = args.compare.as_deref().map(|name| find(&area, "--compare", name)).transpose()?;
     if beside == Some(field) {

@@ -5,13 +5,18 @@
 mod annotate;
 mod conditions;
 mod history;
+mod keeping;
+pub mod layers;
 mod sheet;
+mod suggesting;
 mod survey;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use history::{History, Step};
+pub use keeping::Keeping;
 pub use sheet::{MAX_SHEET_WIND_MS, SheetCommand, SheetState};
+pub use suggesting::{Sources, SuggestCommand, Suggesting};
 pub use survey::{Survey, SurveyCommand};
 
 use crate::assess::{Assessment, Ring};
@@ -21,6 +26,7 @@ use sparefield_data::quantity::{SpeedUnit, UnitPrefs};
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// What the window is for at the moment.
@@ -93,13 +99,27 @@ pub struct Settings {
     pub list_out: bool,
     /// Whether the three things to try are shown.
     pub show_first_steps: bool,
+    /// Area files opened lately, the latest first.
+    pub recent: Vec<PathBuf>,
+}
+
+impl Settings {
+    /// How many recent areas are offered.
+    const RECENT: usize = 8;
+
+    /// Puts an area file first among the recent ones.
+    pub fn remember(&mut self, path: &Path) {
+        self.recent.retain(|known| known != path);
+        self.recent.insert(0, path.to_owned());
+        self.recent.truncate(Self::RECENT);
+    }
 }
 
 impl Default for Settings {
     fn default() -> Self {
         // Winds are reported in knots whatever the airspeed indicator shows.
         let units = UnitPrefs { speed: SpeedUnit::Kt, ..UnitPrefs::default() };
-        Self { units, night: false, list_out: false, show_first_steps: true }
+        Self { units, night: false, list_out: false, show_first_steps: true, recent: Vec::new() }
     }
 }
 
@@ -113,12 +133,16 @@ pub struct Model {
     pub land_revision: u64,
     /// Edits that wait to be written to the area's file, oldest first.
     pub unsaved: Vec<Edit>,
+    /// How the area is kept.
+    pub keeping: Keeping,
     /// The day it is, for surveys.
     pub today: Day,
     /// What the window is for at the moment.
     pub mode: Mode,
     /// Drawing and describing.
     pub annotating: Annotate,
+    /// Fields suggested by the computer.
+    pub suggesting: Suggesting,
     /// Looking after what is known.
     pub survey: Survey,
     /// Aircraft to choose from.
@@ -151,6 +175,8 @@ pub struct Model {
     pub open_working: Option<String>,
     /// The sheet of the chosen field, while it is open.
     pub sheet: Option<SheetState>,
+    /// Layers under the fields.
+    pub layers: layers::MapLayers,
 }
 
 impl Model {
@@ -163,9 +189,11 @@ impl Model {
             area_revision: 0,
             land_revision: 0,
             unsaved: Vec::new(),
+            keeping: Keeping::default(),
             today: Day { days_since_epoch: 0 },
             mode: Mode::default(),
             annotating: Annotate::default(),
+            suggesting: Suggesting::default(),
             survey: Survey::default(),
             hangar,
             conditions: Conditions::new(aircraft),
@@ -182,6 +210,7 @@ impl Model {
             settings,
             open_working: None,
             sheet: None,
+            layers: layers::MapLayers::default(),
         }
     }
 
@@ -296,11 +325,21 @@ impl Model {
                 self.history.end_gesture();
                 return;
             }
-            Command::Reveal(_)
+            Command::Suggest(_)
+            | Command::Reveal(_)
             | Command::OpenFiles(_)
+            | Command::KeepAgain
+            | Command::SaveCopy(_)
+            | Command::ChooseCopy
+            | Command::CloseAnyway
+            | Command::StayOpen
             | Command::OpenSample
             | Command::ChooseFiles
             | Command::StopOpening => return,
+            Command::Layers(command) => {
+                self.layers.apply(command);
+                return;
+            }
         }
         if self.conditions != before {
             self.history.changed(before, command.gesture());

@@ -1,5 +1,6 @@
 //! What stands round the map: the header of the column, messages, first steps, cautions, the open dialogue.
 
+use super::area_menu::{area_menu, kept_line};
 use super::conditions::units_menu;
 use crate::assess::STANDING_CAUTIONS;
 use crate::command::Command;
@@ -16,15 +17,14 @@ pub fn header(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
             // Several things are often changed one after the other, so the menu stays until a click beside it.
             let config = MenuConfig::new().close_behavior(PopupCloseBehavior::CloseOnClickOutside);
             MenuButton::new("View").config(config).ui(ui, |ui| view_menu(ui, model, commands));
-            if ui.button("Open…").on_hover_text("Open terrain, fields, hazards or an aircraft (Ctrl+O)").clicked() {
-                commands.push(Command::ChooseFiles);
-            }
+            area_menu(ui, model, commands);
         });
     });
     if let Some(area) = &model.area {
         let title = RichText::new(&area.title).color(theme.colours.ink_soft);
         ui.add(egui::Label::new(title).truncate()).on_hover_text(area.provenance.join("\n"));
     }
+    kept_line(ui, model, theme, commands);
     ui.horizontal(|ui| {
         let width = (ui.available_width() - ui.spacing().item_spacing.x) / Mode::ALL.len() as f32;
         for mode in Mode::ALL {
@@ -69,10 +69,6 @@ fn view_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     ui.separator();
     if ui.button("Three things to try").clicked() {
         commands.push(Command::ShowFirstSteps(true));
-        ui.close();
-    }
-    if ui.button("Open the sample area").clicked() {
-        commands.push(Command::OpenSample);
         ui.close();
     }
 }

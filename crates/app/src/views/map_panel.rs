@@ -3,11 +3,12 @@
 use super::annotate;
 use super::list::{signed_height, words};
 use super::map::{
-    AircraftMark, DistanceUnit, Hands, HomeMark, LitMask, MapEvent, MapInput, MapState, ReachOverlay, Readout, Ring,
-    WindMark, map_view,
+    AircraftMark, DistanceUnit, Hands, HomeMark, LayerContent, LitMask, MapEvent, MapInput, MapState, ReachOverlay,
+    Readout, Ring, ShownLayer, WindMark, map_view, relief::GroundLook,
 };
 use crate::assess::{self, Assessment, HeightInput};
 use crate::command::Command;
+use crate::model::layers::LayerState;
 use crate::model::{Mode, Model, height_metres};
 use crate::theme::Theme;
 use egui::Ui;
@@ -108,10 +109,13 @@ pub fn map_panel(
         };
         WindMark { wind: vector, label, streaks: false }
     });
+    let shown = shown_layers(model);
     let fields = area.map_or(none_fields, |a| a.fields.as_slice());
     let input = MapInput {
         theme,
         terrain: area.map(|a| &a.terrain),
+        ground: GroundLook { shading: true, tint: super::layers::tint(model), contours: model.layers.contours },
+        layers: &shown,
         revision: model.land_revision,
         fields,
         doubtful: &|i| model.survey.shown.doubts(i),
@@ -152,6 +156,20 @@ pub fn map_panel(
     if annotating {
         annotate::on_map::on_map(ui, &shown, model, theme, commands);
     }
+}
+
+/// The layers to draw, from the lowest to the highest.
+fn shown_layers(model: &Model) -> Vec<ShownLayer> {
+    let visible = model.layers.list.iter().filter(|l| l.spec.visible && l.spec.opacity > 0.0);
+    let shown = visible.filter_map(|l| {
+        let content = match &l.state {
+            LayerState::Imagery(image) => LayerContent::Imagery(Arc::clone(image)),
+            LayerState::Background(background) => LayerContent::Background(Arc::clone(background)),
+            LayerState::Opening | LayerState::Failed(_) => return None,
+        };
+        Some(ShownLayer { id: l.id, opacity: l.spec.opacity, content })
+    });
+    shown.collect()
 }
 
 fn aircraft_mark(model: &Model) -> AircraftMark {

@@ -240,6 +240,8 @@ impl Scene {
             theme,
             terrain: Some(&self.terrain),
             hands: sparefield::views::map::Hands::default(),
+            ground: sparefield::views::map::relief::GroundLook::default(),
+            layers: &[],
             revision: self.revision,
             fields: &self.fields,
             doubtful: &doubtful,

@@ -13,8 +13,8 @@ mod fields;
 mod geojson_in;
 mod geojson_out;
 mod hazards;
-mod record;
-mod ring;
+pub(crate) mod record;
+pub(crate) mod ring;
 mod shape;
 
 pub use edges::{EdgeLine, match_edges};
@@ -121,7 +121,7 @@ pub fn load_edges(
     Ok(Loaded { value: sides, warnings, provenance: lines.provenance })
 }
 
-fn read_layer(path: &Path) -> Result<Layer, LoadError> {
+pub(crate) fn read_layer(path: &Path) -> Result<Layer, LoadError> {
     let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
     match extension.as_str() {
         "geojson" | "json" => geojson_in::read(path, &read_bytes(path)?),
@@ -158,7 +158,7 @@ pub(crate) fn read_bytes(path: &Path) -> Result<Vec<u8>, LoadError> {
 /// Takes a coordinate pair of the file to the frame; `None` where it has no image.
 pub(crate) type Placer<'a> = dyn Fn(Pair) -> Option<Xy> + 'a;
 
-fn interpret<T>(
+pub(crate) fn interpret<T>(
     layer: Layer,
     frame: &Frame,
     options: &VectorOptions,

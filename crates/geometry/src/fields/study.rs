@@ -721,7 +721,7 @@ impl Corridor {
 ///
 /// The slope's error is the point-to-point error of the heights over the strip's length (over its width for the slope
 /// across): neighbouring heights of one survey are wrong together, so many posts do not make it smaller.
-fn fit_ground(terrain: &Terrain, strip: &Strip) -> Option<StripGround> {
+pub(crate) fn fit_ground(terrain: &Terrain, strip: &Strip) -> Option<StripGround> {
     let cell = terrain.frame.cell_m;
     let band = strip.width_m.max(cell);
     let along = ((strip.length_m / cell).ceil() as usize + 1).clamp(3, 80);
@@ -760,7 +760,7 @@ fn fit_ground(terrain: &Terrain, strip: &Strip) -> Option<StripGround> {
 }
 
 /// Whether the heights may include trees and buildings.
-pub(super) fn may_include_trees(accuracy: TerrainAccuracy) -> bool {
+pub(crate) fn may_include_trees(accuracy: TerrainAccuracy) -> bool {
     accuracy.kind != SurfaceKind::BareGround
 }
 
