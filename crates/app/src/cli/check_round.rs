@@ -10,7 +10,7 @@ use crate::theme::Palette;
 use serde_json::{Value, json};
 use sparefield_data::area::Area;
 use sparefield_data::quantity::{HeightUnit, LengthUnit, SpeedUnit, UnitPrefs, format_day, parse_day};
-use sparefield_geometry::position::Xy;
+use sparefield_geometry::position::{Bearing, Xy};
 use std::fmt::Write as _;
 
 /// Units of JSON: SI.
@@ -60,7 +60,7 @@ fn document(round: &CheckRound, area: &Area, not_since: NotSince) -> Result<Valu
             "position": lon_lat(stop.at)?,
             "area_m2": stop.area_m2,
             "leg_m": stop.leg_m,
-            "bearing_deg": stop.bearing.map(|b| b.deg()),
+            "bearing_deg": stop.bearing.map(Bearing::deg),
             "surveyed": stop.surveyed.map(format_day),
             "age_days": stop.standing.age_days,
             "confidence": stop.standing.confidence,

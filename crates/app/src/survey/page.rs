@@ -55,7 +55,7 @@ pub fn page(round: &CheckRound, area: &Area, palette: &Palette) -> String {
          animals, and let somebody else write.</p>\n",
     );
     if !round.stops.is_empty() {
-        let _ = write!(out, "<figure>{}</figure>\n", overview(round, area).svg(&palette.day, &palette.sizes));
+        let _ = writeln!(out, "<figure>{}</figure>", overview(round, area).svg(&palette.day, &palette.sizes));
         out.push_str("<p class=\"soft\">Where fields lie close together some numbers are left away.</p>\n");
     }
     for (i, stop) in round.stops.iter().enumerate() {
