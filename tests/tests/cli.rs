@@ -450,6 +450,7 @@ fn help_names_every_option() {
             ][..],
         ),
         ("reach", &["--out", "--rings", "--json"][..]),
+        ("check-round", &["--since", "--text", "--date", "--out", "--json"][..]),
         ("sheet", &["--field", "--compare", "--wind", "--aircraft", "--out", "--json"][..]),
     ] {
         let text = String::from_utf8(answer(&[subcommand, "--help"])).unwrap();
@@ -546,6 +547,29 @@ fn a_sheet_of_a_field_that_is_not_there_is_refused() {
     let said = complaint(folder.path(), 2, &["sheet", "--field", "F001", "--wind", "240/90", "--out", "a.html"]);
     assert!(said.contains("as strong as the fastest glide"), "{said}");
     assert!(std::fs::read_dir(folder.path()).unwrap().next().is_none(), "something was written");
+}
+
+#[test]
+fn a_check_round_visits_every_field_that_nobody_looked_at_and_is_refused_nonsense() {
+    let folder = tempfile::tempdir().unwrap();
+    let run = ["check-round", "--since", "300d", "--date", "2026-11-25", "--out", "round.html", "--json"];
+    let output = run_in(folder.path(), &run);
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let round: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let fields = round["fields"].as_array().unwrap();
+    let known: Value = serde_json::from_str(include_str!("../../sample-terrain/fields.geojson")).unwrap();
+    // 2026-01-29 is 300 days before 2026-11-25; dates of one form sort as text.
+    let old = |f: &&Value| f["properties"]["surveyed"].as_str().is_none_or(|day| day < "2026-01-29");
+    assert_eq!(fields.len(), known["features"].as_array().unwrap().iter().filter(old).count());
+    let legs: f64 = fields.iter().map(|f| f["leg_m"].as_f64().unwrap()).sum();
+    assert!((legs + round["back_m"].as_f64().unwrap() - round["length_m"].as_f64().unwrap()).abs() < 1e-6);
+    assert!(fields.iter().all(|f| !f["look_at"].as_array().unwrap().is_empty()));
+    let page = std::fs::read_to_string(folder.path().join("round.html")).unwrap();
+    assert_eq!(page.matches("<section>").count(), fields.len());
+    let said = complaint(folder.path(), 2, &["check-round", "--since", "soon"]);
+    assert!(said.contains("--since") && said.contains("90d"), "{said}");
+    let said = complaint(folder.path(), 1, &["check-round", "--out", "missing/round.html"]);
+    assert!(said.contains("cannot be written"), "{said}");
 }
 
 /// What README shows of the first command is what the command prints, line by line.
