@@ -28,8 +28,6 @@ use sparefield_geometry::suggest::{
 };
 use std::sync::OnceLock;
 
-const FLOOR: f64 = 0.3;
-
 /// All that the tests share.
 struct World {
     area: Area,
@@ -215,9 +213,9 @@ fn precision_and_recall_over_the_whole_area() {
     let hazards = quality(&Scene { cover: Some(&w.mapped), barriers: &w.barriers, ..bare() }, None);
     report(&[("terrain", &terrain), ("and land cover", &cover), ("and hazards, roads", &hazards)]);
     // Slightly below what was measured on 25 November 2026.
-    assert!(terrain.right >= FLOOR && terrain.found >= FLOOR && terrain.true_fields >= 80, "{terrain:?}");
-    assert!(cover.right >= FLOOR && cover.strips_right >= FLOOR && cover.found >= FLOOR, "{cover:?}");
-    assert!(hazards.right >= FLOOR && hazards.strips_right >= FLOOR && hazards.found >= FLOOR, "{hazards:?}");
+    assert!(terrain.right >= 0.98 && terrain.found >= 0.93 && terrain.true_fields >= 80, "{terrain:?}");
+    assert!(cover.right >= 0.98 && cover.strips_right >= 0.94 && cover.found >= 0.60, "{cover:?}");
+    assert!(hazards.right >= 0.98 && hazards.strips_right >= 0.94 && hazards.found >= 0.60, "{hazards:?}");
     // Land cover keeps strips out of woods, at the price of the fields it gets wrong.
     assert!(cover.strips_right > terrain.strips_right && cover.found < terrain.found);
 }
@@ -232,12 +230,14 @@ fn precision_and_recall_where_a_surface_model_is() {
     let surface = quality(&Scene { standing: Some(&w.standing), ..near }, window);
     let both = quality(&Scene { cover: Some(&w.mapped), standing: Some(&w.standing), ..near }, window);
     report(&[("terrain, hazards", &terrain), ("and cover", &cover), ("and surface", &surface), ("and both", &both)]);
-    assert!(terrain.found >= FLOOR && cover.found >= FLOOR && surface.found >= FLOOR && both.found >= FLOOR);
+    for (q, floor) in [(&terrain, 0.88), (&cover, 0.60), (&surface, 0.75), (&both, 0.75)] {
+        assert!(q.found >= floor, "{q:?}");
+    }
     for q in [&terrain, &cover, &surface, &both] {
-        assert!(q.right >= FLOOR && q.strips_right >= FLOOR && q.true_fields >= 30, "{q:?}");
+        assert!(q.right >= 0.98 && q.strips_right >= 0.95 && q.true_fields >= 30, "{q:?}");
     }
     // A surface model mends what the map gets wrong.
-    assert!(both.found > cover.found);
+    assert!(both.found > cover.found, "{both:?} {cover:?}");
 }
 
 #[test]
