@@ -193,10 +193,10 @@ pub struct SuggestArgs {
     /// General safety factor on the landing distance.
     #[arg(long, value_name = "FACTOR", allow_hyphen_values = true)]
     pub safety_factor: Option<String>,
-    /// Length a field must offer, instead of what the aircraft needs.
+    /// Length a field must offer, instead of what the aircraft needs with its margins.
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     pub length: Option<String>,
-    /// Width of the strip, instead of the aircraft's.
+    /// Width of the strip, instead of the aircraft's with its margins.
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     pub width: Option<String>,
     /// Most suggestions, best first.
