@@ -3,8 +3,10 @@
 
 pub mod aircraft_file;
 pub mod area;
+pub mod check;
 pub mod error;
 pub mod frame;
+pub mod merge;
 pub mod quantity;
 pub mod terrain;
 pub mod vector;
