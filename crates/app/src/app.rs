@@ -1,8 +1,8 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
 use crate::command::Command;
-use crate::jobs::{AssessJob, AssessRequest, OpenJob, OpenOutcome, OpenWhat};
-use crate::model::{Conditions, Mode, Model, NoticeLevel, Opening};
+use crate::jobs::{AssessJob, AssessRequest, CheckJob, OpenJob, OpenOutcome, OpenWhat};
+use crate::model::{Conditions, MergeCommand, Mode, Model, NoticeLevel, Opening};
 use crate::open_dialog::{Chosen, OpenDialog};
 use crate::settings;
 use crate::theme::{Palette, Scheme, Theme};
@@ -45,6 +45,8 @@ pub struct App {
     commands: Vec<Command>,
     assess: AssessJob,
     open: Option<OpenJob>,
+    check: CheckJob,
+    merge: views::merge::MergeDesk,
     dialog: OpenDialog,
     /// The conditions last sent to be assessed, and for which area.
     asked: Option<(u64, Conditions)>,
@@ -78,6 +80,8 @@ impl App {
             commands: Vec::new(),
             assess,
             open: None,
+            check: CheckJob::default(),
+            merge: views::merge::MergeDesk::default(),
             dialog: OpenDialog::default(),
             asked: None,
             serial: 0,
@@ -103,6 +107,9 @@ impl App {
         self.take_opened();
         self.take_assessed();
         self.model.studied = self.assess.studied();
+        let repaint = ctx.clone();
+        self.check.tend(&mut self.model, move || repaint.request_repaint());
+        self.merge.tend(&mut self.model, ctx);
         self.take_dropped(ctx);
         self.shortcuts(ctx);
         for command in std::mem::take(&mut self.commands) {
@@ -110,6 +117,8 @@ impl App {
                 Command::OpenSample => self.open_sample(ctx),
                 Command::OpenFiles(files) => self.open_files(ctx, &Chosen { files, crs: String::new() }),
                 Command::ChooseFiles => self.dialog.show(),
+                Command::Merge(MergeCommand::Ask) => self.merge.ask(),
+                Command::Merge(MergeCommand::Compare(files)) => self.merge.compare(&mut self.model, files, ctx),
                 Command::Reveal(place) => self.map.reveal(place),
                 Command::StopOpening => {
                     if let Some(job) = &self.open {
@@ -321,7 +330,11 @@ impl App {
             ctx.send_viewport_cmd(egui::ViewportCommand::Close);
         }
         let rehearsing = self.model.mode == Mode::Rehearse;
-        let typing = !rehearsing || ctx.text_edit_focused() || self.dialog.is_shown() || egui::Popup::is_any_open(ctx);
+        let typing = !rehearsing
+            || ctx.text_edit_focused()
+            || self.dialog.is_shown()
+            || self.merge.is_asking()
+            || egui::Popup::is_any_open(ctx);
         if !typing && self.model.selected.is_some() && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape)) {
             pressed.push(Command::Select(None));
         }
@@ -352,6 +365,8 @@ impl App {
                 Mode::Rehearse => views::list::ranked_list(ui, &self.model, theme, &mut self.commands),
             }
         });
+        views::merge::drawer(ui, &self.model, &self.theme, &mut self.commands);
+        views::annotate::findings::panel(ui, &self.model, &self.theme, &mut self.commands);
         let rehearsing = self.model.mode == Mode::Rehearse;
         if rehearsing && self.model.selected.is_some() && self.model.assessment.is_some() {
             egui::Panel::right("card").exact_size(CARD).resizable(false).frame(panel).show(ui, |ui| {
@@ -368,6 +383,7 @@ impl App {
         if first_steps && !self.dialog.is_shown() {
             views::furniture::first_steps(&ctx, map.inner, &self.theme, &mut self.commands);
         }
+        self.merge.dialog(&ctx, &self.theme, &mut self.commands);
         if let Some(chosen) = self.dialog.ui(&ctx, &self.theme) {
             self.open_files(&ctx, &chosen);
         }

@@ -1,7 +1,7 @@
 //! Everything the pilot can do, as values. Views push commands; the app applies them at one point in each frame.
 
 use crate::assess::{HeightInput, Rules};
-use crate::model::{AnnotateCommand, Mode, ProfileChoice};
+use crate::model::{AnnotateCommand, FindingsCommand, MergeCommand, Mode, ProfileChoice};
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
@@ -59,6 +59,10 @@ pub enum Command {
     Edit(Box<Edit>),
     /// Do something while annotating.
     Annotate(AnnotateCommand),
+    /// Do something with what was found in the area.
+    Findings(FindingsCommand),
+    /// Do something while merging another area into this one.
+    Merge(MergeCommand),
     /// Turn to drawing, or to choosing.
     SetMode(Mode),
     /// One step back.

@@ -1,7 +1,9 @@
 //! The command line: reads what was typed, calls the same core as the window, prints for people or as JSON.
 
 pub mod args;
+mod check;
 pub mod inputs;
+mod merge;
 mod progress;
 mod rank;
 mod reach;
@@ -55,6 +57,8 @@ fn run(cli: Cli) -> Result<(), CliError> {
     match cli.command {
         Some(Command::Rank(args)) => rank::run(&args),
         Some(Command::Reach(args)) => reach::run(&args),
+        Some(Command::Check(args)) => check::run(&args),
+        Some(Command::Merge(args)) => merge::run(&args),
         None => {
             if let Some(missing) = cli.files.iter().find(|f| !f.exists()) {
                 return Err(CliError::BadInput(format!(

@@ -6,6 +6,7 @@ use crate::assess::{self, AssessError, Assessment, Conditions, StateInput};
 use crate::studies::Studies;
 use serde_json::{Value, json};
 use sparefield_data::area::Area;
+use sparefield_data::frame::Frame;
 use sparefield_data::quantity::{UnitPrefs, format_bearing, format_position, format_quantity};
 use sparefield_data::{LoadError, LoadErrorKind};
 use sparefield_geometry::air::{WindProfile, WindVector};
@@ -34,23 +35,16 @@ impl Session {
     pub(super) fn open(area: &AreaArgs, state: &StateArgs, conditions: &ConditionArgs) -> Result<Self, CliError> {
         let units = inputs::units(state, conditions);
         let typed = inputs::state(state)?;
-        let request = inputs::area(area, typed.at)?;
         let wind = inputs::wind(conditions)?;
         let rules = inputs::rules(conditions)?;
         let today = inputs::day(conditions)?;
         let aircraft = inputs::aircraft(conditions)?;
-        if request.is_some() && typed.at.is_none() {
+        if inputs::area(area, typed.at)?.is_some() && typed.at.is_none() {
             return Err(CliError::BadInput(
                 "--at is missing: with terrain of your own, say where the aircraft is, such as --at 51.5,-2.3".into(),
             ));
         }
-        let bar = progress::Bar::new("reading terrain");
-        let opened = match &request {
-            None => Area::sample(&bar),
-            Some(request) => Area::open(request, &bar),
-        };
-        drop(bar);
-        let area = opened.map_err(|e| unusable(&e))?;
+        let area = open_area(area, typed.at)?;
         let position = match (typed.at, &area.home) {
             (Some(at), _) => area.frame.to_xy(at).map_err(|_no_image| {
                 CliError::BadInput(format!("--at: {} is not in this area", format_position(at)))
@@ -101,8 +95,7 @@ impl Session {
     /// # Errors
     /// As [`Self::place`].
     pub(super) fn lon_lat(&self, at: Xy) -> Result<Value, CliError> {
-        let rounded = |v: f64| (v * 1e8).round() / 1e8;
-        self.place(at).map(|p| json!([rounded(p.lon_deg), rounded(p.lat_deg)]))
+        lon_lat(&self.area.frame, at)
     }
 
     /// A grid bearing as degrees from true north.
@@ -187,7 +180,31 @@ impl Session {
     }
 }
 
-fn unusable(error: &LoadError) -> CliError {
+/// Opens the area that was named, or the sample area.
+///
+/// # Errors
+/// When it cannot be opened.
+pub(super) fn open_area(args: &AreaArgs, at: Option<LonLat>) -> Result<Area, CliError> {
+    let request = inputs::area(args, at)?;
+    let bar = progress::Bar::new("reading terrain");
+    match &request {
+        None => Area::sample(&bar),
+        Some(request) => Area::open(request, &bar),
+    }
+    .map_err(|e| unusable(&e))
+}
+
+/// A place of a frame as JSON has it: `[lon, lat]`, to about a millimetre.
+///
+/// # Errors
+/// When the frame has no image of it on the globe.
+pub(super) fn lon_lat(frame: &Frame, at: Xy) -> Result<Value, CliError> {
+    let rounded = |v: f64| (v * 1e8).round() / 1e8;
+    let place = frame.to_lonlat(at).map_err(|e| CliError::Failure(e.to_string()))?;
+    Ok(json!([rounded(place.lon_deg), rounded(place.lat_deg)]))
+}
+
+pub(super) fn unusable(error: &LoadError) -> CliError {
     match error.kind {
         LoadErrorKind::Cancelled => CliError::Failure(error.to_string()),
         _ => CliError::BadInput(error.to_string()),

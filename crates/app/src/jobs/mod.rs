@@ -5,7 +5,11 @@
 //! stopped only when it has taken too long for that.
 
 mod assess_job;
+mod check_job;
+mod once;
 mod open_job;
 
 pub use assess_job::{Answer, AssessJob, AssessOutcome, AssessRequest, RING_LEVELS_M};
+pub use check_job::CheckJob;
+pub use once::{Failed, Once};
 pub use open_job::{OpenJob, OpenOutcome, OpenWhat};

@@ -4,11 +4,15 @@
 
 mod annotate;
 mod conditions;
+mod findings;
 mod history;
+mod merging;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
+pub use findings::{Findings, FindingsCommand};
 pub use history::{History, Step};
+pub use merging::{Line, MergeCommand, MergeFiles, Merging};
 
 use crate::assess::{Assessment, Ring};
 use crate::command::Command;
@@ -115,6 +119,10 @@ pub struct Model {
     pub mode: Mode,
     /// Drawing and describing.
     pub annotating: Annotate,
+    /// What was found in the area.
+    pub findings: Findings,
+    /// Another area being merged into this one.
+    pub merging: Option<Merging>,
     /// Aircraft to choose from.
     pub hangar: Vec<Aircraft>,
     /// What the pilot set.
@@ -158,6 +166,8 @@ impl Model {
             today: Day { days_since_epoch: 0 },
             mode: Mode::default(),
             annotating: Annotate::default(),
+            findings: Findings::default(),
+            merging: None,
             hangar,
             conditions: Conditions::new(aircraft),
             history: History::default(),
@@ -181,6 +191,8 @@ impl Model {
         self.land_revision += 1;
         self.unsaved.clear();
         self.annotating.clear();
+        self.findings = Findings { shown: self.findings.shown, ..Findings::default() };
+        self.merging = None;
         self.selected = None;
         self.hovered = None;
         self.assessment = None;
@@ -274,6 +286,8 @@ impl Model {
                 self.annotate(command);
                 return;
             }
+            Command::Findings(command) => return self.apply_findings(command),
+            Command::Merge(command) => return self.apply_merge(command),
             Command::EndGesture => {
                 self.history.end_gesture();
                 return;

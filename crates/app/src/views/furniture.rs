@@ -71,6 +71,10 @@ fn view_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
         commands.push(Command::ShowFirstSteps(true));
         ui.close();
     }
+    super::merge::opener(ui, model, commands);
+    if super::annotate::findings::opener(ui, commands).clicked() {
+        ui.close();
+    }
     if ui.button("Open the sample area").clicked() {
         commands.push(Command::OpenSample);
         ui.close();

@@ -8,3 +8,4 @@ pub mod list;
 pub mod map;
 pub mod map_panel;
 pub mod marks;
+pub mod merge;

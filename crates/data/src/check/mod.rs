@@ -237,6 +237,3 @@ fn hazard_words(hazard: &Hazard) -> String {
 fn zone_words(zone: &QuietZone) -> String {
     if zone.name.is_empty() { format!("quiet zone {}", zone.id) } else { format!("quiet zone “{}”", zone.name) }
 }
-
-#[cfg(test)]
-mod tests;

@@ -1,9 +1,12 @@
 //! What is compared: the things of an area, in one frame.
 
-use crate::area::{Area, Home};
+use crate::area::{Area, Change, Edit, Home, Identified, Swap, classify};
+use crate::error::{LoadError, LoadErrorKind, Loaded};
 use crate::frame::{Frame, FrameError, Transformer};
+use crate::vector::{self, VectorOptions};
 use sparefield_geometry::fields::model::{Field, Hazard, HazardShape, QuietZone};
 use sparefield_geometry::position::Xy;
+use std::path::PathBuf;
 use std::sync::Arc;
 
 /// Outlines nearer than this are the same outline when both were drawn in one frame, metres: drawing accuracy.
@@ -20,7 +23,7 @@ pub struct Land {
     /// The frame.
     pub frame: Arc<Frame>,
     /// Fields.
-    pub fields: Vec<Arc<Field>>,
+    pub fields: Option<Vec<Arc<Field>>>,
     /// Hazards.
     pub hazards: Option<Vec<Arc<Hazard>>>,
     /// Quiet zones.
@@ -35,7 +38,7 @@ impl From<&Area> for Land {
     fn from(area: &Area) -> Self {
         Self {
             frame: Arc::clone(&area.frame),
-            fields: area.fields.to_vec(),
+            fields: Some(area.fields.to_vec()),
             hazards: Some(area.hazards.to_vec()),
             quiet_zones: Some(area.quiet_zones.to_vec()),
             home: area.home.clone(),
@@ -50,12 +53,76 @@ impl Land {
     pub fn of_fields(frame: Frame, fields: Vec<Field>) -> Self {
         Self {
             frame: Arc::new(frame),
-            fields: fields.into_iter().map(Arc::new).collect(),
+            fields: Some(fields.into_iter().map(Arc::new).collect()),
             hazards: None,
             quiet_zones: None,
             home: None,
             tolerance_m: SAME_FRAME_M,
         }
+    }
+
+    /// What field and hazard files hold, in a frame; without one, in the UTM zone of the first thing in them.
+    ///
+    /// # Errors
+    /// When a file cannot be read, or holds neither fields nor hazards.
+    pub fn read(files: &[PathBuf], frame: Option<&Arc<Frame>>) -> Result<Loaded<Self>, LoadError> {
+        let mut sorted = classify(files);
+        if !sorted.refused.is_empty() {
+            return Err(sorted.refused.swap_remove(0));
+        }
+        if let Some(other) = sorted.terrain.first().or(sorted.edges.first()) {
+            return Err(LoadError::new(
+                other,
+                LoadErrorKind::Unsupported,
+                "it holds neither fields nor hazards",
+                "name the other area's field file, or its hazard file",
+            ));
+        }
+        let frame = match frame {
+            Some(frame) => Arc::clone(frame),
+            None => Arc::new(frame_of(&sorted.fields, &sorted.hazards)?),
+        };
+        let options = VectorOptions::default();
+        let (mut warnings, mut provenance) = (Vec::new(), Vec::new());
+        let mut land = Self {
+            frame: Arc::clone(&frame),
+            fields: None,
+            hazards: None,
+            quiet_zones: None,
+            home: None,
+            tolerance_m: SAME_DATUM_M,
+        };
+        for path in &sorted.fields {
+            let loaded = vector::load_fields(path, &frame, &options)?;
+            land.fields.get_or_insert_default().extend(loaded.value.into_iter().map(Arc::new));
+            warnings.extend(loaded.warnings);
+            provenance.extend(loaded.provenance);
+        }
+        for path in &sorted.hazards {
+            let loaded = vector::load_hazards(path, &frame, &options)?;
+            land.hazards.get_or_insert_default().extend(loaded.value.hazards.into_iter().map(Arc::new));
+            land.quiet_zones.get_or_insert_default().extend(loaded.value.quiet_zones.into_iter().map(Arc::new));
+            warnings.extend(loaded.warnings);
+            provenance.extend(loaded.provenance);
+        }
+        Ok(Loaded { value: land, warnings, provenance })
+    }
+
+    /// The land after an edit that was made for it.
+    #[must_use]
+    pub fn after(&self, edit: &Edit) -> Self {
+        let mut after = self.clone();
+        for change in &edit.changes {
+            match change {
+                Change::Field(swap) => put(&mut after.fields, swap),
+                Change::Hazard(swap) => put(&mut after.hazards, swap),
+                Change::QuietZone(swap) => put(&mut after.quiet_zones, swap),
+                Change::Home(swap) => after.home = swap.after.as_deref().cloned(),
+                // A merge makes no other changes.
+                _ => {}
+            }
+        }
+        after
     }
 
     /// The same things in another frame. Things whose places have no image there are an error, not left out: a merge
@@ -95,7 +162,7 @@ impl Land {
         let own = is_utm(&self.frame) && is_utm(frame);
         Ok(Self {
             frame: Arc::clone(frame),
-            fields: self.fields.iter().map(field).collect::<Result<_, _>>()?,
+            fields: self.fields.as_ref().map(|all| all.iter().map(field).collect()).transpose()?,
             hazards: self.hazards.as_ref().map(|all| all.iter().map(hazard).collect()).transpose()?,
             quiet_zones: self.quiet_zones.as_ref().map(|all| all.iter().map(zone).collect()).transpose()?,
             home: self.home.as_ref().map(home).transpose()?,
@@ -107,4 +174,40 @@ impl Land {
 /// Whether a frame is a UTM zone on WGS 84.
 fn is_utm(frame: &Frame) -> bool {
     frame.epsg().is_some_and(|code| (32_601..=32_660).contains(&code) || (32_701..=32_760).contains(&code))
+}
+
+fn put<T: Identified>(all: &mut Option<Vec<Arc<T>>>, swap: &Swap<T>) {
+    let all = all.get_or_insert_default();
+    let at = swap.before.as_ref().and_then(|before| all.iter().position(|t| t.id() == before.id()));
+    match (at, &swap.after) {
+        (Some(at), Some(after)) => all[at] = Arc::clone(after),
+        (Some(at), None) => {
+            all.remove(at);
+        }
+        (None, Some(after)) => all.push(Arc::clone(after)),
+        (None, None) => {}
+    }
+}
+
+/// The UTM zone of the first thing in files.
+fn frame_of(fields: &[PathBuf], hazards: &[PathBuf]) -> Result<Frame, LoadError> {
+    let Some(first) = fields.first().or(hazards.first()) else {
+        let path = std::path::Path::new("no file");
+        return Err(LoadError::new(path, LoadErrorKind::NothingHere, "no file was named", "name a field file"));
+    };
+    let crs = |e: FrameError| LoadError::new(first, LoadErrorKind::Crs, e.to_string(), "");
+    // Any frame that covers the globe tells where the file lies; lengths do not matter for that.
+    let world = Frame::from_user("EPSG:3857").map_err(crs)?;
+    let options = VectorOptions::default();
+    let place = if fields.is_empty() {
+        let loaded = vector::load_hazards(first, &world, &options)?.value;
+        let hazard = loaded.hazards.first().and_then(|h| super::hazard::corners(&h.shape).first().copied());
+        hazard.or_else(|| loaded.quiet_zones.first().and_then(|z| z.outer.first().copied()))
+    } else {
+        vector::load_fields(first, &world, &options)?.value.first().and_then(|f| f.outer.first().copied())
+    };
+    let place = place.ok_or_else(|| {
+        LoadError::new(first, LoadErrorKind::NothingHere, "there is nothing in it to merge", "name another file")
+    })?;
+    world.to_lonlat(place).and_then(Frame::utm_for).map_err(crs)
 }

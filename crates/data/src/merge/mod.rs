@@ -227,6 +227,3 @@ pub struct MergeOptions {
     /// Units for people.
     pub units: UnitPrefs,
 }
-
-#[cfg(test)]
-mod tests;

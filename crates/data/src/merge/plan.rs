@@ -96,8 +96,9 @@ impl Merge {
             home_field: mine.home.as_ref().map(|h| h.field_id.clone()),
             used: HashMap::new(),
         };
-        let of = |land: &Option<Land>| land.as_ref().map(|b| b.fields.clone());
-        merge.compare(&mine.fields, &theirs.fields, of(&base), Pair::Field);
+        if let (Some(own), Some(other)) = (&mine.fields, &theirs.fields) {
+            merge.compare(own, other, base.as_ref().and_then(|b| b.fields.clone()), Pair::Field);
+        }
         if let (Some(own), Some(other)) = (&mine.hazards, &theirs.hazards) {
             merge.compare(own, other, base.as_ref().and_then(|b| b.hazards.clone()), Pair::Hazard);
         }

@@ -19,6 +19,7 @@ pub(super) fn fields_list(ui: &mut Ui, model: &Model, theme: &Theme, commands: &
     let text =
         format!("{} fields, {} hazards, {} quiet zones", area.fields.len(), area.hazards.len(), area.quiet_zones.len());
     ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
+    super::findings::opener(ui, commands);
     ui.add_space(space::TIGHT);
     ui.spacing_mut().item_spacing.y = 2.0;
     ScrollArea::vertical().id_salt("fields").auto_shrink([false, false]).show_rows(

@@ -7,6 +7,7 @@
 //! | `drawing` | measures and typed entry while something is drawn |
 //! | `field_form`, `side_form`, `thing_form` | what is known about what is chosen |
 //! | `fields_list` | every field, to choose from |
+//! | [`findings`] | what a check of the area found, at the right of the map |
 //! | [`on_map`] | pointer and keys on the map |
 //! | `overlay` | handles, drafts and drags on the map |
 
@@ -18,5 +19,6 @@ mod side_form;
 mod thing_form;
 mod tools;
 
+pub mod findings;
 pub mod on_map;
 pub mod panel;
