@@ -29,6 +29,8 @@ expect 0 rank --json
 expect 0 rank --height 1500ft --heading 240 --wind 250/12 --json
 expect 0 reach --height 1500ft --out reach.tif --rings rings.geojson --json
 [ -s reach.tif ] && [ -s rings.geojson ]
+expect 0 suggest --ignore-fields --within 1km --out suggested.geojson
+[ -s suggested.geojson ]
 expect 2 rank --height 12parsecs
 expect 2 rank --wind 250/120kt
 expect 2 rank --at 10,10

@@ -4,7 +4,7 @@ use crate::features::{Builder, FIELD_SLOPE_PERCENT, TODAY, Use, middle};
 use crate::names;
 use crate::noise::{Dice, mix};
 use crate::parcels::{BLOCKS, Parcel, undirected};
-use crate::path;
+use crate::{path, seasons};
 use sparefield_geometry::fields::model::{BoundaryEdge, Day, EdgeKind, Field, Stock, Surface};
 use sparefield_geometry::position::Bearing;
 use std::collections::BTreeSet;
@@ -110,6 +110,10 @@ impl Builder {
                 "Much steeper than it looks from above".clone_into(&mut field.notes);
             }
             fields.push(field);
+        }
+        let home = fields.iter().find(|f| f.name == names::HOME).map(Field::centroid).unwrap_or_default();
+        for (number, field) in fields.iter_mut().enumerate() {
+            seasons::add(self.seed, number, field, home);
         }
         fields
     }

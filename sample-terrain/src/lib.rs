@@ -4,6 +4,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test"))]
 
 mod annotate;
+pub mod cover;
 pub mod features;
 pub mod names;
 pub mod noise;
@@ -12,6 +13,7 @@ pub mod parcels;
 pub mod path;
 pub mod relief;
 pub mod roads;
+mod seasons;
 pub mod woods;
 pub mod write;
 

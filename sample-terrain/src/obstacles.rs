@@ -12,6 +12,9 @@ use sparefield_geometry::fields::model::{
 use sparefield_geometry::math;
 use sparefield_geometry::position::{Bearing, Xy};
 
+/// Radius of the crown of a lone tree, metres.
+pub(crate) const CROWN_M: f64 = 5.0;
+
 /// A rectangle, anticlockwise.
 fn rectangle(centre: Xy, along: Xy, length_m: f64, width_m: f64) -> Vec<Xy> {
     let (u, v) = (along * (length_m / 2.0), Xy::new(-along.y, along.x) * (width_m / 2.0));

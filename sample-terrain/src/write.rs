@@ -1,11 +1,12 @@
 //! The area as files: the terrain as GeoTIFF, everything else as GeoJSON (RFC 7946) and JSON.
 
 use crate::features::{Area, Home, STRIP_LENGTH_M, STRIP_WIDTH_M};
-use crate::{CELL_M, CORNER_M, names};
+use crate::{CORNER_M, SEED, cover, names};
 use anyhow::{Context, Result};
 use sparefield_data::frame::Frame;
+use sparefield_data::vector::value_columns;
 use sparefield_geometry::fields::model::{BoundaryEdge, Day, Field, Hazard, HazardKind, HazardShape, QuietZone, Stock};
-use sparefield_geometry::grid::Terrain;
+use sparefield_geometry::grid::{GridFrame, Terrain};
 use sparefield_geometry::position::{Bearing, Xy};
 use std::fmt::Write as _;
 use std::io::Cursor;
@@ -29,8 +30,11 @@ const STRIP_ROWS: usize = 64;
 /// When a position has no longitude and latitude, or a file cannot be encoded.
 pub fn files(area: &Area) -> Result<Vec<(&'static str, Vec<u8>)>> {
     let globe = Globe { frame: Frame::from_user("EPSG:32630").context("UTM zone 30 north")? };
+    let truth = cover::truth(area, SEED);
     Ok(vec![
         ("terrain.tif", terrain(&area.relief.terrain)?),
+        ("land-cover.tif", classes(&cover::mapped(&truth, SEED))?),
+        ("surface.tif", terrain(&cover::surface(area, &truth, SEED))?),
         ("fields.geojson", collection("fields", &fields(area, &globe)?)),
         ("hazards.geojson", collection("hazards", &hazards(area, &globe)?)),
         ("quiet-zones.geojson", collection("quiet-zones", &quiet_zones(area, &globe)?)),
@@ -128,6 +132,9 @@ fn edge(edge: &BoundaryEdge) -> String {
     format!("{{\"kind\":{},\"height_m\":{}}}", quoted(edge.kind.words()), one_decimal(edge.height_m))
 }
 
+/// Columns of the seasons and of what people wrote.
+const SEASONS: [&str; 5] = ["stock_seen", "calendar", "hazard_remarks", "access", "permission"];
+
 fn field(f: &Field, globe: &Globe) -> Result<String> {
     let stock = match f.stock {
         Stock::None => "none",
@@ -141,6 +148,9 @@ fn field(f: &Field, globe: &Globe) -> Result<String> {
     p = p.text("surface", f.surface.words()).text("stock", stock);
     if let Some(day) = f.surveyed {
         p = p.text("surveyed", &iso_date(day));
+    }
+    for (column, value) in value_columns(f).into_iter().filter(|(c, _)| SEASONS.contains(c)) {
+        p = p.raw(column, &value.to_string());
     }
     if !f.notes.is_empty() {
         p = p.text("notes", &f.notes);
@@ -245,24 +255,55 @@ fn predicted(rows: &[f32], columns: usize) -> Vec<u8> {
     out
 }
 
-/// The terrain as float32 GeoTIFF: strips, deflate, floating-point predictor, pixel is area.
+/// How the samples of a file are stored.
+#[derive(Clone, Copy)]
+struct Stored {
+    bits: u16,
+    /// TIFF's sample format: 1 unsigned, 3 floating point.
+    format: u16,
+    /// TIFF's predictor: 2 differences, 3 floating point.
+    predictor: u16,
+}
+
+/// A grid of heights as float32 GeoTIFF.
+fn terrain(terrain: &Terrain) -> Result<Vec<u8>> {
+    let columns = terrain.frame.cols;
+    let strips = terrain.heights_m.chunks(STRIP_ROWS * columns).map(|strip| predicted(strip, columns)).collect();
+    geotiff(&terrain.frame, strips, Stored { bits: 32, format: 3, predictor: 3 }, NO_DATA)
+}
+
+/// The land-cover map as uint8 GeoTIFF.
+fn classes(classes: &[u8]) -> Result<Vec<u8>> {
+    let frame = cover::cover_frame();
+    let differences = |row: &[u8]| -> Vec<u8> {
+        let before = std::iter::once(0).chain(row.iter().copied());
+        row.iter().zip(before).map(|(v, b)| v.wrapping_sub(b)).collect()
+    };
+    let strips = classes
+        .chunks(STRIP_ROWS * frame.cols)
+        .map(|strip| strip.chunks(frame.cols).flat_map(differences).collect())
+        .collect();
+    geotiff(&frame, strips, Stored { bits: 8, format: 1, predictor: 2 }, "0")
+}
+
+/// A GeoTIFF of strips whose predictor has been applied: deflate, pixel is area.
 ///
 /// Source: OGC 19-008r4 (GeoTIFF 1.1) for the keys.
-fn terrain(terrain: &Terrain) -> Result<Vec<u8>> {
-    let (columns, rows) = (terrain.frame.cols, terrain.frame.rows);
+fn geotiff(frame: &GridFrame, strips: Vec<Vec<u8>>, stored: Stored, no_data: &str) -> Result<Vec<u8>> {
+    let (columns, rows) = (frame.cols, frame.rows);
     let mut bytes = Cursor::new(Vec::new());
     let mut encoder = TiffEncoder::new(&mut bytes)?;
     let mut directory = encoder.image_directory()?;
     let (mut offsets, mut counts) = (Vec::new(), Vec::new());
-    for strip in terrain.heights_m.chunks(STRIP_ROWS * columns) {
+    for strip in strips {
         let mut packed = Vec::new();
-        Deflate::with_level(DeflateLevel::Best).write_to(&mut packed, &predicted(strip, columns))?;
+        Deflate::with_level(DeflateLevel::Best).write_to(&mut packed, &strip)?;
         offsets.push(u32::try_from(directory.write_data(&packed[..])?)?);
         counts.push(u32::try_from(packed.len())?);
     }
     directory.write_tag(Tag::ImageWidth, u32::try_from(columns)?)?;
     directory.write_tag(Tag::ImageLength, u32::try_from(rows)?)?;
-    directory.write_tag(Tag::BitsPerSample, 32_u16)?;
+    directory.write_tag(Tag::BitsPerSample, stored.bits)?;
     directory.write_tag(Tag::Compression, 8_u16)?;
     directory.write_tag(Tag::PhotometricInterpretation, 1_u16)?;
     directory.write_tag(Tag::ImageDescription, NOTE)?;
@@ -271,15 +312,16 @@ fn terrain(terrain: &Terrain) -> Result<Vec<u8>> {
     directory.write_tag(Tag::RowsPerStrip, u32::try_from(STRIP_ROWS)?)?;
     directory.write_tag(Tag::StripByteCounts, &counts[..])?;
     directory.write_tag(Tag::PlanarConfiguration, 1_u16)?;
-    directory.write_tag(Tag::Predictor, 3_u16)?;
-    directory.write_tag(Tag::SampleFormat, 3_u16)?;
-    let north_m = CORNER_M.1 + terrain.frame.origin.y + CELL_M / 2.0;
-    directory.write_tag(Tag::ModelPixelScaleTag, &[CELL_M, CELL_M, 0.0][..])?;
-    directory.write_tag(Tag::ModelTiepointTag, &[0.0, 0.0, 0.0, CORNER_M.0, north_m, 0.0][..])?;
+    directory.write_tag(Tag::Predictor, stored.predictor)?;
+    directory.write_tag(Tag::SampleFormat, stored.format)?;
+    let west_m = CORNER_M.0 + frame.origin.x - frame.cell_m / 2.0;
+    let north_m = CORNER_M.1 + frame.origin.y + frame.cell_m / 2.0;
+    directory.write_tag(Tag::ModelPixelScaleTag, &[frame.cell_m, frame.cell_m, 0.0][..])?;
+    directory.write_tag(Tag::ModelTiepointTag, &[0.0, 0.0, 0.0, west_m, north_m, 0.0][..])?;
     // GTModelType projected, GTRasterType pixel-is-area, ProjectedCRS 32630, ProjLinearUnits metre.
     let keys: [u16; 20] = [1, 1, 0, 4, 1024, 0, 1, 1, 1025, 0, 1, 1, 3072, 0, 1, 32630, 3076, 0, 1, 9001];
     directory.write_tag(Tag::GeoKeyDirectoryTag, &keys[..])?;
-    directory.write_tag(Tag::GdalNodata, NO_DATA)?;
+    directory.write_tag(Tag::GdalNodata, no_data)?;
     directory.finish()?;
     Ok(bytes.into_inner())
 }

@@ -5,7 +5,7 @@
 use geo::{Area as _, BooleanOps, BoundingRect, Intersects, Validation};
 use sample_terrain::features::{self, Area};
 use sample_terrain::relief::HEIGHT_STEP_M;
-use sample_terrain::{CELL_M, CORNER_M, SEED, SIDE_M, path, write};
+use sample_terrain::{CELL_M, CORNER_M, SEED, SIDE_M, cover, path, write};
 use serde_json::Value;
 use sparefield_data::frame::Frame;
 use sparefield_geometry::fields::model::{
@@ -74,14 +74,15 @@ fn decoded(bytes: &[u8]) -> Vec<f32> {
     let mut decoder = tiff::decoder::Decoder::new(std::io::Cursor::new(bytes)).unwrap();
     match decoder.read_image().unwrap() {
         tiff::decoder::DecodingResult::F32(heights) => heights,
-        _ => panic!("the terrain must be float32"),
+        tiff::decoder::DecodingResult::U8(classes) => classes.into_iter().map(f32::from).collect(),
+        _ => panic!("rasters are float32 or uint8"),
     }
 }
 
 #[test]
 fn a_second_making_gives_the_same_bytes() {
     let again = write::files(&features::make(SEED)).unwrap();
-    assert_eq!(again.len(), 6);
+    assert_eq!(again.len(), 8);
     for ((name, first), (_, second)) in files().iter().zip(&again) {
         assert!(first == second, "{name} differs between two makings");
     }
@@ -94,16 +95,17 @@ fn another_seed_gives_another_area() {
     assert_ne!(a.corners, b.corners);
 }
 
-/// The text files byte for byte; the terrain by its heights and by its head, because another release of the
-/// compressor may pack the same heights into other bytes.
+/// The text files byte for byte; the rasters by their values, because another release of the compressor may pack the
+/// same values into other bytes.
 #[test]
 fn the_files_kept_are_the_ones_made() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR"));
     for (name, made) in files() {
         let kept = std::fs::read(folder.join(name)).unwrap();
-        if *name == "terrain.tif" {
+        if name.ends_with(".tif") {
             let (a, b) = (decoded(made), decoded(&kept));
-            assert!(a.iter().zip(&b).all(|(x, y)| x.to_bits() == y.to_bits()) && a.len() == b.len(), "heights differ");
+            let same = a.iter().zip(&b).all(|(x, y)| x.to_bits() == y.to_bits()) && a.len() == b.len();
+            assert!(same, "{name} is stale; run: cargo run -p sample-terrain -- sample-terrain");
         } else {
             assert!(kept == *made, "{name} is stale; run: cargo run -p sample-terrain -- sample-terrain");
         }
@@ -113,6 +115,7 @@ fn the_files_kept_are_the_ones_made() {
 #[test]
 fn every_text_file_says_that_it_is_invented() {
     for (name, bytes) in files() {
+        // Rasters say so in their description, which is text as well.
         let text = String::from_utf8_lossy(bytes);
         assert!(text.contains("Invented for demonstration"), "{name}");
     }
@@ -130,6 +133,39 @@ fn terrain_file_states_its_place() {
     assert_eq!(decoder.get_tag_ascii_string(Tag::GdalNodata).unwrap(), write::NO_DATA);
     assert_eq!(decoded(file("terrain.tif")), area().relief.terrain.heights_m);
     assert!(file("terrain.tif").len() < 1_600_000);
+}
+
+#[test]
+fn land_cover_and_surface_model_state_their_places() {
+    for (name, size, cell, corner) in
+        [("land-cover.tif", 2_000, 10.0, [500_000.0, 5_800_000.0]), ("surface.tif", 775, 4.0, [510_400.0, 5_792_700.0])]
+    {
+        let mut decoder = tiff::decoder::Decoder::new(std::io::Cursor::new(file(name))).unwrap();
+        assert_eq!(decoder.dimensions().unwrap().0, size, "{name}");
+        assert_eq!(decoder.get_tag_f64_vec(Tag::ModelPixelScaleTag).unwrap(), [cell, cell, 0.0]);
+        let tie = decoder.get_tag_f64_vec(Tag::ModelTiepointTag).unwrap();
+        assert_eq!(tie[3..5], corner, "{name}");
+        assert!(file(name).len() < 600_000, "{name}");
+    }
+}
+
+/// The surface model shows woods, hedges and houses, and the ground elsewhere.
+#[test]
+fn the_surface_model_shows_what_stands_on_the_ground() {
+    let truth = cover::truth(area(), SEED);
+    let surface = cover::surface(area(), &truth, SEED);
+    let standing = |p: Xy| surface.height_at(p).zip(area().relief.terrain.height_at(p)).map(|(s, g)| s - g);
+    let strip = area().home.middle;
+    assert!(standing(strip).unwrap().abs() < 0.6, "{:?}", standing(strip));
+    let mut trees = Vec::new();
+    for hazard in area().hazards.iter().filter(|h| h.kind == HazardKind::LoneTree) {
+        if let HazardShape::Point(p) = hazard.shape
+            && let (Some(found), Some(built)) = (standing(p), hazard.height_m)
+        {
+            trees.push(found / built);
+        }
+    }
+    assert!(trees.len() >= 5 && trees.iter().all(|t| (0.5..1.1).contains(t)), "{trees:?}");
 }
 
 #[test]
@@ -319,6 +355,30 @@ fn surveys_lie_in_the_last_three_years() {
     assert!(days.len() < FIELDS && days.len() > FIELDS * 3 / 4);
     let this_year = days.iter().filter(|d| **d >= 20_454).count();
     assert!(this_year * 2 > days.len());
+}
+
+#[test]
+fn some_fields_have_calendars_and_remarks_and_home_is_not_contradicted() {
+    let fields = &area().fields;
+    let with = fields.iter().filter(|f| !f.calendar.is_empty());
+    assert!((30..90).contains(&with.count()));
+    assert!(fields.iter().filter(|f| f.stock_seen.is_some()).count() > 8);
+    for remark in [
+        fields.iter().filter(|f| !f.remarks.hazards.is_empty()).count(),
+        fields.iter().filter(|f| !f.remarks.access.is_empty()).count(),
+        fields.iter().filter(|f| !f.remarks.permission.is_empty()).count(),
+    ] {
+        assert!((5..50).contains(&remark), "{remark}");
+    }
+    // Animals looked for on another day than the survey are looked for later, and not tomorrow.
+    for f in fields {
+        assert!(f.stock_seen.is_none_or(|d| f.surveyed < Some(d) && d.days_since_epoch <= 20_782), "{}", f.id);
+        let looked = f.surveyed.map(Day::month_index);
+        let near = f.centroid().distance(area().home.middle) < 1_000.0;
+        if let Some(month) = looked.filter(|_| near && !f.calendar.is_empty()) {
+            assert_eq!(f.calendar.months[month], Some(f.surface), "{}", f.id);
+        }
+    }
 }
 
 #[test]

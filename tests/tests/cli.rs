@@ -303,7 +303,7 @@ fn mistakes_are_answered_with_one_sentence_and_two() {
         (&["rank", "--wind-profile", "cubic"], "none of log, power and uniform"),
         (&["rank", "--aircraft", "Spruce Goose"], "--aircraft"),
         (&["rank", "--date", "03/04/2026"], "--date"),
-        (&["rank", "--area", "home.gpkg"], "not read by this version"),
+        (&["rank", "--area", "home.gpkg"], "home.gpkg: it is not there"),
         (&["rank", "--terrain", "missing.tif", "--at", "51,0"], "there is no such file"),
         (&["rank", "--fields", "fields.geojson"], "--terrain"),
         (&["rank", "--safety-factor", "0.5"], "--safety-factor"),
@@ -450,12 +450,102 @@ fn help_names_every_option() {
             ][..],
         ),
         ("reach", &["--out", "--rings", "--json"][..]),
+        ("sheet", &["--field", "--compare", "--wind", "--aircraft", "--out", "--json"][..]),
     ] {
         let text = String::from_utf8(answer(&[subcommand, "--help"])).unwrap();
         for option in options {
             assert!(text.contains(option), "{subcommand} --help does not name {option}");
         }
     }
+}
+
+#[test]
+fn a_sheet_says_of_a_strip_what_the_ranking_says() {
+    let rank = json(&rank_arguments(&["--json"]));
+    let mut compared = 0;
+    for ranked in rank["fields"].as_array().unwrap().iter().filter(|f| f["verdict"] != "out").take(6) {
+        let arguments =
+            ["sheet", "--field", ranked["id"].as_str().unwrap(), "--wind", "240/12", "--date", "2026-11-25", "--json"];
+        let sheet = json(&arguments);
+        let field = &sheet["fields"][0];
+        assert_eq!(field["id"], ranked["id"]);
+        assert_eq!(field["rose"].as_array().unwrap().len(), 72);
+        let strip = &ranked["strip"];
+        let near = |a: &Value, b: &Value| (a.as_f64().unwrap() - b.as_f64().unwrap()).abs() < 1e-6;
+        let ways = field["strips"].as_array().unwrap().iter().flat_map(|s| s["ways"].as_array().unwrap());
+        // Both judge the same strips; where the same one is shown, every number is the same.
+        for way in ways.filter(|w| {
+            let off = (w["heading_deg"].as_f64().unwrap() - strip["heading_deg"].as_f64().unwrap()).abs();
+            off < 1e-3 && near(&w["length_m"], &strip["length_m"])
+        }) {
+            for key in
+                ["usable_length_m", "needed_length_m", "displacement_m", "headwind_ms", "crosswind_ms", "slope_percent"]
+            {
+                assert!(near(&way[key], &strip[key]), "{key}: {} and {}", way[key], strip[key]);
+            }
+            compared += 1;
+        }
+        for bar in field["rose"].as_array().unwrap() {
+            let landing = &bar["landing"];
+            let usable = landing["usable_length_m"].as_f64().unwrap();
+            assert!(usable >= 0.0 && usable <= landing["length_m"].as_f64().unwrap());
+            assert_eq!(landing["passes"].as_bool().unwrap(), landing["gates"].as_array().unwrap().is_empty());
+        }
+        assert!(!field["assumptions"].as_array().unwrap().is_empty());
+        assert!(!sheet.to_string().contains('\u{a0}'), "a no-break space in JSON");
+    }
+    assert!(compared >= 3, "only {compared} strips are shown by both");
+}
+
+#[test]
+fn a_sheet_becomes_a_page_that_needs_nothing_else() {
+    let folder = tempfile::tempdir().unwrap();
+    let arguments = [
+        "sheet",
+        "--field",
+        "F039",
+        "--compare",
+        "F024",
+        "--wind",
+        "240/12",
+        "--date",
+        "2026-11-25",
+        "--out",
+        "two.html",
+    ];
+    let output = run_in(folder.path(), &arguments);
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let page = std::fs::read_to_string(folder.path().join("two.html")).unwrap();
+    assert!(page.starts_with("<!DOCTYPE html>") && page.trim_end().ends_with("</html>"));
+    assert_eq!(page.matches("<svg").count(), page.matches("</svg>").count());
+    assert_eq!(page.matches("<svg").count(), 8);
+    // The only address in it is the name of the SVG language.
+    assert_eq!(page.matches("http").count(), page.matches("http://www.w3.org/2000/svg").count());
+    for said in ["not for navigation", "What this rests on", "Whether you can reach it is not counted", "Difference"] {
+        assert!(page.contains(said), "{said}");
+    }
+    // What is printed for people stands on the page as well.
+    let printed = String::from_utf8(output.stdout).unwrap();
+    for line in printed.lines() {
+        let said = line.split_once(": ").map_or(line, |(_, behind)| behind);
+        assert!(page.contains(said), "{said}");
+    }
+}
+
+#[test]
+fn a_sheet_of_a_field_that_is_not_there_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let said = complaint(folder.path(), 2, &["sheet", "--field", "F9999", "--out", "a.html"]);
+    assert!(said.contains("--field") && said.contains("F9999") && said.contains("F001"), "{said}");
+    let said = complaint(folder.path(), 2, &["sheet", "--field", "F001", "--compare", "F001", "--out", "a.html"]);
+    assert!(said.contains("--compare"), "{said}");
+    let said = complaint(folder.path(), 2, &["sheet", "--field", "F001"]);
+    assert!(said.contains("--out"), "{said}");
+    let said = complaint(folder.path(), 1, &["sheet", "--field", "F001", "--out", "missing/a.html"]);
+    assert!(said.contains("cannot be written"), "{said}");
+    let said = complaint(folder.path(), 2, &["sheet", "--field", "F001", "--wind", "240/90", "--out", "a.html"]);
+    assert!(said.contains("as strong as the fastest glide"), "{said}");
+    assert!(std::fs::read_dir(folder.path()).unwrap().next().is_none(), "something was written");
 }
 
 /// What README shows of the first command is what the command prints, line by line.
@@ -474,4 +564,64 @@ fn the_readme_shows_what_the_program_prints() {
         compared += 1;
     }
     assert!(compared > 25, "{compared} lines");
+}
+
+#[test]
+fn suggestions_are_listed_written_and_read_back_as_fields() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let run = |arguments: &[&str]| {
+        let output = run_in(folder.path(), arguments);
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        String::from_utf8(output.stdout).expect("text")
+    };
+    let search = ["suggest", "--ignore-fields", "--within", "900m", "--most", "40", "--out", "found.geojson"];
+    let text = run(&search);
+    for expected in ["nobody has looked at these places", "Not checked", "animals", "found.geojson"] {
+        assert!(text.contains(expected), "{expected} is missing in {text}");
+    }
+    assert!(!text.to_lowercase().contains("safe"));
+    let told: Value = serde_json::from_str(&run(&[&search[..], &["--json"]].concat())).expect("one JSON document");
+    let proposals = told["proposals"].as_array().expect("a list");
+    assert!((5..=40).contains(&proposals.len()));
+    let scores: Vec<f64> = proposals.iter().map(|p| p["score"].as_f64().expect("a score")).collect();
+    assert!(scores.windows(2).all(|s| s[0] >= s[1]), "best first");
+    for p in proposals {
+        assert!(p["strip_length_m"].as_f64() >= p["needed_m"].as_f64());
+        assert!(p["not_checked"].as_array().is_some_and(|n| n.len() >= 4));
+        assert!(p["beyond_start_m"].is_number(), "the surface model covers the search");
+    }
+    // The file is a layer of fields, unverified, with what the surface model shows on their sides.
+    let terrain = concat!(env!("CARGO_MANIFEST_DIR"), "/../sample-terrain/terrain.tif");
+    let at = told["proposals"][0]["position"].as_array().expect("a position");
+    let at = format!("{},{}", at[1], at[0]);
+    let ranked: Value =
+        serde_json::from_str(&run(&["rank", "--terrain", terrain, "--fields", "found.geojson", "--at", &at, "--json"]))
+            .expect("one JSON document");
+    assert!(ranked["fields"].as_array().is_some_and(|f| f.len() == proposals.len()), "{ranked}");
+    // Where they are known by then, they are not suggested again.
+    let again =
+        ["suggest", "--terrain", terrain, "--fields", "found.geojson", "--at", &at, "--within", "400m", "--json"];
+    let again: Value = serde_json::from_str(&run(&again)).expect("one JSON document");
+    for p in again["proposals"].as_array().expect("a list") {
+        assert_ne!(p["position"], told["proposals"][0]["position"]);
+    }
+}
+
+#[test]
+fn mistakes_in_suggest_are_answered_in_one_sentence() {
+    let folder = tempfile::tempdir().expect("a folder");
+    std::fs::write(folder.path().join("mine.toml"), "[[class]]\ncode = 1\nuse = \"pasture\"\n").expect("written");
+    let cover = concat!(env!("CARGO_MANIFEST_DIR"), "/../sample-terrain/land-cover.tif");
+    for (arguments, expected) in [
+        (&["suggest", "--within", "far"][..], "--within"),
+        (&["suggest", "--length", "3m"], "--length"),
+        (&["suggest", "--classes", "mine.toml"], "--land-cover"),
+        (&["suggest", "--land-cover", cover, "--classes", "mine.toml"], "“pasture” is not a use"),
+        (&["suggest", "--land-cover", "missing.tif"], "missing.tif"),
+        (&["suggest", "--surface-model", "missing.tif"], "missing.tif"),
+        (&["suggest", "--at", "10,10", "--within", "2km"], "terrain"),
+    ] {
+        let said = complaint(folder.path(), 2, arguments);
+        assert!(said.contains(expected), "{arguments:?}: {said}");
+    }
 }

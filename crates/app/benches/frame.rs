@@ -8,7 +8,7 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use egui::{Context, RawInput, Rect, Vec2};
 use scene::Scene;
 use sparefield::theme::{Palette, Scheme, Theme, install_fonts};
-use sparefield::views::map::relief::{ContourSteps, Pyramid, TileKey, draw_tile};
+use sparefield::views::map::relief::{ContourSteps, GroundLook, Pyramid, TileKey, draw_tile};
 use sparefield::views::map::{Camera, Loading, MapState, map_view};
 use sparefield_geometry::position::Xy;
 use std::hint::black_box;
@@ -99,8 +99,8 @@ fn frames(c: &mut Criterion) {
     c.bench_function("relief tile, 8 m/px", |b| {
         let key = TileKey { level: 6, east: 125, north: 1378 };
         let steps = ContourSteps::for_zoom(8.0, pyramid.steepness(), true);
-        assert!(draw_tile(&pyramid, key, steps, &theme).is_some());
-        b.iter(|| draw_tile(&pyramid, black_box(key), steps, &theme));
+        assert!(draw_tile(&pyramid, key, steps, &theme, GroundLook::default(), &[]).is_some());
+        b.iter(|| draw_tile(&pyramid, black_box(key), steps, &theme, GroundLook::default(), &[]));
     });
     c.bench_function("relief pyramid, 881 x 881", |b| b.iter(|| Pyramid::new(Arc::clone(&scene.terrain))));
 }

@@ -1,14 +1,25 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
+mod sheet;
+mod survey;
+
+pub(crate) use sheet::write as write_page;
+
 use crate::command::Command;
-use crate::jobs::{AssessJob, AssessRequest, CheckJob, OpenJob, OpenOutcome, OpenWhat};
-use crate::model::{Conditions, MergeCommand, Mode, Model, NoticeLevel, Opening};
-use crate::open_dialog::{Chosen, OpenDialog};
+use crate::copy_dialog::CopyDialog;
+use crate::jobs::{AssessJob, AssessRequest, CheckJob, LayerJob, OpenJob, OpenOutcome, OpenWhat, Opened, SheetJob};
+use crate::keep::{Keep, Notify};
+use crate::model::layers::LayersCommand;
+use crate::model::{Conditions, MergeCommand, Mode, Model, NoticeLevel, Opening, SheetCommand};
+use crate::open_dialog::{Chosen, OpenDialog, Purpose};
+use crate::pick::Picking;
 use crate::settings;
 use crate::theme::{Palette, Scheme, Theme};
 use crate::views;
 use egui::{Key, Modifiers};
 use sparefield_data::area::{AreaRequest, classify};
+use sparefield_data::area_file::TerrainSource;
+use sparefield_data::imagery::{self, LayerSpec};
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
 use std::path::PathBuf;
@@ -48,6 +59,14 @@ pub struct App {
     check: CheckJob,
     merge: views::merge::MergeDesk,
     dialog: OpenDialog,
+    copying: CopyDialog,
+    keep: Keep,
+    layer_dialog: OpenDialog,
+    layers: LayerJob,
+    /// A dialogue of the system's for other files.
+    picking: Option<Picking>,
+    /// The land and the field whose photographs were last looked for.
+    photographs_of: Option<(u64, Option<String>)>,
     /// The conditions last sent to be assessed, and for which area.
     asked: Option<(u64, Conditions)>,
     serial: u64,
@@ -56,6 +75,12 @@ pub struct App {
     /// The request being opened, kept once it has opened.
     opening_request: AreaRequest,
     start: StartWith,
+    sheet_job: SheetJob,
+    /// The sheet last asked for.
+    sheet_asked: Option<crate::sheet::Ask>,
+    sheet_view: views::sheet::SheetView,
+    /// The pilot lets changes be lost.
+    closing: bool,
 }
 
 impl App {
@@ -70,6 +95,8 @@ impl App {
         crate::theme::install_fonts(ctx);
         let repaint = ctx.clone();
         let assess = AssessJob::start(move || repaint.request_repaint())?;
+        let repaint = ctx.clone();
+        let sheet_job = SheetJob::start(move || repaint.request_repaint())?;
         let mut app = Self {
             model: Model { today: start.today, ..Model::new(sparefield_data::aircraft_file::builtin(), kept) },
             map: views::map::MapState::default(),
@@ -83,11 +110,22 @@ impl App {
             check: CheckJob::default(),
             merge: views::merge::MergeDesk::default(),
             dialog: OpenDialog::default(),
+            copying: CopyDialog::default(),
+            // Tests leave the user's folders alone.
+            keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
+            layer_dialog: OpenDialog::new(Purpose::Layers),
+            layers: LayerJob::default(),
+            picking: None,
+            photographs_of: None,
             asked: None,
             serial: 0,
             request: AreaRequest::default(),
             opening_request: AreaRequest::default(),
             start: start.clone(),
+            sheet_job,
+            sheet_asked: None,
+            sheet_view: views::sheet::SheetView::default(),
+            closing: false,
         };
         if start.files.is_empty() {
             app.open_sample(ctx);
@@ -102,16 +140,29 @@ impl App {
         self.commands.push(command);
     }
 
+    /// Shows a box of the frame (south-west, north-east) whole from the next frame on.
+    pub fn show(&mut self, south_west: Xy, north_east: Xy) {
+        self.map.show_box(south_west, north_east);
+    }
+
+    /// How places of the frame and points of the screen corresponded in the last frame; `None` before the first.
+    #[must_use]
+    pub fn map_view(&self) -> Option<views::map::View> {
+        self.map.last_view()
+    }
+
     /// Takes finished work, applies commands, and asks for what is now needed.
     pub fn logic(&mut self, ctx: &egui::Context) {
-        self.take_opened();
+        self.take_opened(ctx);
         self.take_assessed();
         self.model.studied = self.assess.studied();
         let repaint = ctx.clone();
         self.check.tend(&mut self.model, move || repaint.request_repaint());
         self.merge.tend(&mut self.model, ctx);
+        self.keep_up_with_layers(ctx);
         self.take_dropped(ctx);
         self.shortcuts(ctx);
+        self.hold_the_window(ctx);
         for command in std::mem::take(&mut self.commands) {
             match command {
                 Command::OpenSample => self.open_sample(ctx),
@@ -119,12 +170,23 @@ impl App {
                 Command::ChooseFiles => self.dialog.show(),
                 Command::Merge(MergeCommand::Ask) => self.merge.ask(),
                 Command::Merge(MergeCommand::Compare(files)) => self.merge.compare(&mut self.model, files, ctx),
+                Command::ChooseCopy => self.copying.show(&self.suggested_copy()),
+                Command::SaveCopy(to) => self.keep.copy(&mut self.model, to, || notify(ctx)),
+                Command::KeepAgain => self.keep.try_again(),
+                Command::StayOpen => self.model.keeping.asks_to_close = false,
+                Command::CloseAnyway => {
+                    self.closing = true;
+                    ctx.send_viewport_cmd(egui::ViewportCommand::Close);
+                }
                 Command::Reveal(place) => self.map.reveal(place),
+                Command::Layers(LayersCommand::ChooseFiles) => self.layer_dialog.show(),
                 Command::StopOpening => {
                     if let Some(job) = &self.open {
                         job.stop();
                     }
                 }
+                Command::Sheet(SheetCommand::SavePage(path)) => self.save_sheet(&path),
+                Command::Survey(command) => self.survey_command(ctx, &command),
                 other => {
                     let before = self.model.settings.clone();
                     self.model.apply(&other);
@@ -139,15 +201,57 @@ impl App {
                 }
             }
         }
+        let recent = self.model.settings.recent.clone();
+        self.keep.follow(&mut self.model, || notify(ctx));
+        if recent != self.model.settings.recent && self.start.keep_settings {
+            settings::save(&self.model.settings);
+        }
         if self.applied != Some(scheme(self.model.settings.night)) {
             self.theme = Theme::new(&self.palette, scheme(self.model.settings.night));
             self.theme.apply(ctx);
             self.applied = Some(self.theme.scheme);
         }
         self.ask_to_assess();
+        self.follow_sheet();
+        self.follow_survey();
     }
 
-    fn take_opened(&mut self) {
+    /// Where a copy might go: beside the area's file, under another name.
+    fn suggested_copy(&self) -> PathBuf {
+        match (&self.model.keeping.path, &self.model.area) {
+            (Some(path), _) => {
+                let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+                path.with_file_name(format!("{stem} copy.gpkg"))
+            }
+            (None, Some(area)) => PathBuf::from(format!("{}.gpkg", area.title)),
+            (None, None) => PathBuf::new(),
+        }
+    }
+
+    /// Keeps the window open until every change is in the file, or the pilot says that it may be lost.
+    fn hold_the_window(&mut self, ctx: &egui::Context) {
+        let keeping = &mut self.model.keeping;
+        if ctx.input(|i| i.viewport().close_requested()) && keeping.waiting > 0 && !self.closing {
+            ctx.send_viewport_cmd(egui::ViewportCommand::CancelClose);
+            keeping.asks_to_close = true;
+        } else if keeping.asks_to_close && keeping.waiting == 0 {
+            keeping.asks_to_close = false;
+            ctx.send_viewport_cmd(egui::ViewportCommand::Close);
+        }
+    }
+
+    /// Says whether the present area may be left; where it may not, why.
+    fn may_leave(&mut self) -> bool {
+        let stuck = self.model.keeping.waiting > 0 && self.model.keeping.problem.is_some();
+        if stuck {
+            let words =
+                "Changes of this area are not kept yet; keep them, or save a copy, before another area is opened.";
+            self.model.notify(NoticeLevel::Problem, words);
+        }
+        !stuck
+    }
+
+    fn take_opened(&mut self, ctx: &egui::Context) {
         let Some(job) = &self.open else { return };
         match job.poll() {
             OpenOutcome::Running(share) => {
@@ -156,9 +260,28 @@ impl App {
                 }
                 return;
             }
-            OpenOutcome::Opened(area) => {
+            OpenOutcome::Opened(Opened::Addition(edit, warnings)) => {
+                for warning in warnings {
+                    self.model.notify(NoticeLevel::Info, warning.to_string());
+                }
+                self.commands.push(Command::Edit(Box::new(edit)));
+            }
+            OpenOutcome::Opened(Opened::Area(area, file)) => {
                 self.request = std::mem::take(&mut self.opening_request);
+                let terrain = match &self.request {
+                    _ if area.is_sample => TerrainSource::Sample,
+                    AreaRequest { terrain, crs, grid_m, .. } => {
+                        TerrainSource::Files { files: terrain.clone(), crs: crs.clone(), grid_m: *grid_m }
+                    }
+                };
                 self.model.take_area(area);
+                if let Some(file) = &file {
+                    self.model.settings.remember(file.path());
+                    if self.start.keep_settings {
+                        settings::save(&self.model.settings);
+                    }
+                }
+                self.keep.opened(&mut self.model, file.map(|f| *f), terrain, notify(ctx));
                 // What was pointed at or moved in this frame belongs to the area before.
                 self.commands.retain(|c| {
                     !matches!(
@@ -224,12 +347,69 @@ impl App {
         self.asked = Some(now);
     }
 
+    fn open_area_file(&mut self, ctx: &egui::Context, path: PathBuf, terrain: Vec<PathBuf>) {
+        if !self.may_leave() {
+            return;
+        }
+        if self.model.keeping.path.as_deref() == Some(path.as_path()) {
+            // It is locked while it is open, also for this window.
+            self.keep.let_go(&mut self.model);
+        }
+        self.opening_request = AreaRequest::default();
+        let words = format!("Opening {}", path.file_name().unwrap_or_default().to_string_lossy());
+        self.start_opening(ctx, OpenWhat::AreaFile { path, terrain, today: self.start.today }, &words);
+    }
+
     fn open_sample(&mut self, ctx: &egui::Context) {
+        if !self.may_leave() {
+            return;
+        }
         self.opening_request = AreaRequest::default();
         self.start_opening(ctx, OpenWhat::Sample, "Opening the sample area");
     }
 
+    /// Opens layers that are not open yet, and takes those that are; a part that cannot be shown is told once.
+    fn keep_up_with_layers(&mut self, ctx: &egui::Context) {
+        let Some(area) = &self.model.area else { return };
+        let frame = area.frame.clone();
+        let repaint = ctx.clone();
+        self.layers.keep_up(&mut self.model.layers, &frame, move || repaint.request_repaint());
+        for words in self.layers.take_done(&mut self.model.layers) {
+            self.model.notify(NoticeLevel::Info, words);
+        }
+        for (id, why) in self.map.take_layer_problems() {
+            if let Some(layer) = self.model.layers.get_mut(id) {
+                layer.problem = Some(why);
+            }
+        }
+    }
+
+    /// Adds files as layers: images by their content, everything else as lines and areas to draw.
+    fn add_layers(&mut self, chosen: &Chosen) {
+        for path in &chosen.files {
+            let kind = match imagery::recognise(path) {
+                Ok(kind) => kind.unwrap_or_else(|| imagery::kind_by_name(path)),
+                Err(e) => {
+                    self.model.notify(NoticeLevel::Problem, e.to_string());
+                    continue;
+                }
+            };
+            let mut spec = LayerSpec::new(path, kind);
+            spec.crs = (!chosen.crs.is_empty()).then(|| chosen.crs.clone());
+            self.commands.push(Command::Layers(LayersCommand::Add(spec)));
+        }
+        if !chosen.files.is_empty() {
+            self.commands.push(Command::Layers(LayersCommand::ShowPanel(true)));
+        }
+    }
+
     fn open_files(&mut self, ctx: &egui::Context, chosen: &Chosen) {
+        // Images are no part of the ground to compute with: they join the layers under the fields.
+        let is_image = |p: &PathBuf| matches!(imagery::recognise(p), Ok(Some(_)));
+        let (images, files): (Vec<PathBuf>, Vec<PathBuf>) = chosen.files.iter().cloned().partition(is_image);
+        let crs = chosen.crs.clone();
+        self.add_layers(&Chosen { files: images, crs: crs.clone() });
+        let chosen = &Chosen { files, crs };
         let is_aircraft = |p: &PathBuf| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml"));
         let (aircraft, land): (Vec<PathBuf>, Vec<PathBuf>) = chosen.files.iter().cloned().partition(is_aircraft);
         for path in aircraft {
@@ -239,6 +419,14 @@ impl App {
             return;
         }
         let found = classify(&land);
+        if let Some(file) = found.areas.first() {
+            for passed_over in &found.areas[1..] {
+                let words = format!("{}: one area is open at a time; open it by itself", passed_over.display());
+                self.model.notify(NoticeLevel::Problem, words);
+            }
+            self.open_area_file(ctx, file.clone(), found.terrain);
+            return;
+        }
         for refused in &found.refused {
             self.model.notify(NoticeLevel::Problem, in_window(&refused.to_string()));
         }
@@ -255,6 +443,19 @@ impl App {
         }
         let found_land = [&found.terrain, &found.fields, &found.hazards, &found.edges];
         if found_land.iter().all(|files| files.is_empty()) {
+            return;
+        }
+        // An area that was changed, or has a file, is not read anew: what is dropped on it is a change of it.
+        let changed = self.model.keeping.path.is_some() || !self.model.unsaved.is_empty();
+        if let (true, true, Some(area)) = (found.terrain.is_empty(), changed, &self.model.area) {
+            let crs = (!chosen.crs.is_empty()).then(|| chosen.crs.clone());
+            let (fields, hazards, edges) = (found.fields, found.hazards, found.edges);
+            let more = AreaRequest { fields, hazards, edges, crs, ..AreaRequest::default() };
+            let what = OpenWhat::Import(Arc::clone(area), Box::new(more));
+            self.start_opening(ctx, what, "Adding to the area");
+            return;
+        }
+        if !self.may_leave() {
             return;
         }
         if request.terrain.is_empty() {
@@ -329,14 +530,23 @@ impl App {
         if quit {
             ctx.send_viewport_cmd(egui::ViewportCommand::Close);
         }
-        let rehearsing = self.model.mode == Mode::Rehearse;
-        let typing = !rehearsing
-            || ctx.text_edit_focused()
+        let typing = ctx.text_edit_focused()
             || self.dialog.is_shown()
+            || self.copying.is_shown()
+            || self.layer_dialog.is_shown()
             || self.merge.is_asking()
             || egui::Popup::is_any_open(ctx);
-        if !typing && self.model.selected.is_some() && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape)) {
+        self.sheet_keys(ctx, typing);
+        let rehearsing = self.model.mode == Mode::Rehearse;
+        if rehearsing
+            && !typing
+            && self.model.selected.is_some()
+            && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape))
+        {
             pressed.push(Command::Select(None));
+        }
+        if !typing && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::L)) {
+            pressed.push(Command::Layers(LayersCommand::ShowPanel(!self.model.layers.panel)));
         }
         self.commands.extend(pressed);
     }
@@ -368,27 +578,54 @@ impl App {
         views::merge::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::annotate::findings::panel(ui, &self.model, &self.theme, &mut self.commands);
         let rehearsing = self.model.mode == Mode::Rehearse;
-        if rehearsing && self.model.selected.is_some() && self.model.assessment.is_some() {
+        // The sheet tells more of the same field, and needs the room.
+        let room = rehearsing && self.model.sheet.is_none();
+        if room && self.model.selected.is_some() && self.model.assessment.is_some() {
             egui::Panel::right("card").exact_size(CARD).resizable(false).frame(panel).show(ui, |ui| {
                 views::card::card(ui, &self.model, &self.theme, &mut self.commands);
             });
         }
-        let map = egui::CentralPanel::default().frame(egui::Frame::new().fill(c.outside)).show(ui, |ui| {
-            let rect = ui.max_rect();
-            let (model, theme) = (&self.model, &self.theme);
-            views::map_panel::map_panel(ui, model, &mut self.map, &mut self.derived, theme, &mut self.commands);
-            rect
-        });
-        let first_steps = self.model.settings.show_first_steps && self.model.area.as_ref().is_some_and(|a| a.is_sample);
-        if first_steps && !self.dialog.is_shown() {
-            views::furniture::first_steps(&ctx, map.inner, &self.theme, &mut self.commands);
+        if self.model.mode == Mode::Annotate {
+            // Before the map, so that Escape closes it first.
+            views::annotate::check_round::check_round(&ctx, &self.model, &self.theme, &mut self.commands);
+        }
+        if self.model.sheet.is_some() {
+            let margin = egui::Margin { left: 14, right: 6, top: 10, bottom: 4 };
+            egui::CentralPanel::default().frame(egui::Frame::new().fill(c.panel).inner_margin(margin)).show(ui, |ui| {
+                views::sheet::sheet(ui, &self.model, &mut self.sheet_view, &self.theme, &mut self.commands);
+            });
+        } else {
+            self.draw_map(ui);
         }
         self.merge.dialog(&ctx, &self.theme, &mut self.commands);
         if let Some(chosen) = self.dialog.ui(&ctx, &self.theme) {
             self.open_files(&ctx, &chosen);
         }
+        if let Some(to) = self.copying.ui(&ctx) {
+            self.commands.push(Command::SaveCopy(to));
+        }
+        views::area_menu::ask_to_close(&ctx, &self.model, &mut self.commands);
         if !self.commands.is_empty() {
             ctx.request_repaint();
+        }
+    }
+
+    fn draw_map(&mut self, ui: &mut egui::Ui) {
+        let fill = self.theme.colours.outside;
+        let map = egui::CentralPanel::default().frame(egui::Frame::new().fill(fill)).show(ui, |ui| {
+            let rect = ui.max_rect();
+            let (model, theme) = (&self.model, &self.theme);
+            views::map_panel::map_panel(ui, model, &mut self.map, &mut self.derived, theme, &mut self.commands);
+            rect
+        });
+        let sample = self.model.area.as_ref().is_some_and(|a| a.is_sample);
+        let first_steps = sample && self.model.mode == Mode::Rehearse && self.model.settings.show_first_steps;
+        if first_steps && !self.dialog.is_shown() {
+            views::furniture::first_steps(ui.ctx(), map.inner, &self.theme, &mut self.commands);
+        }
+        views::layers::layers(ui.ctx(), map.inner, &self.model, &self.theme, &mut self.commands);
+        if let Some(chosen) = self.layer_dialog.ui(ui.ctx(), &self.theme) {
+            self.add_layers(&chosen);
         }
     }
 }
@@ -398,6 +635,11 @@ fn in_window(text: &str) -> String {
     text.replace("with --crs EPSG:code", "in the Open window, such as EPSG:27700")
         .replace("with --crs, such as --crs ", "in the Open window, such as ")
         .replace("--crs: ", "Reference system: ")
+}
+
+fn notify(ctx: &egui::Context) -> Notify {
+    let ctx = ctx.clone();
+    Box::new(move || ctx.request_repaint())
 }
 
 fn scheme(night: bool) -> Scheme {

@@ -205,13 +205,7 @@ pub fn assess(
     if cancel() {
         return Err(ReachError::Cancelled.into());
     }
-    let options = RankOptions {
-        obstacle_rule: conditions.rules.obstacle,
-        safety: conditions.rules.safety,
-        today: Some(conditions.today),
-        hazards_unknown: area.hazards.is_empty(),
-        ..RankOptions::default()
-    };
+    let options = rank_options(area, conditions.rules, conditions.today);
     let input = RankInput { aircraft, wind: &wind, options: &options, quiet_zones: &area.quiet_zones };
     let ranked = rank(&area.fields, studies.each(), &input, &arrivals);
     let (low, high) = area.terrain.range().unwrap_or((ground_amsl_m, ground_amsl_m));
@@ -233,6 +227,17 @@ pub fn assess(
         quiet_zones: Arc::clone(&area.quiet_zones),
         options,
     })
+}
+
+/// The choices fields are ranked by.
+pub(crate) fn rank_options(area: &Area, rules: Rules, today: Day) -> RankOptions {
+    RankOptions {
+        obstacle_rule: rules.obstacle,
+        safety: rules.safety,
+        today: Some(today),
+        hazards_unknown: area.hazards.is_empty(),
+        ..RankOptions::default()
+    }
 }
 
 fn ground_under(terrain: &Terrain, position: Xy) -> Result<f64, ReachError> {
@@ -275,7 +280,7 @@ pub fn frame_wind(area: &Area, input: &WindInput, position: Xy, ground_amsl_m: f
     Ok(Wind::new(surface, input.profile, aloft, ground))
 }
 
-fn check_wind(aircraft: &Aircraft, wind: &Wind, height_amsl_m: f64) -> Result<(), AssessError> {
+pub(crate) fn check_wind(aircraft: &Aircraft, wind: &Wind, height_amsl_m: f64) -> Result<(), AssessError> {
     let fastest = match aircraft.glide_speed {
         GlideSpeed::Held(v) => v,
         GlideSpeed::BestForWind => aircraft.max_speed_ms,
@@ -301,6 +306,14 @@ pub const STANDING_CAUTIONS: [&str; 4] = [
      two poles, until you have looked.",
     "Land data may be wrong or old: surfaces, stock, fences and crops change within days.",
     "The aircraft's handbook, local rules and licensed instruction come first.",
+];
+
+/// What no answer takes into account; said wherever reasons are listed, since a list of reasons looks complete.
+pub const NOT_LOOKED_AT: [&str; 4] = [
+    "Wires, fences, ditches and animals that nobody entered.",
+    "Ground and hazards round the circuit. Its height is an estimate for joining from overhead: a shorter join may need less, a badly flown circuit more.",
+    "What stands beyond the far end, should you run on.",
+    "Gusts, sinking air, and how well the circuit is flown.",
 ];
 
 impl Assessment {

@@ -1,7 +1,10 @@
 //! Everything the pilot can do, as values. Views push commands; the app applies them at one point in each frame.
 
 use crate::assess::{HeightInput, Rules};
-use crate::model::{AnnotateCommand, FindingsCommand, MergeCommand, Mode, ProfileChoice};
+use crate::model::layers::LayersCommand;
+use crate::model::{
+    AnnotateCommand, FindingsCommand, MergeCommand, Mode, ProfileChoice, SheetCommand, SurveyCommand,
+};
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
@@ -65,6 +68,10 @@ pub enum Command {
     Merge(MergeCommand),
     /// Turn to drawing, or to choosing.
     SetMode(Mode),
+    /// Do something with the field sheet.
+    Sheet(SheetCommand),
+    /// Look after what is known.
+    Survey(SurveyCommand),
     /// One step back.
     Undo,
     /// One step forward.
@@ -81,6 +88,18 @@ pub enum Command {
     OpenSample,
     /// Stop opening.
     StopOpening,
+    /// Try again to write what could not be written.
+    KeepAgain,
+    /// Ask where to save a copy of the area.
+    ChooseCopy,
+    /// Save a copy of the area here.
+    SaveCopy(PathBuf),
+    /// Close the window although changes are not kept.
+    CloseAnyway,
+    /// Leave the window open.
+    StayOpen,
+    /// Something about the layers under the fields.
+    Layers(LayersCommand),
 }
 
 impl Command {

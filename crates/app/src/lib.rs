@@ -5,12 +5,18 @@ pub mod app;
 pub mod assess;
 pub mod cli;
 pub mod command;
+pub mod copy_dialog;
 pub mod edits;
 pub mod jobs;
+pub mod keep;
 pub mod model;
 pub mod open_dialog;
+pub mod pick;
 pub mod settings;
+pub mod sheet;
 pub mod studies;
+pub mod suggest;
+pub mod survey;
 pub mod theme;
 pub mod views;
 

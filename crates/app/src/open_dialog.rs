@@ -8,6 +8,8 @@ use std::sync::mpsc::{Receiver, TryRecvError, channel};
 /// The dialogue's state.
 #[derive(Default)]
 pub struct OpenDialog {
+    /// What the files are opened as.
+    purpose: Purpose,
     shown: bool,
     focus: bool,
     names: String,
@@ -15,6 +17,37 @@ pub struct OpenDialog {
     picking: Option<Receiver<Vec<PathBuf>>>,
     /// The system's dialogue came back empty-handed.
     nothing_chosen: bool,
+}
+
+/// What the dialogue asks for.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Purpose {
+    /// An area's terrain, fields and hazards, or an aircraft.
+    #[default]
+    Area,
+    /// Layers under the fields.
+    Layers,
+}
+
+impl Purpose {
+    fn title(self) -> &'static str {
+        match self {
+            Self::Area => "Open files",
+            Self::Layers => "Add layers",
+        }
+    }
+    fn formats(self) -> &'static str {
+        match self {
+            Self::Area => {
+                "An area file (GeoPackage), or terrain (GeoTIFF, SRTM HGT, Esri ASCII grid), fields and hazards \
+                 (Shapefile, GeoJSON), or an aircraft (TOML)."
+            }
+            Self::Layers => {
+                "Images (GeoTIFF, MBTiles, PMTiles, or PNG, JPEG and WebP with a world file), or lines and areas to \
+                 draw under the fields (Shapefile, GeoJSON)."
+            }
+        }
+    }
 }
 
 /// What the pilot chose.
@@ -27,6 +60,12 @@ pub struct Chosen {
 }
 
 impl OpenDialog {
+    /// A dialogue for another purpose than opening an area.
+    #[must_use]
+    pub fn new(purpose: Purpose) -> Self {
+        Self { purpose, ..Self::default() }
+    }
+
     /// Shows the dialogue.
     pub fn show(&mut self) {
         self.shown = true;
@@ -47,17 +86,14 @@ impl OpenDialog {
         }
         let mut chosen = None;
         let mut shown = true;
-        egui::Window::new("Open files")
+        egui::Window::new(self.purpose.title())
             .open(&mut shown)
             .collapsible(false)
             .resizable(false)
             .anchor(Align2::CENTER_CENTER, [0.0, -40.0])
             .show(ctx, |ui| {
                 ui.set_width(470.0);
-                ui.label(
-                    "Terrain (GeoTIFF, SRTM HGT, Esri ASCII grid), fields and hazards (Shapefile, GeoJSON), \
-                     or an aircraft (TOML).",
-                );
+                ui.label(self.purpose.formats());
                 let names = ui.label("Files, one on each line");
                 let edit = TextEdit::multiline(&mut self.names).desired_rows(4).desired_width(f32::INFINITY);
                 let response = ui.add(edit).labelled_by(names.id);
@@ -94,7 +130,13 @@ impl OpenDialog {
                 ui.horizontal(|ui| {
                     let files: Vec<PathBuf> =
                         self.names.lines().map(str::trim).filter(|l| !l.is_empty()).map(PathBuf::from).collect();
-                    if ui.add_enabled(!files.is_empty(), egui::Button::new("Open")).clicked() {
+                    if ui
+                        .add_enabled(
+                            !files.is_empty(),
+                            egui::Button::new(if self.purpose == Purpose::Area { "Open" } else { "Add" }),
+                        )
+                        .clicked()
+                    {
                         chosen = Some(Chosen { files, crs: self.crs.trim().to_owned() });
                     }
                     if ui.button("Cancel").clicked() {
@@ -114,7 +156,7 @@ impl OpenDialog {
     }
 
     fn pick(&mut self, ctx: egui::Context) {
-        self.picking = pick_files("Open files in Sparefield", ctx);
+        self.picking = pick_files(self.purpose.title(), ctx);
     }
 
     fn take_picked(&mut self) {

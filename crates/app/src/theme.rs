@@ -105,6 +105,21 @@ pub struct Colours {
     /// Heavier, labelled contours.
     #[serde(deserialize_with = "hex")]
     pub contour_index: Color32,
+    /// Ground in the flattest class.
+    #[serde(deserialize_with = "hex")]
+    pub slope_gentle: Color32,
+    /// Ground in the steepest class.
+    #[serde(deserialize_with = "hex")]
+    pub slope_steep: Color32,
+    /// Ground far below home.
+    #[serde(deserialize_with = "hex")]
+    pub below_home: Color32,
+    /// Ground as high as home.
+    #[serde(deserialize_with = "hex")]
+    pub at_home: Color32,
+    /// Ground far above home.
+    #[serde(deserialize_with = "hex")]
+    pub above_home: Color32,
     /// Water.
     #[serde(deserialize_with = "hex")]
     pub water: Color32,
@@ -345,6 +360,14 @@ pub fn mix(a: Color32, b: Color32, t: f32) -> Color32 {
     Color32::from_rgba_premultiplied(part(a.r(), b.r()), part(a.g(), b.g()), part(a.b(), b.b()), part(a.a(), b.a()))
 }
 
+/// A button that is one of several to choose from: all are framed, and the chosen one is filled.
+pub fn chooser<'a>(chosen: bool, words: &'a str, theme: &Theme) -> egui::Button<'a> {
+    let c = &theme.colours;
+    let button = egui::Button::new(words).selected(chosen).frame(true).frame_when_inactive(true);
+    let edge = if chosen { c.accent } else { c.line };
+    button.fill(if chosen { c.accent_soft } else { c.panel_raised }).stroke(Stroke::new(1.0, edge))
+}
+
 /// An opaque colour made translucent; `alpha` from 0 to 1.
 #[must_use]
 pub fn with_alpha(colour: Color32, alpha: f32) -> Color32 {
@@ -355,6 +378,15 @@ pub fn with_alpha(colour: Color32, alpha: f32) -> Color32 {
 #[must_use]
 pub fn coverage(alpha: u8) -> Color32 {
     Color32::from_white_alpha(alpha)
+}
+
+/// A pixel of an image as it lies under the map: a third of its colour taken away, so that marks stay on top.
+#[must_use]
+pub fn soften([red, green, blue, opacity]: [u8; 4]) -> Color32 {
+    // Luma of ITU-R BT.601 in 1/256.
+    let grey = (77 * u32::from(red) + 150 * u32::from(green) + 29 * u32::from(blue)) / 256;
+    let part = |c: u8| ((2 * u32::from(c) + grey) / 3) as u8;
+    Color32::from_rgba_unmultiplied(part(red), part(green), part(blue), opacity)
 }
 
 /// The text colour that reads best on a filled mark.

@@ -224,3 +224,58 @@ fn every_control_of_the_column_has_a_label() {
     let map = window.get_by_label_contains("Map");
     assert!(map.accesskit_node().bounding_box().is_some());
 }
+
+#[test]
+fn layers_are_added_ordered_and_taken_away_by_label() {
+    use sparefield::command::Command;
+    use sparefield::model::layers::{GroundLayer, LayerState, LayersCommand};
+    use sparefield_data::imagery::{LayerKind, LayerSpec};
+    let inputs = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../tests/imagery_reference/inputs");
+    let mut window = sample();
+    window.key_press(egui::Key::L);
+    rest(&mut window);
+    window.get_by_label("Slope").click();
+    rest(&mut window);
+    assert_eq!(app(&window).model.layers.ground, GroundLayer::Slope);
+    window.get_by_label_contains("up to 2.86 %");
+    window.get_by_label_contains("a slope is good to about");
+    window.get_by_label("Height above home").click();
+    rest(&mut window);
+    window.get_by_label_contains("Measured from");
+    for name in ["grid_27700.tif", "tiles_png.mbtiles", "no such file.tif"] {
+        let spec = LayerSpec::new(&inputs.join(name), LayerKind::Imagery);
+        window.state_mut().as_mut().unwrap().push(Command::Layers(LayersCommand::Add(spec)));
+    }
+    until(&mut window, "the layers are opened", |a| {
+        a.model.layers.list.len() == 3 && a.model.layers.list.iter().all(|l| !matches!(l.state, LayerState::Opening))
+    });
+    rest(&mut window);
+    window.get_by_label_contains("there is no such file");
+    window.get_by_label("Opacity of grid_27700");
+    window.get_by_label("Move grid_27700 up").click();
+    rest(&mut window);
+    let order = |a: &App| a.model.layers.specs().into_iter().map(|s| s.name).collect::<Vec<_>>();
+    assert_eq!(order(app(&window)), ["tiles_png", "grid_27700", "no such file"]);
+    window.get_by_label("Show grid_27700").click();
+    rest(&mut window);
+    assert!(!app(&window).model.layers.list[1].spec.visible);
+    window.get_by_label("Remove no such file").click();
+    rest(&mut window);
+    assert_eq!(order(app(&window)), ["tiles_png", "grid_27700"]);
+    window.key_press(egui::Key::L);
+    rest(&mut window);
+    assert!(window.query_by_label("Height above home").is_none());
+}
+
+#[test]
+fn a_dropped_image_becomes_a_layer_and_leaves_the_area_alone() {
+    let inputs = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../tests/imagery_reference/inputs");
+    let mut window = sample();
+    let revision = app(&window).model.area_revision;
+    let files = vec![inputs.join("rgb_jpeg_ycbcr_tiles.tif")];
+    window.state_mut().as_mut().unwrap().push(sparefield::command::Command::OpenFiles(files));
+    until(&mut window, "the image is a layer", |a| a.model.layers.covered());
+    assert_eq!(app(&window).model.area_revision, revision);
+    rest(&mut window);
+    window.get_by_label("Remove rgb_jpeg_ycbcr_tiles");
+}

@@ -2,6 +2,8 @@
 
 mod classify;
 mod edit;
+mod from_file;
+mod import;
 mod proposal;
 mod sample;
 
@@ -17,6 +19,7 @@ use crate::vector::{self, Hazards, VectorOptions};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use sparefield_geometry::grid::Terrain;
 use sparefield_geometry::position::{Bearing, LonLat, Xy};
+use sparefield_geometry::suggest::{LandCover, Standing};
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -151,6 +154,22 @@ impl Area {
         sample::load(progress)
     }
 
+    /// The land-cover map that comes with the sample area.
+    ///
+    /// # Errors
+    /// When stopped, or when this is not the sample area and lies elsewhere.
+    pub fn sample_land_cover(&self, progress: &dyn Progress) -> Result<Loaded<LandCover>, LoadError> {
+        sample::land_cover(self, progress)
+    }
+
+    /// What stands on the ground in a part of the sample area, from its surface model.
+    ///
+    /// # Errors
+    /// As [`Self::sample_land_cover`].
+    pub fn sample_standing(&self) -> Result<Loaded<Standing>, LoadError> {
+        sample::standing(self)
+    }
+
     /// An area from files.
     ///
     /// # Errors
@@ -203,7 +222,7 @@ impl Area {
             .map(|at| frame.to_xy(at))
             .transpose()
             .map_err(|e| LoadError::new(Path::new("--at"), LoadErrorKind::BadValue, e.to_string(), ""))?;
-        let window = window(&infos, around, &fields, &frame).map_err(in_file)?;
+        let window = extent_window(&infos, around, &fields, &frame).map_err(in_file)?;
         let terrain_request = TerrainRequest {
             window,
             cell_m: request.grid_m,
@@ -368,16 +387,16 @@ fn unique_ids(fields: &mut [Field], warnings: &mut Vec<Warning>) {
 }
 
 /// The part of the terrain worth loading; `None` for all of it.
-fn window(
+fn extent_window<F: std::borrow::Borrow<Field>>(
     infos: &[TerrainInfo],
     around: Option<Xy>,
-    fields: &[Field],
+    fields: &[F],
     frame: &Frame,
 ) -> Result<Option<(Xy, Xy)>, FrameError> {
     let Some((low, high)) = extent(infos, frame)? else { return Ok(None) };
     let all_middle = (low + high) * 0.5;
     let inside = |p: Xy| p.x >= low.x && p.x <= high.x && p.y >= low.y && p.y <= high.y;
-    let placed: Vec<Xy> = fields.iter().map(Field::centroid).filter(|&c| inside(c)).collect();
+    let placed: Vec<Xy> = fields.iter().map(|f| f.borrow().centroid()).filter(|&c| inside(c)).collect();
     let anchor = around.filter(|&a| inside(a)).or_else(|| placed.first().copied()).unwrap_or(all_middle);
     let near = placed.into_iter().filter(|c| c.distance(anchor) <= FARTHEST_M);
     let (mut from, mut to) = (anchor, anchor);
@@ -518,7 +537,7 @@ mod tests {
         let (low, high) = extent(&infos, &frame).unwrap().unwrap();
         assert!((high - low).norm() > 25_000.0);
         let corner = low + Xy::new(1_000.0, 1_000.0);
-        let (from, to) = window(&infos, Some(corner), &[], &frame).unwrap().unwrap();
+        let (from, to) = extent_window::<Field>(&infos, Some(corner), &[], &frame).unwrap().unwrap();
         assert_eq!(from, low);
         assert_eq!(to, corner + Xy::new(MARGIN_M, MARGIN_M));
     }

@@ -12,7 +12,7 @@ mod place;
 mod wind;
 
 pub use format::{UnitPrefs, WindWords, format_bearing, format_quantity, format_slope};
-pub use place::{format_day, format_position, parse_day, parse_epsg, parse_position};
+pub use place::{format_day, format_position, month_by_name, parse_day, parse_epsg, parse_position};
 pub use wind::{ReportedWind, WindAloft, parse_wind, parse_wind_aloft};
 
 use serde::{Deserialize, Serialize};

@@ -10,8 +10,9 @@ use sparefield_geometry::fields::model::{
     BoundaryEdge, Day, EdgeKind, Field, Hazard, HazardKind, HazardShape, Stock, Surface,
 };
 use sparefield_geometry::fields::rank::{RankInput, RankOptions, rank};
+use sparefield_geometry::fields::sheet::{FieldSheet, SheetInput};
 use sparefield_geometry::fields::strip::{Scratch, StripSpace};
-use sparefield_geometry::fields::study::{StudyOptions, study_all};
+use sparefield_geometry::fields::study::{FieldStudy, StudyOptions, study_all};
 use sparefield_geometry::grid::{GridFrame, Terrain, TerrainAccuracy};
 use sparefield_geometry::math;
 use sparefield_geometry::position::{Bearing, Xy};
@@ -163,5 +164,28 @@ fn ranking(c: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, strips, ranking);
+fn sheets(c: &mut Criterion) {
+    let aircraft = Aircraft::example_flexwing();
+    let (rank_options, options) = (RankOptions::default(), StudyOptions::default());
+    let wind = Wind::uniform(WindVector::coming_from(Bearing::from_deg(250.0), 5.0));
+    let fields = fields(40, 5_000.0);
+    let terrain = terrain(7_000.0, 30.0);
+    let hazards = hazards(60, 5_000.0);
+    let rank = RankInput { aircraft: &aircraft, wind: &wind, options: &rank_options, quiet_zones: &[] };
+    let one = |field: &Field| {
+        let study = FieldStudy::new(field, &hazards, Some(&terrain), &aircraft, &options);
+        let (hazards, options) = (&hazards, &options);
+        let north = Bearing::NORTH;
+        FieldSheet::new(&SheetInput { field, study: &study, hazards, terrain: Some(&terrain), options, rank, north })
+    };
+    let mut group = c.benchmark_group("sheets");
+    group.sample_size(10);
+    group.throughput(Throughput::Elements(fields.len() as u64));
+    group.bench_function("study and sheet of 40 fields, one thread", |b| {
+        b.iter(|| black_box(fields.iter().map(|f| one(f).directions_served()).sum::<usize>()));
+    });
+    group.finish();
+}
+
+criterion_group!(benches, strips, ranking, sheets);
 criterion_main!(benches);

@@ -133,6 +133,27 @@ impl Terrain {
         Some(sum)
     }
 
+    /// The posts within a rectangle (south-west and north-east corner), `None` where there is none.
+    #[must_use]
+    pub fn part(&self, low: Xy, high: Xy) -> Option<Self> {
+        let frame = self.frame;
+        if frame.is_empty() {
+            return None;
+        }
+        let (top, left) = frame.fractional(Xy::new(low.x, high.y));
+        let (bottom, right) = frame.fractional(Xy::new(high.x, low.y));
+        let range = |first: f64, last: f64, count: usize| {
+            let (first, last) = (first.ceil().max(0.0), last.floor().min(count as f64 - 1.0));
+            // Also when a corner is not a number.
+            (first <= last).then_some(first as usize..last as usize + 1)
+        };
+        let (rows, cols) = (range(top, bottom, frame.rows)?, range(left, right, frame.cols)?);
+        let part =
+            GridFrame { origin: frame.centre(rows.start, cols.start), cols: cols.len(), rows: rows.len(), ..frame };
+        let line = |r: usize| &self.heights_m[r * frame.cols + cols.start..r * frame.cols + cols.end];
+        Some(Self { frame: part, heights_m: rows.flat_map(line).copied().collect(), accuracy: self.accuracy })
+    }
+
     /// Lowest and highest height with data, `None` when there is none.
     #[must_use]
     pub fn range(&self) -> Option<(f64, f64)> {
@@ -141,5 +162,28 @@ impl Terrain {
             range = Some(range.map_or((h, h), |(lo, hi)| (lo.min(h), hi.max(h))));
         }
         range.map(|(lo, hi)| (f64::from(lo), f64::from(hi)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_part_keeps_its_posts_where_they_were() {
+        let frame = GridFrame { origin: Xy::new(5.0, 95.0), cell_m: 10.0, cols: 8, rows: 10 };
+        let heights_m = (0..80).map(|i| i as f32).collect();
+        let all = Terrain { frame, heights_m, accuracy: TerrainAccuracy::default() };
+        let part = all.part(Xy::new(20.0, 31.0), Xy::new(46.0, 500.0)).unwrap();
+        assert_eq!((part.frame.rows, part.frame.cols), (7, 3));
+        for r in 0..7 {
+            for c in 0..3 {
+                let at = part.frame.centre(r, c);
+                let (row, col) = all.frame.cell_of(at).unwrap();
+                assert_eq!(part.post(r, c), all.post(row, col));
+            }
+        }
+        assert!(all.part(Xy::new(200.0, 0.0), Xy::new(300.0, 50.0)).is_none());
+        assert!(all.part(Xy::new(f64::NAN, 0.0), Xy::new(300.0, 50.0)).is_none());
     }
 }

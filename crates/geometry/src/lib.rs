@@ -17,4 +17,7 @@ pub mod math;
 pub mod outline;
 pub mod position;
 pub mod reach;
+pub mod round;
 pub mod slope;
+pub mod suggest;
+pub mod terrain_layers;

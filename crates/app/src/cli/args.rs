@@ -13,7 +13,7 @@ use std::path::PathBuf;
 #[derive(Debug, Parser)]
 #[command(name = "sparefield", version, args_conflicts_with_subcommands = true, max_term_width = 100)]
 pub struct Cli {
-    /// Terrain, field and hazard files to open in the window.
+    /// An area file, or terrain, field and hazard files, to open in the window.
     pub files: Vec<PathBuf>,
     /// What to do without a window.
     #[command(subcommand)]
@@ -27,9 +27,15 @@ pub enum Command {
     Rank(RankArgs),
     /// Writes where the aircraft can glide to and how high it arrives.
     Reach(ReachArgs),
+    /// Writes one field on one page: usable length for every wind, strips, slope, approach, and what was assumed.
+    Sheet(SheetArgs),
+    /// Suggests fields nobody has drawn, from terrain, land cover and a surface model: places to look at, unverified.
+    Suggest(SuggestArgs),
+    /// Lists the fields that need a look, in the order of a walk or flight from home, to print and tick off.
+    CheckRound(CheckRoundArgs),
     /// Finds what is wrong, doubtful or not known yet in an area; exit code 1 when something is wrong.
     Check(CheckArgs),
-    /// Compares two people's fields or hazards, and makes one of both.
+    /// Compares two people's areas, difference by difference, and makes one of both.
     Merge(MergeArgs),
 }
 
@@ -118,11 +124,104 @@ pub struct ReachArgs {
     pub json: bool,
 }
 
+/// Arguments of `sheet`.
+#[derive(Debug, Args)]
+pub struct SheetArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// The field, by its identifier or its name.
+    #[arg(long, value_name = "ID")]
+    pub field: String,
+    /// Another field beside it.
+    #[arg(long, value_name = "ID")]
+    pub compare: Option<String>,
+    /// Aircraft and wind.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
+    /// Write the page here: one HTML file with the drawings inside, to open in a browser or to print.
+    #[arg(long, value_name = "FILE.html")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document (SI units, unit in the key, degrees from true north).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `suggest`.
+#[derive(Debug, Args)]
+pub struct SuggestArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// Middle of the search as latitude,longitude; with terrain of your own also the middle of what is loaded.
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
+    pub at: Option<String>,
+    /// Search only this far east, west, north and south of --at (of the home strip of the sample area).
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    pub within: Option<String>,
+    /// Land-cover map: a GeoTIFF of class numbers.
+    #[arg(long, value_name = "FILE.tif")]
+    pub land_cover: Option<PathBuf>,
+    /// What the classes of the land-cover map mean; those of ESA WorldCover when left out.
+    #[arg(long, value_name = "FILE.toml", requires = "land_cover")]
+    pub classes: Option<PathBuf>,
+    /// Surface model: heights with what stands on the ground, as terrain files; several make one.
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub surface_model: Vec<PathBuf>,
+    /// Suggest also where fields are known.
+    #[arg(long)]
+    pub ignore_fields: bool,
+    /// One of the example aircraft by name (or the start of it), or an aircraft file.
+    #[arg(long, value_name = "NAME|FILE.toml")]
+    pub aircraft: Option<String>,
+    /// General safety factor on the landing distance.
+    #[arg(long, value_name = "FACTOR", allow_hyphen_values = true)]
+    pub safety_factor: Option<String>,
+    /// Length a field must offer, instead of what the aircraft needs.
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    pub length: Option<String>,
+    /// Width of the strip, instead of the aircraft's.
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    pub width: Option<String>,
+    /// Most suggestions, best first.
+    #[arg(long, value_name = "N", default_value_t = 500)]
+    pub most: usize,
+    /// Write the suggestions here, as GeoJSON that can be read back as fields.
+    #[arg(long, value_name = "FILE.geojson")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `check-round`.
+#[derive(Debug, Args)]
+pub struct CheckRoundArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// Fields not looked at for so long, or since a day: 90d, 2026-09-01, ever, or whenever for all fields.
+    #[arg(long, value_name = "DAYS|DATE|ever", default_value = "90d", allow_hyphen_values = true)]
+    pub since: String,
+    /// Only fields whose name, identifier, notes or crop hold these words.
+    #[arg(long, value_name = "WORDS")]
+    pub text: Option<String>,
+    /// The day for which surveys are judged; today when left out.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub date: Option<String>,
+    /// Write the round here as one HTML page with an overview, for printing.
+    #[arg(long, value_name = "FILE.html")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
 /// Which land.
 #[derive(Debug, Args)]
 #[command(next_help_heading = "Area")]
 pub struct AreaArgs {
-    /// An area file. Not read by this version: name its terrain and fields with --terrain and --fields.
+    /// An area file (GeoPackage); terrain named beside it takes the place of its own.
     #[arg(long, value_name = "FILE.gpkg")]
     pub area: Option<PathBuf>,
     /// Terrain: GeoTIFF, HGT (also zipped) or Esri ASCII grid; several files make one surface. Without it, the sample

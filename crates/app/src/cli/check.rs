@@ -29,7 +29,8 @@ pub(super) fn run(args: &CheckArgs) -> Result<(), CliError> {
         units: UnitPrefs::default(),
         ..CheckOptions::on(today)
     };
-    let area = session::open_area(&args.area, None)?;
+    let land = inputs::area(&args.area, None)?;
+    let area = session::open_area(&land).map_err(|e| session::unusable(&e))?;
     let findings = check::check(&area, &options);
     if args.json {
         print(&format!("{:#}\n", document(&area, &options, &findings)?))?;

@@ -13,6 +13,7 @@ use sparefield_geometry::fields::approach::ObstacleRule;
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::fields::needed::SafetyFactor;
 use sparefield_geometry::position::{Bearing, LonLat};
+use std::path::PathBuf;
 
 /// Exponent of the power law over smooth grass (The Engineering ToolBox, wind shear: smooth hard ground and grass).
 const POWER_LAW_GRASS: f64 = 0.15;
@@ -32,30 +33,34 @@ fn bad(option: &str, problem: impl std::fmt::Display) -> CliError {
     CliError::BadInput(format!("{option}: {problem}"))
 }
 
-/// The area asked for, `None` for the sample area.
+/// The land asked for.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Land {
+    /// The sample area.
+    Sample,
+    /// An area put together from files.
+    Files(Box<AreaRequest>),
+    /// An area file, on other terrain than its own where some is named.
+    AreaFile(PathBuf, Vec<PathBuf>),
+}
+
+/// The area asked for.
 ///
 /// # Errors
 /// For options that do not go together.
-pub fn area(args: &AreaArgs, at: Option<LonLat>) -> Result<Option<AreaRequest>, CliError> {
+pub fn area(args: &AreaArgs, at: Option<LonLat>) -> Result<Land, CliError> {
     if let Some(file) = &args.area {
-        return Err(CliError::BadInput(format!(
-            "{}: area files (.gpkg) are not read by this version; name the terrain with --terrain, the fields with \
-             --fields and the hazards with --hazards",
-            file.display()
-        )));
+        let own = [&args.fields, &args.hazards, &args.edges].iter().any(|files| !files.is_empty());
+        if own || args.crs.is_some() || args.grid.is_some() {
+            return Err(CliError::BadInput(
+                "--area: an area file holds its own fields, hazards and reference system; leave out --fields, \
+                 --hazards, --edges, --crs and --grid"
+                    .into(),
+            ));
+        }
+        return Ok(Land::AreaFile(file.clone(), args.terrain.clone()));
     }
-    let grid_m = args
-        .grid
-        .as_deref()
-        .map(|text| {
-            let metres = quantity::parse_length_m(text, Some(quantity::LengthUnit::M)).map_err(|e| bad("--grid", e))?;
-            if (0.5..=1_000.0).contains(&metres) {
-                Ok(metres)
-            } else {
-                Err(bad("--grid", "a terrain cell must be between 0.5 and 1000 m wide"))
-            }
-        })
-        .transpose()?;
+    let grid_m = length_m("--grid", args.grid.as_deref(), 0.5..=1_000.0)?;
     if args.terrain.is_empty() {
         let own = [&args.fields, &args.hazards, &args.edges].iter().any(|files| !files.is_empty());
         if own || args.crs.is_some() || grid_m.is_some() {
@@ -64,9 +69,9 @@ pub fn area(args: &AreaArgs, at: Option<LonLat>) -> Result<Option<AreaRequest>, 
                     .into(),
             ));
         }
-        return Ok(None);
+        return Ok(Land::Sample);
     }
-    Ok(Some(AreaRequest {
+    Ok(Land::Files(Box::new(AreaRequest {
         terrain: args.terrain.clone(),
         fields: args.fields.clone(),
         hazards: args.hazards.clone(),
@@ -74,7 +79,7 @@ pub fn area(args: &AreaArgs, at: Option<LonLat>) -> Result<Option<AreaRequest>, 
         crs: args.crs.clone(),
         grid_m,
         around: at,
-    }))
+    })))
 }
 
 /// Where the engine stops.
@@ -82,7 +87,7 @@ pub fn area(args: &AreaArgs, at: Option<LonLat>) -> Result<Option<AreaRequest>, 
 /// # Errors
 /// When a value is not understood.
 pub fn state(args: &StateArgs) -> Result<TypedState, CliError> {
-    let at = args.at.as_deref().map(|t| quantity::parse_position(t).map_err(|e| bad("--at", e))).transpose()?;
+    let at = position("--at", args.at.as_deref())?;
     let height = match (&args.height, &args.height_amsl) {
         (None, Some(text)) => {
             HeightInput::AboveSea(quantity::parse_height_m(text, None).map_err(|e| bad("--height-amsl", e))?)
@@ -112,7 +117,15 @@ pub fn state(args: &StateArgs) -> Result<TypedState, CliError> {
 /// # Errors
 /// When the file cannot be read or no example has that name.
 pub fn aircraft(args: &ConditionArgs) -> Result<Loaded<Aircraft>, CliError> {
-    match args.aircraft.as_deref() {
+    aircraft_named(args.aircraft.as_deref())
+}
+
+/// As [`aircraft`], from the name alone.
+///
+/// # Errors
+/// As [`aircraft`].
+pub fn aircraft_named(name: Option<&str>) -> Result<Loaded<Aircraft>, CliError> {
+    match name {
         Some(name) => aircraft_file::find(name).map_err(|e| bad("--aircraft", e)),
         None => Ok(Loaded { value: Aircraft::example_flexwing(), warnings: Vec::new(), provenance: Vec::new() }),
     }
@@ -149,14 +162,45 @@ pub fn rules(args: &ConditionArgs) -> Result<Rules, CliError> {
         "10" => ObstacleRule::Times10,
         other => return Err(bad("--obstacle-rule", format!("“{other}” is none of glide, 8 and 10"))),
     };
-    let safety = match args.safety_factor.as_deref() {
-        None => SafetyFactor::Recommended,
-        Some(text) => match text.trim().parse::<f64>() {
-            Ok(factor) if (1.0..=5.0).contains(&factor) => SafetyFactor::Own(factor),
-            _ => return Err(bad("--safety-factor", format!("“{text}” is not a number from 1 to 5, such as 1.43"))),
-        },
-    };
-    Ok(Rules { obstacle, safety })
+    Ok(Rules { obstacle, safety: safety_factor(args.safety_factor.as_deref())? })
+}
+
+/// The general safety factor on the landing distance.
+///
+/// # Errors
+/// When it is not a number from 1 to 5.
+pub fn safety_factor(typed: Option<&str>) -> Result<SafetyFactor, CliError> {
+    let Some(text) = typed else { return Ok(SafetyFactor::Recommended) };
+    match text.trim().parse::<f64>() {
+        Ok(factor) if (1.0..=5.0).contains(&factor) => Ok(SafetyFactor::Own(factor)),
+        _ => Err(bad("--safety-factor", format!("“{text}” is not a number from 1 to 5, such as 1.43"))),
+    }
+}
+
+/// A length in metres that must lie within a range, `None` when it was not typed.
+///
+/// # Errors
+/// When it is no length, or outside the range.
+pub fn length_m(
+    option: &str,
+    typed: Option<&str>,
+    range: std::ops::RangeInclusive<f64>,
+) -> Result<Option<f64>, CliError> {
+    let Some(text) = typed else { return Ok(None) };
+    let metres = quantity::parse_length_m(text, Some(quantity::LengthUnit::M)).map_err(|e| bad(option, e))?;
+    if range.contains(&metres) {
+        Ok(Some(metres))
+    } else {
+        Err(bad(option, format!("“{text}” is not between {} and {} m", range.start(), range.end())))
+    }
+}
+
+/// A position, `None` when it was not typed.
+///
+/// # Errors
+/// When it is not understood.
+pub fn position(option: &str, typed: Option<&str>) -> Result<Option<LonLat>, CliError> {
+    typed.map(|t| quantity::parse_position(t).map_err(|e| bad(option, e))).transpose()
 }
 
 /// The day for which surveys are judged.
@@ -178,7 +222,13 @@ pub fn today() -> Day {
 /// The units to print in: those that were typed, else feet and knots.
 #[must_use]
 pub fn units(state: &StateArgs, conditions: &ConditionArgs) -> UnitPrefs {
-    let height = state.height.as_deref().or(state.height_amsl.as_deref()).unwrap_or(DEFAULT_HEIGHT).to_lowercase();
+    units_of(state.height.as_deref().or(state.height_amsl.as_deref()).unwrap_or(DEFAULT_HEIGHT), conditions)
+}
+
+/// The units to print in, from a height and a wind as typed.
+#[must_use]
+pub fn units_of(height: &str, conditions: &ConditionArgs) -> UnitPrefs {
+    let height = height.to_lowercase();
     let height = if height.contains('f') || height.contains('\'') || height.contains("nm") || height.contains("mi") {
         HeightUnit::Ft
     } else {

@@ -2,12 +2,15 @@
 
 pub mod args;
 mod check;
+mod check_round;
 pub mod inputs;
 mod merge;
 mod progress;
 mod rank;
 mod reach;
 mod session;
+mod sheet;
+mod suggest;
 mod text;
 
 use args::{Cli, Command};
@@ -57,6 +60,9 @@ fn run(cli: Cli) -> Result<(), CliError> {
     match cli.command {
         Some(Command::Rank(args)) => rank::run(&args),
         Some(Command::Reach(args)) => reach::run(&args),
+        Some(Command::Sheet(args)) => sheet::run(&args),
+        Some(Command::Suggest(args)) => suggest::run(&args),
+        Some(Command::CheckRound(args)) => check_round::run(&args),
         Some(Command::Check(args)) => check::run(&args),
         Some(Command::Merge(args)) => merge::run(&args),
         None => {

@@ -1,6 +1,7 @@
 //! What every subcommand needs: the area, the conditions, and the way back to the globe for output.
 
 use super::args::{AreaArgs, ConditionArgs, StateArgs};
+use super::inputs::Land;
 use super::{CliError, inputs, progress};
 use crate::assess::{self, AssessError, Assessment, Conditions, StateInput};
 use crate::studies::Studies;
@@ -35,21 +36,28 @@ impl Session {
     pub(super) fn open(area: &AreaArgs, state: &StateArgs, conditions: &ConditionArgs) -> Result<Self, CliError> {
         let units = inputs::units(state, conditions);
         let typed = inputs::state(state)?;
+        let land = inputs::area(area, typed.at)?;
         let wind = inputs::wind(conditions)?;
         let rules = inputs::rules(conditions)?;
         let today = inputs::day(conditions)?;
         let aircraft = inputs::aircraft(conditions)?;
-        if inputs::area(area, typed.at)?.is_some() && typed.at.is_none() {
+        if matches!(land, Land::Files(_)) && typed.at.is_none() {
             return Err(CliError::BadInput(
                 "--at is missing: with terrain of your own, say where the aircraft is, such as --at 51.5,-2.3".into(),
             ));
         }
-        let area = open_area(area, typed.at)?;
+        let area = open_area(&land).map_err(|e| unusable(&e))?;
         let position = match (typed.at, &area.home) {
             (Some(at), _) => area.frame.to_xy(at).map_err(|_no_image| {
                 CliError::BadInput(format!("--at: {} is not in this area", format_position(at)))
             })?,
             (None, Some(home)) => home.position,
+            (None, None) if matches!(land, Land::AreaFile(..)) => {
+                return Err(CliError::BadInput(
+                    "--at is missing: the area has no home strip, so say where the aircraft is, such as --at 51.5,-2.3"
+                        .into(),
+                ));
+            }
             (None, None) => area.centre(),
         };
         let heading = typed.heading_true.map(|heading| area.to_grid(heading, position));
@@ -180,18 +188,17 @@ impl Session {
     }
 }
 
-/// Opens the area that was named, or the sample area.
+/// The area asked for, the sample area where none is.
 ///
 /// # Errors
-/// When it cannot be opened.
-pub(super) fn open_area(args: &AreaArgs, at: Option<LonLat>) -> Result<Area, CliError> {
-    let request = inputs::area(args, at)?;
+/// As [`Area::open`].
+pub(super) fn open_area(land: &Land) -> Result<Area, LoadError> {
     let bar = progress::Bar::new("reading terrain");
-    match &request {
-        None => Area::sample(&bar),
-        Some(request) => Area::open(request, &bar),
+    match land {
+        Land::Sample => Area::sample(&bar),
+        Land::Files(request) => Area::open(request, &bar),
+        Land::AreaFile(path, terrain) => Area::open_file(path, terrain, &bar),
     }
-    .map_err(|e| unusable(&e))
 }
 
 /// A place of a frame as JSON has it: `[lon, lat]`, to about a millimetre.
@@ -204,6 +211,7 @@ pub(super) fn lon_lat(frame: &Frame, at: Xy) -> Result<Value, CliError> {
     Ok(json!([rounded(place.lon_deg), rounded(place.lat_deg)]))
 }
 
+/// An area that could not be opened, as an exit.
 pub(super) fn unusable(error: &LoadError) -> CliError {
     match error.kind {
         LoadErrorKind::Cancelled => CliError::Failure(error.to_string()),

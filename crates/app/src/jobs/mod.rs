@@ -1,4 +1,5 @@
-//! Work that takes longer than a frame: opening an area, and assessing the fields from the present conditions.
+//! Work that takes longer than a frame: opening an area, assessing the fields from the present conditions, working out
+//! the sheet of one field, writing edits to the area's file, drawing layers, and suggesting new fields.
 //!
 //! Each kind of work has one named thread. The newest request waits in a slot and replaces an older one that has not
 //! started; a running assessment is finished while the aircraft is dragged, so that the picture follows the hand, and
@@ -6,10 +7,18 @@
 
 mod assess_job;
 mod check_job;
+mod layer_job;
 mod once;
 mod open_job;
+mod save_job;
+mod sheet_job;
+mod suggest_job;
 
 pub use assess_job::{Answer, AssessJob, AssessOutcome, AssessRequest, RING_LEVELS_M};
 pub use check_job::CheckJob;
+pub use layer_job::{LayerJob, LayerOutcome};
 pub use once::{Failed, Once};
-pub use open_job::{OpenJob, OpenOutcome, OpenWhat};
+pub use open_job::{OpenJob, OpenOutcome, OpenWhat, Opened};
+pub use save_job::{SaveJob, SaveTo, Saved};
+pub use sheet_job::{SheetJob, SheetOutcome};
+pub use suggest_job::{SuggestJob, SuggestOutcome};

@@ -1,7 +1,10 @@
 //! Opening an area on a thread of its own.
 
-use sparefield_data::area::{Area, AreaRequest};
-use sparefield_data::{LoadError, Progress};
+use sparefield_data::area::{Area, AreaRequest, Edit};
+use sparefield_data::area_file::AreaFile;
+use sparefield_data::{LoadError, Progress, Warning};
+use sparefield_geometry::fields::model::Day;
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 use std::sync::{Arc, PoisonError};
@@ -13,6 +16,25 @@ pub enum OpenWhat {
     Sample,
     /// Files.
     Files(Box<AreaRequest>),
+    /// An area file, on other terrain than its own where some is named.
+    AreaFile {
+        /// The file.
+        path: PathBuf,
+        /// Terrain in place of its own; empty for its own.
+        terrain: Vec<PathBuf>,
+        /// The day for the name of a backup.
+        today: Day,
+    },
+    /// Files to be added to an area that is open.
+    Import(Arc<Area>, Box<AreaRequest>),
+}
+
+/// What was opened.
+pub enum Opened {
+    /// An area, with its file where it has one.
+    Area(Arc<Area>, Option<Box<AreaFile>>),
+    /// What files add to the area that is open, and what was repaired or left out.
+    Addition(Edit, Vec<Warning>),
 }
 
 /// What came of it.
@@ -20,7 +42,7 @@ pub enum OpenOutcome {
     /// Still opening; the share done.
     Running(f32),
     /// Opened.
-    Opened(Arc<Area>),
+    Opened(Opened),
     /// Not opened, and why.
     Failed(String),
     /// Stopped on request.
@@ -48,7 +70,7 @@ impl Progress for Watch {
 /// An area being opened.
 pub struct OpenJob {
     watch: Arc<Watch>,
-    result: Receiver<Result<Area, LoadError>>,
+    result: Receiver<Result<Opened, LoadError>>,
 }
 
 impl OpenJob {
@@ -66,8 +88,15 @@ impl OpenJob {
         let inner = Arc::clone(&watch);
         std::thread::Builder::new().name("open".into()).spawn(move || {
             let opened = match what {
-                OpenWhat::Sample => Area::sample(&*inner),
-                OpenWhat::Files(request) => Area::open(&request, &*inner),
+                OpenWhat::Sample => Area::sample(&*inner).map(|area| Opened::Area(Arc::new(area), None)),
+                OpenWhat::Files(request) => {
+                    Area::open(&request, &*inner).map(|area| Opened::Area(Arc::new(area), None))
+                }
+                OpenWhat::AreaFile { path, terrain, today } => Area::open_file_to_edit(&path, &terrain, today, &*inner)
+                    .map(|(area, file)| Opened::Area(Arc::new(area), Some(Box::new(file)))),
+                OpenWhat::Import(area, request) => {
+                    area.import(&request).map(|found| Opened::Addition(found.value, found.warnings))
+                }
             };
             // The window may be gone by now; then nobody needs the result.
             if send.send(opened).is_ok() {
@@ -86,7 +115,7 @@ impl OpenJob {
     #[must_use]
     pub fn poll(&self) -> OpenOutcome {
         match self.result.try_recv() {
-            Ok(Ok(area)) => OpenOutcome::Opened(Arc::new(area)),
+            Ok(Ok(opened)) => OpenOutcome::Opened(opened),
             Ok(Err(_)) if self.watch.cancelled() => OpenOutcome::Stopped,
             Ok(Err(e)) => OpenOutcome::Failed(e.to_string()),
             Err(TryRecvError::Empty) => OpenOutcome::Running(self.watch.share.load(Ordering::Relaxed) as f32 / 1000.0),

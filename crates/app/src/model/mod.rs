@@ -6,13 +6,20 @@ mod annotate;
 mod conditions;
 mod findings;
 mod history;
+mod keeping;
+pub mod layers;
 mod merging;
+mod sheet;
+mod survey;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use findings::{Findings, FindingsCommand};
 pub use history::{History, Step};
+pub use keeping::Keeping;
 pub use merging::{Line, MergeCommand, MergeFiles, Merging};
+pub use sheet::{MAX_SHEET_WIND_MS, SheetCommand, SheetState};
+pub use survey::{Survey, SurveyCommand};
 
 use crate::assess::{Assessment, Ring};
 use crate::command::Command;
@@ -21,6 +28,7 @@ use sparefield_data::quantity::{SpeedUnit, UnitPrefs};
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// What the window is for at the moment.
@@ -93,13 +101,27 @@ pub struct Settings {
     pub list_out: bool,
     /// Whether the three things to try are shown.
     pub show_first_steps: bool,
+    /// Area files opened lately, the latest first.
+    pub recent: Vec<PathBuf>,
+}
+
+impl Settings {
+    /// How many recent areas are offered.
+    const RECENT: usize = 8;
+
+    /// Puts an area file first among the recent ones.
+    pub fn remember(&mut self, path: &Path) {
+        self.recent.retain(|known| known != path);
+        self.recent.insert(0, path.to_owned());
+        self.recent.truncate(Self::RECENT);
+    }
 }
 
 impl Default for Settings {
     fn default() -> Self {
         // Winds are reported in knots whatever the airspeed indicator shows.
         let units = UnitPrefs { speed: SpeedUnit::Kt, ..UnitPrefs::default() };
-        Self { units, night: false, list_out: false, show_first_steps: true }
+        Self { units, night: false, list_out: false, show_first_steps: true, recent: Vec::new() }
     }
 }
 
@@ -113,6 +135,8 @@ pub struct Model {
     pub land_revision: u64,
     /// Edits that wait to be written to the area's file, oldest first.
     pub unsaved: Vec<Edit>,
+    /// How the area is kept.
+    pub keeping: Keeping,
     /// The day it is, for surveys.
     pub today: Day,
     /// What the window is for at the moment.
@@ -123,6 +147,8 @@ pub struct Model {
     pub findings: Findings,
     /// Another area being merged into this one.
     pub merging: Option<Merging>,
+    /// Looking after what is known.
+    pub survey: Survey,
     /// Aircraft to choose from.
     pub hangar: Vec<Aircraft>,
     /// What the pilot set.
@@ -151,6 +177,10 @@ pub struct Model {
     pub settings: Settings,
     /// Which number's working is open in the card.
     pub open_working: Option<String>,
+    /// The sheet of the chosen field, while it is open.
+    pub sheet: Option<SheetState>,
+    /// Layers under the fields.
+    pub layers: layers::MapLayers,
 }
 
 impl Model {
@@ -163,11 +193,13 @@ impl Model {
             area_revision: 0,
             land_revision: 0,
             unsaved: Vec::new(),
+            keeping: Keeping::default(),
             today: Day { days_since_epoch: 0 },
             mode: Mode::default(),
             annotating: Annotate::default(),
             findings: Findings::default(),
             merging: None,
+            survey: Survey::default(),
             hangar,
             conditions: Conditions::new(aircraft),
             history: History::default(),
@@ -182,6 +214,8 @@ impl Model {
             notices: Vec::new(),
             settings,
             open_working: None,
+            sheet: None,
+            layers: layers::MapLayers::default(),
         }
     }
 
@@ -193,7 +227,9 @@ impl Model {
         self.annotating.clear();
         self.findings = Findings { shown: self.findings.shown, ..Findings::default() };
         self.merging = None;
+        self.survey = Survey::default();
         self.selected = None;
+        self.sheet = None;
         self.hovered = None;
         self.assessment = None;
         self.cannot_assess = None;
@@ -230,9 +266,15 @@ impl Model {
                 self.conditions.aircraft = Arc::clone(a);
             }
             Command::SetRules(r) => self.conditions.rules = *r,
+            Command::Sheet(command) => self.apply_sheet(command),
+            Command::Survey(command) => {
+                self.apply_survey(command);
+                return;
+            }
             Command::Select(s) => {
                 self.selected = *s;
                 self.open_working = None;
+                self.sheet_follows_choice();
             }
             Command::Hover(h) => self.hovered = *h,
             Command::OpenWorking(w) => self.open_working.clone_from(w),
@@ -294,9 +336,18 @@ impl Model {
             }
             Command::Reveal(_)
             | Command::OpenFiles(_)
+            | Command::KeepAgain
+            | Command::SaveCopy(_)
+            | Command::ChooseCopy
+            | Command::CloseAnyway
+            | Command::StayOpen
             | Command::OpenSample
             | Command::ChooseFiles
             | Command::StopOpening => return,
+            Command::Layers(command) => {
+                self.layers.apply(command);
+                return;
+            }
         }
         if self.conditions != before {
             self.history.changed(before, command.gesture());

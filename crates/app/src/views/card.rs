@@ -3,9 +3,9 @@
 
 use super::list::{signed_height, words};
 use super::marks;
-use crate::assess::Working;
+use crate::assess::{NOT_LOOKED_AT, Working};
 use crate::command::Command;
-use crate::model::Model;
+use crate::model::{Model, SheetCommand};
 use crate::theme::{Theme, space};
 use egui::{Align2, Color32, Pos2, Rect, RichText, ScrollArea, Sense, Shape, Stroke, Ui, Vec2};
 use sparefield_data::quantity::{UnitPrefs, format_bearing, format_quantity};
@@ -19,14 +19,6 @@ use std::sync::Arc;
 
 /// Room for a value in a working, points.
 const VALUE_WIDTH: f32 = 78.0;
-
-/// What no answer here takes into account; said on every card, since a list of reasons looks complete.
-const NOT_LOOKED_AT: [&str; 4] = [
-    "Wires, fences, ditches and animals that nobody entered.",
-    "Ground and hazards round the circuit. Its height is an estimate for joining from overhead: a shorter join may need less, a badly flown circuit more.",
-    "What stands beyond the far end, should you run on.",
-    "Gusts, sinking air, and how well the circuit is flown.",
-];
 
 /// The card, or nothing while no field is chosen.
 pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
@@ -48,6 +40,10 @@ pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
         }
         if let Some(strip) = &ranked.strip {
             picture(ui, field, strip, model, theme);
+        }
+        let hint = "The rose for every wind, strips, slope and approach from the side, and what was assumed (F)";
+        if ui.button("Field sheet").on_hover_text(hint).clicked() {
+            commands.push(Command::Sheet(SheetCommand::Open));
         }
         numbers(ui, ranked, model, theme, convergence, commands);
         section(ui, theme, "Judged by");

@@ -246,17 +246,17 @@ fn bearing_drag(ui: &mut Ui, label: Id, shown: Bearing, commands: &mut Vec<Comma
 }
 
 /// A number that is typed with its unit, dragged, or changed by arrow keys.
-struct Typed<'a> {
-    value: f64,
-    range: std::ops::RangeInclusive<f64>,
-    speed: f64,
-    format: &'a dyn Fn(f64) -> String,
-    parse: &'a dyn Fn(&str) -> Result<f64, String>,
+pub(super) struct Typed<'a> {
+    pub(super) value: f64,
+    pub(super) range: std::ops::RangeInclusive<f64>,
+    pub(super) speed: f64,
+    pub(super) format: &'a dyn Fn(f64) -> String,
+    pub(super) parse: &'a dyn Fn(&str) -> Result<f64, String>,
 }
 
 impl Typed<'_> {
     /// Shows it; gives the new value where it changed. What could not be understood is said beside it.
-    fn show(self, ui: &mut Ui, label: Id, commands: &mut Vec<Command>) -> Option<f64> {
+    pub(super) fn show(self, ui: &mut Ui, label: Id, commands: &mut Vec<Command>) -> Option<f64> {
         let mut value = self.value;
         let problem: std::cell::RefCell<Option<String>> = std::cell::RefCell::default();
         let drag = DragValue::new(&mut value)

@@ -1,10 +1,11 @@
 //! What stands round the map: the header of the column, messages, first steps, cautions, the open dialogue.
 
+use super::area_menu::{area_menu, kept_line};
 use super::conditions::units_menu;
 use crate::assess::STANDING_CAUTIONS;
 use crate::command::Command;
 use crate::model::{Mode, Model, NoticeLevel};
-use crate::theme::{Theme, space};
+use crate::theme::{Theme, chooser, space};
 use egui::containers::menu::{MenuButton, MenuConfig};
 use egui::{Align2, PopupCloseBehavior, RichText, Ui, Vec2};
 
@@ -16,20 +17,19 @@ pub fn header(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
             // Several things are often changed one after the other, so the menu stays until a click beside it.
             let config = MenuConfig::new().close_behavior(PopupCloseBehavior::CloseOnClickOutside);
             MenuButton::new("View").config(config).ui(ui, |ui| view_menu(ui, model, commands));
-            if ui.button("Open…").on_hover_text("Open terrain, fields, hazards or an aircraft (Ctrl+O)").clicked() {
-                commands.push(Command::ChooseFiles);
-            }
+            area_menu(ui, model, commands);
         });
     });
     if let Some(area) = &model.area {
         let title = RichText::new(&area.title).color(theme.colours.ink_soft);
         ui.add(egui::Label::new(title).truncate()).on_hover_text(area.provenance.join("\n"));
     }
+    kept_line(ui, model, theme, commands);
     ui.horizontal(|ui| {
         let width = (ui.available_width() - ui.spacing().item_spacing.x) / Mode::ALL.len() as f32;
         for mode in Mode::ALL {
-            let button = egui::Button::selectable(model.mode == mode, mode.words());
-            if ui.add(button.frame(true).min_size(egui::vec2(width, 28.0))).on_hover_text(mode.help()).clicked() {
+            let button = chooser(model.mode == mode, mode.words(), theme).min_size(egui::vec2(width, 28.0));
+            if ui.add(button).on_hover_text(mode.help()).clicked() {
                 commands.push(Command::SetMode(mode));
             }
         }
@@ -73,10 +73,6 @@ fn view_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     }
     super::merge::opener(ui, model, commands);
     if super::annotate::findings::opener(ui, commands).clicked() {
-        ui.close();
-    }
-    if ui.button("Open the sample area").clicked() {
-        commands.push(Command::OpenSample);
         ui.close();
     }
 }

@@ -3,11 +3,12 @@
 use super::annotate;
 use super::list::{signed_height, words};
 use super::map::{
-    AircraftMark, DistanceUnit, Hands, HomeMark, LitMask, MapEvent, MapInput, MapState, ReachOverlay, Readout, Ring,
-    WindMark, map_view,
+    AircraftMark, DistanceUnit, Hands, HomeMark, LayerContent, LitMask, MapEvent, MapInput, MapState, ReachOverlay,
+    Readout, Ring, ShownLayer, WindMark, map_view, relief::GroundLook,
 };
 use crate::assess::{self, Assessment, HeightInput};
 use crate::command::Command;
+use crate::model::layers::LayerState;
 use crate::model::{Mode, Model, height_metres};
 use crate::theme::Theme;
 use egui::Ui;
@@ -18,9 +19,6 @@ use sparefield_geometry::fields::verdict::{ReasonKind, Verdict};
 use sparefield_geometry::grid::GridFrame;
 use sparefield_geometry::position::{Bearing, Xy};
 use std::sync::Arc;
-
-/// A survey older than this is shown as old, days. Common practice, no source: a field changes with the season.
-const OLD_SURVEY_DAYS: i32 = 365;
 
 /// What the window worked out once for the present area and answer, so that a frame does not do it again.
 #[derive(Default)]
@@ -111,19 +109,17 @@ pub fn map_panel(
         };
         WindMark { wind: vector, label, streaks: false }
     });
+    let shown = shown_layers(model);
     let fields = area.map_or(none_fields, |a| a.fields.as_slice());
     let input = MapInput {
         theme,
         terrain: area.map(|a| &a.terrain),
+        ground: GroundLook { shading: true, tint: super::layers::tint(model), contours: model.layers.contours },
+        layers: &shown,
         revision: model.land_revision,
         fields,
-        doubtful: &|i| {
-            let today = assessment.map(|a| a.today.days_since_epoch);
-            fields
-                .get(i)
-                .and_then(|f| f.surveyed)
-                .is_none_or(|day| today.is_some_and(|t| t.saturating_sub(day.days_since_epoch) > OLD_SURVEY_DAYS))
-        },
+        doubtful: &|i| model.survey.shown.doubts(i),
+        dimmed: &|i| annotating && model.survey.shown.hides(i),
         hazards: area.map_or(none_hazards, |a| a.hazards.as_slice()),
         quiet_zones: area.map_or(none_zones, |a| a.quiet_zones.as_slice()),
         lanes: &derived.lanes,
@@ -163,6 +159,20 @@ pub fn map_panel(
     }
 }
 
+/// The layers to draw, from the lowest to the highest.
+fn shown_layers(model: &Model) -> Vec<ShownLayer> {
+    let visible = model.layers.list.iter().filter(|l| l.spec.visible && l.spec.opacity > 0.0);
+    let shown = visible.filter_map(|l| {
+        let content = match &l.state {
+            LayerState::Imagery(image) => LayerContent::Imagery(Arc::clone(image)),
+            LayerState::Background(background) => LayerContent::Background(Arc::clone(background)),
+            LayerState::Opening | LayerState::Failed(_) => return None,
+        };
+        Some(ShownLayer { id: l.id, opacity: l.spec.opacity, content })
+    });
+    shown.collect()
+}
+
 fn aircraft_mark(model: &Model) -> AircraftMark {
     let units = model.settings.units;
     let conditions = &model.conditions;
@@ -191,7 +201,7 @@ fn readout(model: &Model, p: Xy) -> Readout {
     match area.terrain.height_at(p) {
         Some(ground) => {
             parts.push(format!("ground {}", units.format_height(ground)));
-            if let Some(assessment) = &model.assessment {
+            if let Some(assessment) = model.assessment.as_ref().filter(|_| model.mode == Mode::Rehearse) {
                 match assessment.spare_at(&area.terrain, p) {
                     Some((arrival, spare)) => {
                         parts.push(format!("arrive {} above it", units.format_height_at_least(arrival)));

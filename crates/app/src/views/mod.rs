@@ -1,11 +1,14 @@
 //! What is drawn: views read the model and push commands; they never compute a domain answer.
 
 pub mod annotate;
+pub mod area_menu;
 pub mod card;
 pub mod conditions;
 pub mod furniture;
+pub mod layers;
 pub mod list;
 pub mod map;
 pub mod map_panel;
 pub mod marks;
 pub mod merge;
+pub mod sheet;

@@ -11,6 +11,7 @@ use sparefield_geometry::air::WindVector;
 use sparefield_geometry::fields::model::{
     BoundaryEdge, EdgeKind, Field, Hazard, HazardKind, HazardShape, QuietKind, QuietZone, Stock, Surface,
 };
+use sparefield_geometry::fields::survey::SurveyStanding;
 use sparefield_geometry::fields::verdict::{RankedField, StripVerdict, Verdict};
 use sparefield_geometry::grid::{GridFrame, Terrain, TerrainAccuracy};
 use sparefield_geometry::math;
@@ -198,6 +199,7 @@ impl Scene {
                 circuit_height_m: None,
                 spare_height_m: Some(spare(self.fields[index].centroid())),
                 strip: Some(strip(&self.fields[index], wind)),
+                survey: SurveyStanding::of(&self.fields[index], None),
                 criteria: Vec::new(),
                 reasons: Vec::new(),
             })
@@ -238,9 +240,12 @@ impl Scene {
             theme,
             terrain: Some(&self.terrain),
             hands: sparefield::views::map::Hands::default(),
+            ground: sparefield::views::map::relief::GroundLook::default(),
+            layers: &[],
             revision: self.revision,
             fields: &self.fields,
             doubtful: &doubtful,
+            dimmed: &|_| false,
             hazards: &self.hazards,
             quiet_zones: &self.quiet_zones,
             lanes: &self.lanes,

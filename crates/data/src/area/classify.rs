@@ -1,5 +1,6 @@
 //! What files dropped on the window are: told by their content, not by their names alone.
 
+use crate::area_file;
 use crate::error::{LoadError, LoadErrorKind};
 use crate::terrain;
 use std::path::{Path, PathBuf};
@@ -7,6 +8,8 @@ use std::path::{Path, PathBuf};
 /// Files by what they hold.
 #[derive(Debug, Default)]
 pub struct Classified {
+    /// Area files.
+    pub areas: Vec<PathBuf>,
     /// Terrain.
     pub terrain: Vec<PathBuf>,
     /// Fields.
@@ -47,12 +50,13 @@ pub fn classify(paths: &[PathBuf]) -> Classified {
         let kind = match extension.as_str() {
             "geojson" | "json" => geojson_kind(path),
             "shp" => shapefile_kind(path),
-            "gpkg" => Err(LoadError::new(
-                path,
-                LoadErrorKind::Unsupported,
-                "area files (.gpkg) are not read by this version",
-                "open its terrain (GeoTIFF, HGT, ASCII grid) and its fields (GeoJSON, Shapefile) instead",
-            )),
+            "gpkg" => {
+                match area_file::check(path) {
+                    Ok(()) => sorted.areas.push(path.clone()),
+                    Err(error) => sorted.refused.push(error.into()),
+                }
+                continue;
+            }
             companion if COMPANIONS.contains(&companion) => continue,
             _ => {
                 match terrain::inspect(path) {

@@ -1,18 +1,22 @@
 //! The invented sample area, embedded in the program so that a copied binary has something to show.
 
 use super::{Area, Home, Lane, LaneKind, RunwayEnd, Start, shared, with_ids};
-use crate::error::{LoadError, LoadErrorKind, Progress, Warning};
+use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::frame::{Frame, FrameError};
+use crate::land_cover::{self, CoverRequest};
 use crate::quantity::ReportedWind;
 use crate::terrain::{self, TerrainRequest};
 use crate::vector::{self, VectorOptions};
 use serde::Deserialize;
-use sparefield_geometry::grid::{SurfaceKind, TerrainAccuracy};
+use sparefield_geometry::grid::{SurfaceKind, Terrain, TerrainAccuracy};
 use sparefield_geometry::position::{Bearing, LonLat, Xy};
+use sparefield_geometry::suggest::{LandCover, Standing};
 use std::path::Path;
 use std::sync::Arc;
 
 const TERRAIN: &[u8] = include_bytes!("../../../../sample-terrain/terrain.tif");
+const LAND_COVER: &[u8] = include_bytes!("../../../../sample-terrain/land-cover.tif");
+const SURFACE: &[u8] = include_bytes!("../../../../sample-terrain/surface.tif");
 const FIELDS: &str = include_str!("../../../../sample-terrain/fields.geojson");
 const HAZARDS: &str = include_str!("../../../../sample-terrain/hazards.geojson");
 const QUIET_ZONES: &str = include_str!("../../../../sample-terrain/quiet-zones.geojson");
@@ -21,6 +25,9 @@ const HOME: &str = include_str!("../../../../sample-terrain/home.json");
 
 /// The heights are invented, so they are what they are; 0.5 m stands for a ground model averaged from laser scans.
 const ACCURACY: TerrainAccuracy = TerrainAccuracy { point_to_point_m: 0.5, kind: SurfaceKind::BareGround };
+
+/// The surface model's noise, as the program that makes it states it.
+const SURFACE_ACCURACY: TerrainAccuracy = TerrainAccuracy { point_to_point_m: 0.2, kind: SurfaceKind::SurfaceModel };
 
 #[derive(Deserialize)]
 struct HomeFile {
@@ -69,12 +76,17 @@ fn placed(frame: &Frame, [lon_deg, lat_deg]: [f64; 2]) -> Result<Xy, LoadError> 
     frame.to_xy(LonLat { lon_deg, lat_deg }).map_err(|e: FrameError| corrupt("sample area", e.to_string()))
 }
 
+/// The terrain of the sample area.
+pub(super) fn terrain(frame: &Frame, progress: &dyn Progress) -> Result<Loaded<Terrain>, LoadError> {
+    let request = TerrainRequest { accuracy: Some(ACCURACY), ..TerrainRequest::new(frame) };
+    terrain::load_bytes("sample terrain.tif", TERRAIN, &request, progress)
+}
+
 pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
     let home: HomeFile = serde_json::from_str(HOME).map_err(|e| corrupt("sample home", e.to_string()))?;
     let middle = LonLat { lon_deg: home.position[0], lat_deg: home.position[1] };
     let frame = Frame::utm_for(middle).map_err(|e| corrupt("sample home", e.to_string()))?;
-    let request = TerrainRequest { accuracy: Some(ACCURACY), ..TerrainRequest::new(&frame) };
-    let terrain = terrain::load_bytes("sample terrain.tif", TERRAIN, &request, progress)?;
+    let terrain = terrain(&frame, progress)?;
     let options = VectorOptions::default();
     let fields = vector::fields_from_geojson("sample fields.geojson", FIELDS, &frame, &options)?;
     let hazards = vector::hazards_from_geojson("sample hazards.geojson", HAZARDS, &frame, &options)?;
@@ -124,6 +136,18 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
         warnings,
         is_sample: true,
     })
+}
+
+/// The invented land-cover map over the sample area, in the classes of ESA WorldCover.
+pub(super) fn land_cover(area: &Area, progress: &dyn Progress) -> Result<Loaded<LandCover>, LoadError> {
+    let request = CoverRequest::over(&area.terrain, &area.frame);
+    land_cover::load_bytes("sample land-cover.tif", LAND_COVER, land_cover::worldcover(), &request, progress)
+}
+
+/// What stands on the ground around the home strip of the sample area, from an invented surface model.
+pub(super) fn standing(area: &Area) -> Result<Loaded<Standing>, LoadError> {
+    let request = TerrainRequest { accuracy: Some(SURFACE_ACCURACY), ..TerrainRequest::new(&area.frame) };
+    land_cover::standing_from_bytes("sample surface.tif", SURFACE, &area.terrain, &request)
 }
 
 /// Lines of the map. They carry no result, so they are read plainly.

@@ -1,7 +1,7 @@
 //! Positions, reference systems and days as people write them.
 
 use super::{QuantityError, is_gap, split_number};
-use sparefield_geometry::fields::model::Day;
+use sparefield_geometry::fields::model::{Day, MONTHS};
 use sparefield_geometry::position::LonLat;
 
 const POSITION: &str = "write latitude, longitude such as “51.5, -2.3”, “51 30.0N 002 18.0W” or “51°30'00\"N 2°18'W”";
@@ -202,26 +202,14 @@ pub fn parse_day(text: &str) -> Result<Day, QuantityError> {
     Err(bad(if c.len() == 4 { "does not show which figure is the month" } else { "is not a date" }))
 }
 
-fn month_by_name(text: &str) -> Option<usize> {
-    const MONTHS: [&str; 12] = [
-        "january",
-        "february",
-        "march",
-        "april",
-        "may",
-        "june",
-        "july",
-        "august",
-        "september",
-        "october",
-        "november",
-        "december",
-    ];
+/// A month by its name or at least the first three letters of it, 1 for January; case does not matter.
+#[must_use]
+pub fn month_by_name(text: &str) -> Option<usize> {
     let plain = text.to_lowercase();
     if plain.len() < 3 {
         return None;
     }
-    MONTHS.iter().position(|m| m.starts_with(&plain)).map(|i| i + 1)
+    MONTHS.iter().position(|m| m.to_lowercase().starts_with(&plain)).map(|i| i + 1)
 }
 
 fn day(year: &str, month: &str, day: &str) -> Option<Day> {

@@ -2,7 +2,7 @@
 
 use super::ReadPrj;
 use super::affine::Affine;
-use super::source::{Decode, Header, Input, Level, Source, Window};
+use super::source::{BELIEVED_M, Decode, Header, Input, Level, Source, Window};
 use crate::error::{LoadError, LoadErrorKind};
 use crate::frame::{Crs, shown};
 use sparefield_geometry::grid::SurfaceKind;
@@ -188,7 +188,13 @@ pub(crate) fn open(mut input: Input<'_>, prj: &ReadPrj<'_>) -> Result<AsciiGrid,
     let total = cols * rows;
     // Every height takes two bytes at least, with the blank before it: no memory for more than the file can hold.
     let mut heights: Vec<f32> = Vec::with_capacity(total.min(input.length as usize / 2 + 1));
-    let decode = Decode { no_data: Some(stated.unwrap_or(DEFAULT_NO_DATA)), scale: 1.0, offset: 0.0, single: true };
+    let decode = Decode {
+        no_data: Some(stated.unwrap_or(DEFAULT_NO_DATA)),
+        scale: 1.0,
+        offset: 0.0,
+        single: true,
+        believed: BELIEVED_M,
+    };
     let mut passed_over = 0;
     let mut next = first;
     if next.is_none() {

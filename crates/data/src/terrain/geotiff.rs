@@ -4,8 +4,8 @@
 //! those that overlap the window asked for are decoded, and the last few are kept.
 
 use super::geokeys::{self, GeoKeys, Heights, Stated};
-use super::geotiff_chunk::{ChunkProblem, Sampling, decompress, is_read, row_values};
-use super::source::{Decode, Header, Input, Level, ReadSeek, Source, Window};
+use super::geotiff_chunk::{ChunkProblem, Chunks, Sampling, decompress, is_read, row_values};
+use super::source::{ANY_CLASS, BELIEVED_M, Decode, Header, Input, Level, ReadSeek, Source, Window};
 use super::tiff_tags::{self as tags, Directory};
 use crate::error::{LoadError, LoadErrorKind};
 use crate::frame::shown;
@@ -18,8 +18,6 @@ use std::path::Path;
 const MOST_CHUNK_BYTES: u64 = 256 << 20;
 /// Bytes of decoded strips and tiles kept between reads.
 const KEPT_BYTES: usize = 48 << 20;
-/// Most columns or rows.
-const MOST_SIDE: u64 = 1 << 24;
 
 const REWRITE: &str = "write it anew as a tiled GeoTIFF with deflate compression";
 const COPY_AGAIN: &str = "copy or download the file again";
@@ -68,8 +66,22 @@ pub(crate) struct GeoTiff<'a> {
     passed_over: u64,
 }
 
-/// Opens a GeoTIFF; reads its directories, no heights.
-pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
+/// What the values of a file stand for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Values {
+    /// Heights, which have a unit and a believable range.
+    Heights,
+    /// Numbers of classes, which may have a palette to be drawn with.
+    Classes,
+}
+
+/// Opens a GeoTIFF of heights; reads its directories, no heights.
+pub(crate) fn open(input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
+    open_as(input, Values::Heights)
+}
+
+/// Opens a GeoTIFF; reads its directories, no values.
+pub(crate) fn open_as(mut input: Input<'_>, values: Values) -> Result<GeoTiff<'_>, LoadError> {
     let path = input.path.clone();
     let structure = tags::read(&mut *input.reader, &path, input.length)?;
     let fail = |kind, problem: String, remedy: &str| LoadError::new(&path, kind, problem, remedy);
@@ -80,7 +92,7 @@ pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
         .ok_or_else(|| fail(LoadErrorKind::Corrupt, "it holds overviews, but no image".to_owned(), COPY_AGAIN))?;
     let directory = &structure.directories[main];
     let mut warnings = Vec::new();
-    let layout = layout(directory, main, structure.little_endian, &path)?;
+    let layout = layout(directory, main, structure.little_endian, values, &path)?;
     let keys = GeoKeys::read(directory);
     let posts = match geokeys::posts(directory, &keys, layout.cols, layout.rows) {
         Some(Ok(posts)) => posts,
@@ -106,6 +118,7 @@ pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
     };
     warnings.extend(remarks);
     let unit = match geokeys::heights(&keys) {
+        _ if values == Values::Classes => 1.0,
         Heights::Unit(unit) => unit,
         Heights::Ellipsoidal => {
             return Err(fail(
@@ -122,19 +135,20 @@ pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
             ));
         }
     };
-    let (scale, offset) = scale_and_offset(directory);
+    let (scale, offset) = if values == Values::Classes { (1.0, 0.0) } else { scale_and_offset(directory) };
     if unit != 1.0 {
         warnings.push(format!("heights were converted to metres (one unit is {unit:.6} m)"));
     }
     if scale != 1.0 || offset != 0.0 {
         warnings.push(format!("heights are {} × value + {}, as the file states", shown(scale), shown(offset)));
     }
-    if let Some(vertical) = crs.as_ref().and_then(|c| c.vertical()) {
+    if let Some(vertical) = crs.as_ref().and_then(|c| c.vertical()).filter(|_| values == Values::Heights) {
         warnings.push(format!("heights are taken as they are, in the vertical system {vertical}"));
     }
     let samples = directory.first(tags::SAMPLES_PER_PIXEL).unwrap_or(1);
     if samples > 1 {
-        warnings.push(format!("it has {samples} bands; the first was taken as heights"));
+        let what = if values == Values::Classes { "classes" } else { "heights" };
+        warnings.push(format!("it has {samples} bands; the first was taken as {what}"));
     }
     let no_data = no_data(directory, &path)?;
     let decode = Decode {
@@ -142,6 +156,7 @@ pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
         scale: scale * unit,
         offset: offset * unit,
         single: layout.sampling.format == 3 && layout.sampling.bits == 32,
+        believed: if values == Values::Classes { ANY_CLASS } else { BELIEVED_M },
     };
 
     let mut levels = vec![Level { cols: layout.cols, rows: layout.rows, to_crs: posts }];
@@ -159,6 +174,10 @@ pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
                     "write it anew with a no-data value",
                 ));
             }
+            continue;
+        }
+        // Overviews of classes may be means of class numbers, which are no classes.
+        if values == Values::Classes {
             continue;
         }
         if let Some((level, layout)) = overview(other, index, &levels[0], &layouts[0], &path) {
@@ -203,21 +222,20 @@ pub(crate) fn open(mut input: Input<'_>) -> Result<GeoTiff<'_>, LoadError> {
     })
 }
 
-fn layout(directory: &Directory, index: usize, little_endian: bool, path: &Path) -> Result<Layout, LoadError> {
+fn layout(
+    directory: &Directory,
+    index: usize,
+    little_endian: bool,
+    values: Values,
+    path: &Path,
+) -> Result<Layout, LoadError> {
     let fail = |kind, problem: String, remedy: &str| LoadError::new(path, kind, problem, remedy);
-    let corrupt = |problem: &str| fail(LoadErrorKind::Corrupt, problem.to_owned(), COPY_AGAIN);
-    let cols = directory.first(tags::IMAGE_WIDTH).unwrap_or(0);
-    let rows = directory.first(tags::IMAGE_LENGTH).unwrap_or(0);
-    if cols == 0 || rows == 0 {
-        return Err(corrupt("it states no image size"));
-    }
-    if cols > MOST_SIDE || rows > MOST_SIDE {
-        return Err(fail(LoadErrorKind::TooLarge, format!("it states {cols} × {rows} pixels"), COPY_AGAIN));
-    }
     let samples = directory.first(tags::SAMPLES_PER_PIXEL).unwrap_or(1);
     let photometric = directory.first(tags::PHOTOMETRIC);
     match photometric {
         Some(1) => {}
+        // 3 is a palette: the values are numbers of colours, as class maps are often stored.
+        Some(3) if values == Values::Classes => {}
         Some(0) => {
             return Err(fail(
                 LoadErrorKind::Unsupported,
@@ -232,7 +250,13 @@ fn layout(directory: &Directory, index: usize, little_endian: bool, path: &Path)
                 "name a file of heights",
             ));
         }
-        None => return Err(corrupt("it does not state how its values are meant")),
+        None => {
+            return Err(fail(
+                LoadErrorKind::Corrupt,
+                "it does not state how its values are meant".to_owned(),
+                COPY_AGAIN,
+            ));
+        }
     }
     if samples == 0 || samples > 16 {
         return Err(fail(
@@ -278,46 +302,28 @@ fn layout(directory: &Directory, index: usize, little_endian: bool, path: &Path)
         ));
     }
     let planar = directory.first(tags::PLANAR_CONFIGURATION).unwrap_or(1);
-    let tiled = directory.contains(tags::TILE_OFFSETS);
-    let (chunk_cols, chunk_rows, offsets, counts) = if tiled {
-        let side = |tag| directory.first(tag).unwrap_or(0);
-        (
-            side(tags::TILE_WIDTH),
-            side(tags::TILE_LENGTH),
-            directory.unsigned(tags::TILE_OFFSETS),
-            directory.unsigned(tags::TILE_BYTE_COUNTS),
-        )
-    } else {
-        let strip = directory.first(tags::ROWS_PER_STRIP).unwrap_or(rows).min(rows);
-        (cols, strip, directory.unsigned(tags::STRIP_OFFSETS), directory.unsigned(tags::STRIP_BYTE_COUNTS))
-    };
-    if chunk_cols == 0 || chunk_rows == 0 {
-        return Err(corrupt("its strips or tiles have no size"));
-    }
+    let chunks = Chunks::read(directory, if planar == 2 { samples } else { 1 }, path)?;
     let interleaved = if planar == 2 { 1 } else { samples };
     let plain = compression == 1 && predictor == 1;
-    let chunk_bytes = chunk_cols.checked_mul(chunk_rows).and_then(|n| n.checked_mul(interleaved * bit / 8));
+    let (chunk_cols, chunk_rows) = (chunks.chunk_cols, chunks.chunk_rows);
+    let chunk_bytes = chunk_cols.checked_mul(chunk_rows).and_then(|n| n.checked_mul((interleaved * bit / 8) as usize));
     // A plain strip is read row by row, so its size does not matter.
-    if chunk_bytes.is_none_or(|bytes| bytes > MOST_CHUNK_BYTES && !plain) || chunk_cols > MOST_SIDE {
+    if chunk_bytes.is_none_or(|bytes| bytes as u64 > MOST_CHUNK_BYTES && !plain) {
         return Err(fail(
             LoadErrorKind::TooLarge,
-            format!("its {} are {chunk_cols} × {chunk_rows} pixels", if tiled { "tiles" } else { "strips" }),
+            format!("its {} are {chunk_cols} × {chunk_rows} pixels", if chunks.tiled { "tiles" } else { "strips" }),
             REWRITE,
         ));
     }
-    let expected = cols.div_ceil(chunk_cols) * rows.div_ceil(chunk_rows) * if planar == 2 { samples } else { 1 };
-    if offsets.len() as u64 != expected || counts.len() != offsets.len() {
-        return Err(corrupt("it lists another number of strips or tiles than its size needs"));
-    }
     Ok(Layout {
         index,
-        cols: cols as usize,
-        rows: rows as usize,
-        tiled,
-        chunk_cols: chunk_cols as usize,
-        chunk_rows: chunk_rows as usize,
-        offsets,
-        counts,
+        cols: chunks.cols,
+        rows: chunks.rows,
+        tiled: chunks.tiled,
+        chunk_cols,
+        chunk_rows,
+        offsets: chunks.offsets,
+        counts: chunks.counts,
         compression,
         predictor,
         sampling: Sampling { bits: bit, format, little_endian, interleaved: interleaved as usize },
@@ -326,21 +332,12 @@ fn layout(directory: &Directory, index: usize, little_endian: bool, path: &Path)
 
 /// An overview: the same image with every side divided by about the same number.
 fn overview(directory: &Directory, index: usize, full: &Level, main: &Layout, path: &Path) -> Option<(Level, Layout)> {
-    let layout = layout(directory, index, main.sampling.little_endian, path).ok()?;
+    let layout = layout(directory, index, main.sampling.little_endian, Values::Heights, path).ok()?;
     let (own, full_size) = (layout.sampling, main.sampling);
     if own.bits != full_size.bits || own.format != full_size.format || own.interleaved != full_size.interleaved {
         return None;
     }
-    let (fx, fy) = (full.cols as f64 / layout.cols as f64, full.rows as f64 / layout.rows as f64);
-    let (whole_x, whole_y) = (fx.round(), fy.round());
-    // Sides are rounded up when divided, so a factor of 2 may show as 1.99.
-    if whole_x < 2.0 || whole_x != whole_y || (fx - whole_x).abs() > 0.2 || (fy - whole_y).abs() > 0.2 {
-        return None;
-    }
-    // The corner of the overview is the corner of the image; its first post is half of its pixel inside.
-    let inset = |factor: f64| factor / 2.0 - 0.5;
-    let to_crs = full.to_crs.resampled(inset(fx), inset(fy), fx, fy);
-    Some((Level { cols: layout.cols, rows: layout.rows, to_crs }, layout))
+    Some((full.overview(layout.cols, layout.rows)?, layout))
 }
 
 fn no_data(directory: &Directory, path: &Path) -> Result<Option<f64>, LoadError> {

@@ -5,9 +5,79 @@
 //! and `zstd` crates. (The `tiff` crate is not used for reading: its 0.11 stops at whole LZW tiles that hang over the
 //! edge of an image, image-tiff issue 395.)
 
+use super::tiff_tags::{self as tags, Directory};
+use crate::error::{LoadError, LoadErrorKind};
 use flate2::read::ZlibDecoder;
 use std::io::Read;
+use std::path::Path;
 use weezl::{BitOrder, LzwStatus};
+
+/// Most columns or rows.
+const MOST_SIDE: u64 = 1 << 24;
+
+/// The size of an image, and where its strips or tiles lie in the file.
+#[derive(Clone, Debug)]
+pub(crate) struct Chunks {
+    pub(crate) cols: usize,
+    pub(crate) rows: usize,
+    pub(crate) tiled: bool,
+    pub(crate) chunk_cols: usize,
+    pub(crate) chunk_rows: usize,
+    pub(crate) offsets: Vec<u64>,
+    pub(crate) counts: Vec<u64>,
+}
+
+impl Chunks {
+    /// Reads them from a directory; `planes` is how many times the image is stored, once for each separate band.
+    ///
+    /// # Errors
+    /// When sizes are missing, impossible, or do not go with the number of strips or tiles.
+    pub(crate) fn read(directory: &Directory, planes: u64, path: &Path) -> Result<Self, LoadError> {
+        const COPY_AGAIN: &str = "copy or download the file again";
+        let corrupt = |problem: &str| LoadError::new(path, LoadErrorKind::Corrupt, problem, COPY_AGAIN);
+        let side = |tag| directory.first(tag).unwrap_or(0);
+        let (cols, rows) = (side(tags::IMAGE_WIDTH), side(tags::IMAGE_LENGTH));
+        if cols == 0 || rows == 0 {
+            return Err(corrupt("it states no image size"));
+        }
+        let too_large = |cols: u64, rows: u64, what: &str| {
+            let problem = format!("{what} {cols} × {rows} pixels");
+            LoadError::new(path, LoadErrorKind::TooLarge, problem, COPY_AGAIN)
+        };
+        if cols > MOST_SIDE || rows > MOST_SIDE {
+            return Err(too_large(cols, rows, "it states"));
+        }
+        let tiled = directory.contains(tags::TILE_OFFSETS);
+        let (chunk_cols, chunk_rows, offsets, counts) = if tiled {
+            let (offsets, counts) =
+                (directory.unsigned(tags::TILE_OFFSETS), directory.unsigned(tags::TILE_BYTE_COUNTS));
+            (side(tags::TILE_WIDTH), side(tags::TILE_LENGTH), offsets, counts)
+        } else {
+            let strip = directory.first(tags::ROWS_PER_STRIP).unwrap_or(rows).min(rows);
+            (cols, strip, directory.unsigned(tags::STRIP_OFFSETS), directory.unsigned(tags::STRIP_BYTE_COUNTS))
+        };
+        if chunk_cols == 0 || chunk_rows == 0 {
+            return Err(corrupt("its strips or tiles have no size"));
+        }
+        if chunk_cols > MOST_SIDE || chunk_rows > MOST_SIDE {
+            return Err(too_large(chunk_cols, chunk_rows, "its tiles are"));
+        }
+        if offsets.len() as u64 != cols.div_ceil(chunk_cols) * rows.div_ceil(chunk_rows) * planes
+            || counts.len() != offsets.len()
+        {
+            return Err(corrupt("it lists another number of strips or tiles than its size needs"));
+        }
+        Ok(Self {
+            cols: cols as usize,
+            rows: rows as usize,
+            tiled,
+            chunk_cols: chunk_cols as usize,
+            chunk_rows: chunk_rows as usize,
+            offsets,
+            counts,
+        })
+    }
+}
 
 /// Why a chunk cannot be decoded.
 #[derive(Debug, PartialEq, Eq)]
@@ -37,7 +107,7 @@ impl Sampling {
         self.sample_bytes() * self.interleaved
     }
     /// The bits of a sample as stored.
-    fn raw(self, bytes: &[u8]) -> u64 {
+    pub(crate) fn raw(self, bytes: &[u8]) -> u64 {
         let mut raw = 0u64;
         for i in 0..bytes.len() {
             raw = raw << 8 | u64::from(if self.little_endian { bytes[bytes.len() - 1 - i] } else { bytes[i] });

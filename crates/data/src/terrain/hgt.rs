@@ -5,7 +5,7 @@
 //! (USGS SRTM Quickstart; NASADEM User Guide).
 
 use super::affine::Affine;
-use super::source::{Decode, Header, Input, Level, ReadSeek, Source, Window};
+use super::source::{BELIEVED_M, Decode, Header, Input, Level, ReadSeek, Source, Window};
 use crate::error::{LoadError, LoadErrorKind};
 use crate::frame::Crs;
 use sparefield_geometry::grid::SurfaceKind;
@@ -106,7 +106,7 @@ fn open_plain<'a>(input: Input<'a>, inner: Option<&Path>) -> Result<Hgt<'a>, Loa
         point_to_point_m: Some(2.2),
         warnings: Vec::new(),
     };
-    let decode = Decode { no_data: Some(-32768.0), scale: 1.0, offset: 0.0, single: false };
+    let decode = Decode { no_data: Some(-32768.0), scale: 1.0, offset: 0.0, single: false, believed: BELIEVED_M };
     Ok(Hgt { header, reader: input.reader, side, decode, passed_over: 0 })
 }
 

@@ -3,17 +3,18 @@
 //! Nothing is assumed in silence: a file without a reference system is refused unless the caller names one, a value
 //! marked as missing stays missing, and what was assumed or passed over is in the warnings.
 
-mod affine;
+pub(crate) mod affine;
 mod ascii_grid;
-mod geokeys;
+mod classes;
+pub(crate) mod geokeys;
 mod geotiff;
-mod geotiff_chunk;
+pub(crate) mod geotiff_chunk;
 pub mod geotiff_write;
 mod hgt;
-mod lattice;
-mod mosaic;
-mod source;
-mod tiff_tags;
+pub(crate) mod lattice;
+pub(crate) mod mosaic;
+pub(crate) mod source;
+pub(crate) mod tiff_tags;
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame, FrameError, ToGeographic, Transformer};
@@ -25,6 +26,7 @@ use std::fs::File;
 use std::io::{BufReader, Cursor, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
+pub(crate) use classes::{ClassRaster, ClassRequest, load_classes, load_classes_bytes};
 pub use geotiff_write::write_geotiff;
 
 /// Most cells of a grid: 150 million, 600 MB of heights.
@@ -181,15 +183,19 @@ pub fn load_bytes(
     build(vec![open_bytes(name, bytes)?], request, progress)
 }
 
-fn open(path: &Path) -> Result<Box<dyn Source>, LoadError> {
+/// The file, opened for reading.
+fn input_of(path: &Path) -> Result<Input<'static>, LoadError> {
     let io = |e: &std::io::Error| LoadError::from_io(path, e);
     let metadata = std::fs::metadata(path).map_err(|e| io(&e))?;
     if metadata.is_dir() {
         return Err(io(&std::io::ErrorKind::IsADirectory.into()));
     }
     let file = File::open(path).map_err(|e| io(&e))?;
-    let input = Input { path: path.to_owned(), reader: Box::new(BufReader::new(file)), length: metadata.len() };
-    open_input(input, &|| {
+    Ok(Input { path: path.to_owned(), reader: Box::new(BufReader::new(file)), length: metadata.len() })
+}
+
+fn open(path: &Path) -> Result<Box<dyn Source>, LoadError> {
+    open_input(input_of(path)?, &|| {
         for extension in ["prj", "PRJ"] {
             let beside = path.with_extension(extension);
             match std::fs::read(&beside) {
@@ -241,7 +247,7 @@ fn open_input<'a>(mut input: Input<'a>, prj: &ReadPrj<'_>) -> Result<Box<dyn Sou
 }
 
 /// Spacing of the posts in the middle of a level, metres in the frame: between columns, and between rows.
-fn spacing(level: &Level, transformer: &Transformer) -> Result<(f64, f64), FrameError> {
+pub(crate) fn spacing(level: &Level, transformer: &Transformer) -> Result<(f64, f64), FrameError> {
     let (c, r) = ((level.cols as f64 - 1.0) / 2.0, (level.rows as f64 - 1.0) / 2.0);
     let at = |col: f64, row: f64| {
         let (x, y) = level.to_crs.apply(col, row);
@@ -454,7 +460,7 @@ fn build(
     Ok(Loaded { value: Terrain { frame: grid, heights_m, accuracy }, warnings, provenance })
 }
 
-fn file_name(path: &Path) -> String {
+pub(crate) fn file_name(path: &Path) -> String {
     path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned())
 }
 

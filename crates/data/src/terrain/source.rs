@@ -42,6 +42,21 @@ pub(crate) struct Level {
     pub(crate) to_crs: Affine,
 }
 
+impl Level {
+    /// The same image with every side divided by about the same number; `None` when the sides do not go with that.
+    pub(crate) fn overview(&self, cols: usize, rows: usize) -> Option<Self> {
+        let (fx, fy) = (self.cols as f64 / cols as f64, self.rows as f64 / rows as f64);
+        let (whole_x, whole_y) = (fx.round(), fy.round());
+        // Sides are rounded up when divided, so a factor of 2 may show as 1.99.
+        if whole_x < 2.0 || whole_x != whole_y || (fx - whole_x).abs() > 0.2 || (fy - whole_y).abs() > 0.2 {
+            return None;
+        }
+        // The corner of the overview is the corner of the image; its first post is half of its pixel inside.
+        let inset = |factor: f64| factor / 2.0 - 0.5;
+        Some(Self { cols, rows, to_crs: self.to_crs.resampled(inset(fx), inset(fy), fx, fy) })
+    }
+}
+
 /// What is known of a source before any height is read.
 #[derive(Clone, Debug)]
 pub(crate) struct Header {
@@ -88,7 +103,9 @@ pub(crate) trait Source {
 
 /// Lowest and highest height that is believed, metres: the Dead Sea's shore is at about −430 m and the highest summit
 /// at 8849 m. What lies outside is no height but an undeclared mark for "no data".
-const BELIEVED_M: std::ops::RangeInclusive<f64> = -1000.0..=9000.0;
+pub(crate) const BELIEVED_M: (f64, f64) = (-1000.0, 9000.0);
+/// Numbers that a class may have.
+pub(crate) const ANY_CLASS: (f64, f64) = (0.0, 65_535.0);
 
 /// The height for a stored value, `NaN` for no data and for what cannot be a height.
 #[derive(Clone, Copy, Debug)]
@@ -98,6 +115,8 @@ pub(crate) struct Decode {
     pub(crate) offset: f64,
     /// Whether stored values are single-precision floats, so that the no-data value is compared as one.
     pub(crate) single: bool,
+    /// Lowest and highest height that is believed.
+    pub(crate) believed: (f64, f64),
 }
 
 impl Decode {
@@ -113,6 +132,6 @@ impl Decode {
             }
         }
         let height = value * self.scale + self.offset;
-        if BELIEVED_M.contains(&height) { (height as f32, false) } else { (f32::NAN, true) }
+        if height >= self.believed.0 && height <= self.believed.1 { (height as f32, false) } else { (f32::NAN, true) }
     }
 }

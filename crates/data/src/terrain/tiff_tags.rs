@@ -27,11 +27,14 @@ pub(crate) const ROWS_PER_STRIP: u16 = 278;
 pub(crate) const STRIP_BYTE_COUNTS: u16 = 279;
 pub(crate) const PLANAR_CONFIGURATION: u16 = 284;
 pub(crate) const PREDICTOR: u16 = 317;
+pub(crate) const COLOR_MAP: u16 = 320;
 pub(crate) const TILE_WIDTH: u16 = 322;
 pub(crate) const TILE_LENGTH: u16 = 323;
 pub(crate) const TILE_OFFSETS: u16 = 324;
 pub(crate) const TILE_BYTE_COUNTS: u16 = 325;
+pub(crate) const EXTRA_SAMPLES: u16 = 338;
 pub(crate) const SAMPLE_FORMAT: u16 = 339;
+pub(crate) const JPEG_TABLES: u16 = 347;
 pub(crate) const MODEL_PIXEL_SCALE: u16 = 33550;
 pub(crate) const MODEL_TIE_POINT: u16 = 33922;
 pub(crate) const MODEL_TRANSFORMATION: u16 = 34264;
@@ -91,6 +94,19 @@ impl Directory {
                 Some(String::from_utf8_lossy(&all[..end]).into_owned())
             }
             _ => None,
+        }
+    }
+    /// The same directory with one whole number in place of what a tag had.
+    pub(crate) fn with(&self, tag: u16, value: u64) -> Self {
+        let mut changed = self.clone();
+        changed.entries.insert(tag, Values::Unsigned(vec![value]));
+        changed
+    }
+    /// Bytes of a tag as they stand; empty when the tag is absent or holds something else.
+    pub(crate) fn bytes(&self, tag: u16) -> &[u8] {
+        match self.entries.get(&tag) {
+            Some(Values::Bytes(all)) => all,
+            _ => &[],
         }
     }
     pub(crate) fn contains(&self, tag: u16) -> bool {
@@ -178,7 +194,7 @@ pub(crate) fn read(reader: &mut dyn ReadSeek, path: &Path, length: u64) -> Resul
             return Err(at.corrupt("its directories form a circle"));
         }
         if seen.len() >= MOST_DIRECTORIES {
-            return Err(at.corrupt("it has more directories than any terrain file"));
+            return Err(at.corrupt("it has more directories than any map"));
         }
         seen.push(next);
         let (directory, after) = read_directory(&mut at, next, big)?;
@@ -196,7 +212,7 @@ fn read_directory(at: &mut Cursor<'_>, offset: u64, big: bool) -> Result<(Direct
     let counted = at.bytes(offset, count_size)?;
     let count = at.unsigned(&counted);
     if count > MOST_ENTRIES {
-        return Err(at.corrupt("its directory has more entries than any terrain file"));
+        return Err(at.corrupt("its directory has more entries than any map"));
     }
     let table = at.bytes(offset + count_size, count * entry_size + offset_size)?;
     let mut directory = Directory::default();

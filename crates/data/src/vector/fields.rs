@@ -2,11 +2,11 @@
 
 use super::Placer;
 use super::columns;
+use super::facts::take_facts;
 use super::record::{Columns, Layer, Notes, Pair, Record, Shape};
 use super::ring::{self, Part, Ring, RingFault};
-use crate::quantity::parse_day;
 use serde_json::Value;
-use sparefield_geometry::fields::model::{BoundaryEdge, Field, Stock, Surface};
+use sparefield_geometry::fields::model::{BoundaryEdge, Field};
 use sparefield_geometry::position::Xy;
 use std::collections::HashSet;
 
@@ -45,7 +45,7 @@ fn record_fields(record: Record, place: &Placer<'_>, ids: &mut Ids, notes: &mut 
     let (at, number) = (record.place(), record.number);
     let Record { id, shape, mut columns, .. } = record;
     let given = identifier(id, &mut columns);
-    let name = columns.take_text("name").unwrap_or_default();
+    let name = columns.text("name");
     let label = match (&given, name.is_empty()) {
         (_, false) => format!("{at} ({})", columns::shortened(&name)),
         (Some(id), true) => format!("{at} ({})", columns::shortened(id)),
@@ -86,35 +86,7 @@ fn record_fields(record: Record, place: &Placer<'_>, ids: &mut Ids, notes: &mut 
             "it has several parts, so its edges belong to no one of them; all its sides count as unknown",
         );
     }
-    let surface = columns.take("surface").map_or(Surface::Unknown, |(key, value)| {
-        Surface::from_words(&columns_text(&value)).unwrap_or_else(|| {
-            let text = columns::shortened(&columns_text(&value));
-            notes.add("surfaces not understood", &label, format!("“{text}” is no surface; it counts as unknown"));
-            columns.put_back(key, value);
-            Surface::Unknown
-        })
-    });
-    let stock = columns.take("stock").map_or(Stock::Unknown, |(key, value)| {
-        columns::stock(&value).unwrap_or_else(|| {
-            let text = columns::shortened(&columns_text(&value));
-            notes.add(
-                "stock not understood",
-                &label,
-                format!("“{text}” says neither none nor present; stock is unknown"),
-            );
-            columns.put_back(key, value);
-            Stock::Unknown
-        })
-    });
-    let surveyed = columns.take("surveyed").and_then(|(key, value)| match parse_day(&columns_text(&value)) {
-        Ok(day) => Some(day),
-        Err(error) => {
-            notes.add("survey dates not understood", &label, format!("{error}; the day of survey is unknown"));
-            columns.put_back(key, value);
-            None
-        }
-    });
-    let notes_text = columns.take_text("notes").unwrap_or_default();
+    let facts = take_facts(&mut columns, &label, notes);
     let other = columns.rest();
     let wanted = given.unwrap_or_else(|| format!("field-{number}"));
     if parts.len() > 1 {
@@ -140,16 +112,11 @@ fn record_fields(record: Record, place: &Placer<'_>, ids: &mut Ids, notes: &mut 
             }
             Field {
                 id,
-                name: name.clone(),
                 outer: part.outer.points,
                 holes: part.holes,
                 edges: part.outer.edges,
-                surface,
-                stock,
-                surveyed,
-                notes: notes_text.clone(),
                 other: other.clone(),
-                ..Field::default()
+                ..facts.clone()
             }
         })
         .collect()

@@ -1,10 +1,10 @@
 //! GeoJSON out: RFC 7946, longitude and latitude, with the columns that the readers take back.
 
+use super::facts::value_columns;
 use crate::error::{LoadError, LoadErrorKind};
 use crate::frame::{Frame, FrameError};
-use crate::quantity::format_day;
 use serde_json::{Map, Value, json};
-use sparefield_geometry::fields::model::{BoundaryEdge, Field, Hazard, HazardShape, QuietZone, Stock, Surface};
+use sparefield_geometry::fields::model::{BoundaryEdge, Field, Hazard, HazardShape, QuietZone};
 use sparefield_geometry::position::Xy;
 use std::borrow::Borrow;
 use std::io::Write;
@@ -49,22 +49,8 @@ pub fn field_features<F: Borrow<Field>>(fields: &[F]) -> Vec<ExportFeature> {
             let mut properties: Vec<(String, Value)> = Vec::new();
             let mut put = |key: &str, value: Value| properties.push((key.to_owned(), value));
             put("id", json!(field.id));
-            if !field.name.is_empty() {
-                put("name", json!(field.name));
-            }
-            if field.surface != Surface::Unknown {
-                put("surface", json!(field.surface.words()));
-            }
-            match field.stock {
-                Stock::None => put("stock", json!("none")),
-                Stock::Present => put("stock", json!("present")),
-                Stock::Unknown => {}
-            }
-            if let Some(day) = field.surveyed {
-                put("surveyed", json!(format_day(day)));
-            }
-            if !field.notes.is_empty() {
-                put("notes", json!(field.notes));
+            for (name, value) in value_columns(field) {
+                put(name, value);
             }
             if field.edges.iter().any(|e| *e != BoundaryEdge::UNKNOWN) {
                 let edges: Vec<Value> =
@@ -96,6 +82,9 @@ pub fn hazard_features<H: Borrow<Hazard>>(hazards: &[H]) -> Vec<ExportFeature> {
             if let Some(height) = hazard.height_m {
                 properties.push(("height_m".into(), json!(height)));
             }
+            if !hazard.pole_heights_m.is_empty() {
+                properties.push(("pole_heights_m".into(), json!(hazard.pole_heights_m)));
+            }
             put_other(&mut properties, &hazard.other);
             let shape = match &hazard.shape {
                 HazardShape::Point(at) => ExportShape::Point(*at),
@@ -118,6 +107,7 @@ pub fn quiet_zone_features<Q: Borrow<QuietZone>>(zones: &[Q]) -> Vec<ExportFeatu
             shape: ExportShape::Area { outer: zone.outer.clone(), holes: Vec::new() },
             properties: vec![
                 ("kind".into(), json!("quiet zone")),
+                ("protects".into(), json!(zone.kind.words())),
                 ("name".into(), json!(zone.name)),
                 ("below_agl_m".into(), json!(zone.below_agl_m)),
             ],

@@ -3,7 +3,7 @@
 use super::fields::{clean, identifier, nested, placed};
 use super::record::{Columns, Layer, Notes, Pair, Record, Shape, text_of};
 use super::ring::RingFault;
-use super::{Hazards, Placer, columns};
+use super::{Hazards, Placer, columns, facts};
 use crate::quantity::HeightUnit;
 use geo::{ConvexHull, Coord, LineString, MultiPoint, Point};
 use sparefield_geometry::fields::model::{Hazard, HazardKind, HazardShape, QuietKind, QuietZone, ring_area};
@@ -89,13 +89,14 @@ fn add_record(record: Record, place: &Placer<'_>, all: &mut Hazards, notes: &mut
         Column::Height(m) => Some(m),
         Column::Absent | Column::NotUnderstood => None,
     };
+    let pole_heights_m = pole_column(&mut columns, &shapes, &label, notes);
     let other = columns.rest();
     all.hazards.extend(shapes.into_iter().map(|shape| Hazard {
         id: id.clone(),
         kind,
         shape,
         height_m,
-        pole_heights_m: Vec::new(),
+        pole_heights_m: pole_heights_m.clone(),
         name: name.clone(),
         other: other.clone(),
     }));
@@ -135,6 +136,23 @@ fn height_column(columns: &mut Columns, stem: &str, label: &str, notes: &mut Not
         }
     }
     Column::Absent
+}
+
+/// The heights of a line's poles, when there is one for each of its vertices.
+fn pole_column(columns: &mut Columns, shapes: &[HazardShape], label: &str, notes: &mut Notes) -> Vec<Option<f64>> {
+    let names = ["pole_heights_m", "pole_heigh"];
+    let Some((key, value)) = names.into_iter().find_map(|name| columns.take(name)) else { return Vec::new() };
+    let problem = match (facts::pole_heights(&value), shapes) {
+        (Ok(heights), [HazardShape::Line(line)]) if line.len() == heights.len() => return heights,
+        (Ok(heights), [HazardShape::Line(line)]) => {
+            format!("it has {} vertices but {} heights of poles", line.len(), heights.len())
+        }
+        (Ok(_), _) => "it has heights of poles but is not one line".to_owned(),
+        (Err(problem), _) => problem,
+    };
+    notes.add("heights of poles not understood", label, format!("{problem}; the heights of its poles are unknown"));
+    columns.put_back(key, value);
+    Vec::new()
 }
 
 fn shapes(shape: Shape, place: &Placer<'_>, label: &str, notes: &mut Notes) -> Vec<HazardShape> {

@@ -8,15 +8,17 @@ mod codepage;
 mod columns;
 mod dbf;
 mod edges;
+mod facts;
 mod fields;
 mod geojson_in;
 mod geojson_out;
 mod hazards;
-mod record;
-mod ring;
+pub(crate) mod record;
+pub(crate) mod ring;
 mod shape;
 
 pub use edges::{EdgeLine, match_edges};
+pub use facts::{FACT_COLUMNS, from_text_columns, pole_heights_text, text_columns, value_columns};
 pub use geojson_out::{
     ExportFeature, ExportShape, feature_collection, field_features, hazard_features, quiet_zone_features, write_geojson,
 };
@@ -49,7 +51,7 @@ pub struct Hazards {
 
 /// Reads fields from a `.geojson`, `.json` or `.shp` file.
 ///
-/// Columns used, in any case: `id`, `name`, `surface`, `stock`, `surveyed`, `notes`, `edges`; all others are kept.
+/// Columns used, in any case: `id`, `edges` and [`FACT_COLUMNS`]; all others are kept.
 ///
 /// # Errors
 /// When the file cannot be read or its reference system is not known. Records that cannot be used are warnings.
@@ -74,8 +76,8 @@ pub fn fields_from_geojson(
 
 /// Reads hazards and quiet zones from a `.geojson`, `.json` or `.shp` file.
 ///
-/// Columns used, in any case: `id`, `name`, `kind`, `height_m` (or `height`, `height_ft`), `below_agl_m`; all others
-/// are kept. A record is a quiet zone when its kind is `quiet zone` or it has `below_agl_m`.
+/// Columns used, in any case: `id`, `name`, `kind`, `height_m` (or `height`, `height_ft`), `pole_heights_m` (one height
+/// for each vertex of a line), `below_agl_m`, `protects`; all others are kept. A record is a quiet zone when its kind is `quiet zone` or it has `below_agl_m`.
 ///
 /// # Errors
 /// As [`load_fields`].
@@ -119,7 +121,7 @@ pub fn load_edges(
     Ok(Loaded { value: sides, warnings, provenance: lines.provenance })
 }
 
-fn read_layer(path: &Path) -> Result<Layer, LoadError> {
+pub(crate) fn read_layer(path: &Path) -> Result<Layer, LoadError> {
     let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
     match extension.as_str() {
         "geojson" | "json" => geojson_in::read(path, &read_bytes(path)?),
@@ -156,7 +158,7 @@ pub(crate) fn read_bytes(path: &Path) -> Result<Vec<u8>, LoadError> {
 /// Takes a coordinate pair of the file to the frame; `None` where it has no image.
 pub(crate) type Placer<'a> = dyn Fn(Pair) -> Option<Xy> + 'a;
 
-fn interpret<T>(
+pub(crate) fn interpret<T>(
     layer: Layer,
     frame: &Frame,
     options: &VectorOptions,

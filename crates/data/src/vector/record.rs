@@ -159,6 +159,11 @@ impl Columns {
     pub(crate) fn take_text(&mut self, name: &str) -> Option<String> {
         self.take(name).map(|(_, value)| text_of(&value))
     }
+    /// A column as text, without taking it; empty where there is none.
+    pub(crate) fn text(&self, name: &str) -> String {
+        let found = self.entries.iter().find(|(key, _)| key.trim().eq_ignore_ascii_case(name));
+        found.map(|(_, value)| text_of(value)).unwrap_or_default()
+    }
     /// Puts a column back that turned out not to be understood.
     pub(crate) fn put_back(&mut self, key: String, value: Value) {
         self.entries.push((key, value));

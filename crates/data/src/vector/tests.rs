@@ -2,7 +2,9 @@ use super::*;
 use crate::frame::Frame;
 use proptest::prelude::*;
 use serde_json::{Value, json};
-use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, HazardKind, HazardShape, Stock, Surface, ring_area};
+use sparefield_geometry::fields::model::{
+    BoundaryEdge, EdgeKind, HazardKind, HazardShape, QuietKind, Stock, Surface, ring_area,
+};
 
 fn frame() -> Frame {
     Frame::from_user("EPSG:32630").unwrap()
@@ -413,6 +415,34 @@ fn what_is_written_is_read_back() {
     assert_eq!(back.value.quiet_zones[0].name, "Stables");
     let missing = folder.path().join("no/such/folder/out.geojson");
     assert!(write_geojson(&missing, &features, &frame()).unwrap_err().to_string().contains("cannot be written"));
+}
+
+#[test]
+fn poles_and_zones_come_back() {
+    let at = |east: f64, north: f64| Xy::new(548_000.0 + east, 5_706_000.0 + north);
+    let line = HazardShape::Line(vec![at(0.0, 0.0), at(80.0, 0.0), at(160.0, 5.0)]);
+    let mut wires = Hazard::new("w", HazardKind::Wires, line);
+    wires.pole_heights_m = vec![Some(9.0), None, Some(14.5)];
+    let zone = QuietZone {
+        id: "z".into(),
+        kind: QuietKind::Houses,
+        name: "the row".into(),
+        outer: vec![at(0.0, 100.0), at(90.0, 100.0), at(90.0, 180.0)],
+        below_agl_m: 150.0,
+    };
+    let mut features = hazard_features(&[wires]);
+    features.extend(quiet_zone_features(&[zone]));
+    let text = feature_collection(&features, &frame()).unwrap().to_string();
+    let read = |text: &str| hazards_from_geojson("h.geojson", text, &frame(), &VectorOptions::default()).unwrap();
+    let back = read(&text);
+    assert_eq!(back.warnings, []);
+    assert_eq!(back.value.hazards[0].pole_heights_m, [Some(9.0), None, Some(14.5)]);
+    let zone = &back.value.quiet_zones[0];
+    assert_eq!((zone.id.as_str(), zone.kind, zone.name.as_str()), ("z", QuietKind::Houses, "the row"));
+    // One height too few: which pole it belongs to is not known, so no height is.
+    let short = read(&text.replace("[9.0,null,14.5]", "[9.0,14.5]"));
+    assert!(said(&short.warnings).contains("3 vertices but 2 heights of poles"), "{}", said(&short.warnings));
+    assert!(short.value.hazards[0].pole_heights_m.is_empty() && short.value.hazards[0].other.len() == 1);
 }
 
 #[test]

@@ -188,9 +188,16 @@ pub fn overhead_from_landing(
     needed_m: f64,
 ) -> Xy {
     let middle = (centre - strip_start).dot(along);
+    centre - (strip_start + along * landing_from_start_m(middle, length_m, displacement_m, needed_m))
+}
+
+/// How far along a strip the needed length begins, metres from its start, as [`overhead_from_landing`] has it.
+///
+/// `middle_m` is where the middle of the field lies along the strip.
+#[must_use]
+pub fn landing_from_start_m(middle_m: f64, length_m: f64, displacement_m: f64, needed_m: f64) -> f64 {
     let last = (length_m - needed_m).max(displacement_m);
-    let landing = (middle - needed_m / 2.0).max(displacement_m).min(last);
-    centre - (strip_start + along * landing)
+    (middle_m - needed_m / 2.0).max(displacement_m).min(last)
 }
 
 /// Circuit height over a place with no particular field: landing into the wind, arriving on an unknown track.

@@ -5,7 +5,8 @@
 //! field that is at least as good in each can never have a worse verdict. The breakpoints are the choice of this project
 //! in the order instructors teach; where a published figure stands behind one it is named beside it.
 
-use super::model::{Stock, Surface};
+use super::model::Surface;
+use super::survey::TRUSTED_FROM;
 use super::verdict::{CriterionKind, Verdict};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
@@ -110,7 +111,7 @@ pub fn allowed_by(value: f64) -> Verdict {
 }
 
 /// A line through points of rising x; level outside them; the lowest value for what is not a number.
-fn line(points: &[(f64, f64)], x: f64) -> f64 {
+pub(super) fn line(points: &[(f64, f64)], x: f64) -> f64 {
     if x.is_nan() {
         return points.iter().fold(1.0, |low, p| p.1.min(low));
     }
@@ -161,7 +162,7 @@ pub fn slope_value(slope: f64, slope_error: f64, cross_slope: f64, cross_error: 
 /// What slope counts for where there is no terrain.
 pub const SLOPE_UNKNOWN: f64 = 0.2;
 
-/// Surfaces in the order pilots are taught: stubble, grass, short crop, and everything else as a hazard.
+/// What was seen, while it is trusted ([`super::survey`]): the order pilots are taught is stubble, grass, short crop, and everything else as a hazard.
 #[must_use]
 pub fn surface_value(surface: Surface) -> f64 {
     match surface {
@@ -200,8 +201,8 @@ pub struct Surroundings {
     pub tall_near: usize,
     /// Whether wires cross the approach, cleared with the margin.
     pub wires_under_approach: bool,
-    /// Animals.
-    pub stock: Stock,
+    /// What is known of animals, 0 to 1 ([`super::survey::SurveyStanding::stock_value`]).
+    pub stock: f64,
     /// Whether the final passes low over a quiet zone.
     pub low_over_quiet_zone: bool,
 }
@@ -212,21 +213,15 @@ pub fn clearness_value(s: Surroundings) -> f64 {
     let near = line(&[(0.0, 1.0), (4.0, 0.6)], s.tall_near as f64);
     let wires = line(&[(0.0, 1.0), (1.0, 0.7), (3.0, 0.4)], s.wires_near as f64);
     let under = if s.wires_under_approach { 0.45 } else { 1.0 };
-    let stock = match s.stock {
-        Stock::None => 1.0,
-        Stock::Unknown => UNKNOWN_AT_MOST,
-        Stock::Present => 0.2,
-    };
     let quiet = if s.low_over_quiet_zone { 0.4 } else { 1.0 };
     let given = if s.hazards_known { 1.0 } else { UNKNOWN_AT_MOST };
-    near.min(wires).min(under).min(stock).min(quiet).min(given)
+    near.min(wires).min(under).min(s.stock).min(quiet).min(given)
 }
 
-/// Days since the field was looked at; `None` when that is not known.
+/// What the survey is still worth ([`super::survey`]), 0 to 1; one that nobody made or dated is worth nothing.
 #[must_use]
-pub fn freshness_value(age_days: Option<i32>) -> f64 {
-    let points = [(0.0, 1.0), (14.0, 0.9), (60.0, 0.6), (365.0, 0.35), (1_500.0, 0.3)];
-    age_days.map_or(0.3, |age| line(&points, f64::from(age)))
+pub fn freshness_value(confidence: f64) -> f64 {
+    line(&[(0.0, 0.3), (TRUSTED_FROM, ROOMY_FROM), (1.0, 1.0)], confidence)
 }
 
 /// Other fields that are not out within a kilometre.
@@ -254,7 +249,7 @@ mod tests {
     #[test]
     fn unknown_is_never_roomy() {
         assert_ne!(allowed_by(surface_value(Surface::Unknown)), Verdict::Roomy);
-        assert_ne!(allowed_by(freshness_value(None)), Verdict::Roomy);
+        assert_ne!(allowed_by(freshness_value(0.0)), Verdict::Roomy);
         assert_ne!(allowed_by(SLOPE_UNKNOWN), Verdict::Roomy);
         assert_ne!(allowed_by(UNKNOWN_AT_MOST), Verdict::Roomy);
         let clear = Surroundings {
@@ -262,7 +257,7 @@ mod tests {
             wires_near: 0,
             tall_near: 0,
             wires_under_approach: false,
-            stock: Stock::None,
+            stock: 1.0,
             low_over_quiet_zone: false,
         };
         assert_eq!(allowed_by(clearness_value(clear)), Verdict::Roomy);

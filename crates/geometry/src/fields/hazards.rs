@@ -54,7 +54,7 @@ fn extent(shape: &HazardShape) -> Option<(Xy, Xy)> {
 }
 
 /// The vertices of a hazard's line, outline or point, and whether the last joins the first.
-pub(super) fn outline(shape: &HazardShape) -> (&[Xy], bool) {
+pub(crate) fn outline(shape: &HazardShape) -> (&[Xy], bool) {
     match shape {
         HazardShape::Point(p) => (core::slice::from_ref(p), false),
         HazardShape::Line(line) => (line, false),
@@ -63,7 +63,7 @@ pub(super) fn outline(shape: &HazardShape) -> (&[Xy], bool) {
 }
 
 /// The segments of a chain of vertices; a single vertex is a segment of no length.
-pub(super) fn segments(chain: &[Xy], closed: bool) -> impl Iterator<Item = (Xy, Xy)> + '_ {
+pub(crate) fn segments(chain: &[Xy], closed: bool) -> impl Iterator<Item = (Xy, Xy)> + '_ {
     let count = if closed || chain.len() == 1 { chain.len() } else { chain.len().saturating_sub(1) };
     (0..count).map(move |i| (chain[i], chain[(i + 1) % chain.len()]))
 }

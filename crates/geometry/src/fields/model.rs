@@ -176,12 +176,38 @@ impl Day {
         let year = year_of_era + era * 400 + i64::from(month <= 2);
         (year as i32, month as u8, day as u8)
     }
+    /// How many days a month has; 0 for January.
+    #[must_use]
+    pub fn days_in_month(year: i32, month_index: usize) -> i32 {
+        let leap = year.rem_euclid(4) == 0 && (year.rem_euclid(100) != 0 || year.rem_euclid(400) == 0);
+        match month_index {
+            1 => 28 + i32::from(leap),
+            3 | 5 | 8 | 10 => 30,
+            _ => 31,
+        }
+    }
     /// Month of the year, 0 for January to 11 for December.
     #[must_use]
     pub fn month_index(self) -> usize {
         usize::from(self.civil().1) - 1
     }
 }
+
+/// The months by name, January first.
+pub const MONTHS: [&str; 12] = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+];
 
 /// What a field is expected to look like through one year, as the farmer or the last years tell.
 ///
@@ -514,6 +540,17 @@ mod tests {
             (-25_508, (1900, 3, 1)),
         ] {
             assert_eq!(Day { days_since_epoch: days }.civil(), date);
+        }
+    }
+
+    #[test]
+    fn months_have_as_many_days_as_lie_between_their_firsts() {
+        let mut at = Day { days_since_epoch: -80_000 };
+        while at.days_since_epoch < 80_000 {
+            let (year, _, day) = at.civil();
+            let last = day as i32 == Day::days_in_month(year, at.month_index());
+            at.days_since_epoch += 1;
+            assert_eq!(last, at.civil().2 == 1, "{:?}", at.civil());
         }
     }
 

@@ -6,7 +6,7 @@
 //! - the tailwind, the crosswind or the wind as a whole is beyond the aircraft;
 //! - the slope is more than 2 % downhill, 10 % uphill or 5 % across ([`super::criteria`] names the sources);
 //! - wires stand across the approach so that a path to the landing end does not clear them by 50 ft;
-//! - a standing tall crop: a light aircraft turns over in it;
+//! - a standing tall crop, seen or to be expected since: a light aircraft turns over in it;
 //! - there is no terrain under the landing end, so neither slope nor arrival height is known;
 //! - it is not in reach, or is reached with less height than a circuit needs.
 //!
@@ -14,7 +14,8 @@
 //! What an instructor would accept only for want of better holds the verdict down instead: stock, ploughed, soft or
 //! unknown ground, an unknown boundary under the approach, an old survey, little height in hand. Verdict and score are
 //! made from the same nine numbers ([`super::criteria`]), so a field at least as good in each that passes the same gates
-//! never has a worse verdict or place. Unknown is never counted as good.
+//! never has a worse verdict or place. Unknown is never counted as good, and a survey is worth less each day
+//! ([`super::survey`]).
 //!
 //! # Choice of strip
 //! Every candidate strip is judged in both directions; the best verdict counts, then the fewest gates, then the score.
@@ -25,13 +26,14 @@ use super::circuit_height::{CircuitHeight, CircuitSetting};
 use super::criteria::{
     MAX_CROSS_SLOPE, MAX_DOWNHILL, MAX_TAILWIND_SHARE, MAX_UPHILL, SLOPE_UNKNOWN, Surroundings, UNKNOWN_AT_MOST,
     Weights, allowed_verdict, alternatives_value, approach_value, clearness_value, freshness_value, length_value,
-    slope_value, spare_value, surface_value, wind_value,
+    slope_value, spare_value, wind_value,
 };
 use super::model::{Day, Field, QuietZone, Surface};
 use super::needed::{LandingCase, SafetyFactor};
 use super::reasons;
 use super::strip::{bounds, inside_ring};
 use super::study::{APPROACH_LENGTH_M, EndStudy, FieldStudy, StripGround, StripStudy, WIRES_MARGIN_M};
+use super::survey::{SurfaceSource, SurveyStanding};
 use super::verdict::{CriterionKind, RankedField, Verdict};
 use crate::air::{Wind, isa_density_ratio};
 use crate::aircraft::Aircraft;
@@ -188,7 +190,10 @@ pub(super) struct Place<'a> {
     pub(super) field: &'a Field,
     pub(super) study: &'a FieldStudy,
     pub(super) input: &'a RankInput<'a>,
+    pub(super) survey: SurveyStanding,
     arrival: Option<Arrival>,
+    /// Whether height on arriving counts; it does not when a field is looked at by itself.
+    counts_reach: bool,
     density_ratio: f64,
     circuits: CircuitSetting<'a>,
     zones: Vec<usize>,
@@ -220,11 +225,23 @@ impl<'a> Place<'a> {
             field,
             study,
             input,
+            survey: SurveyStanding::of(field, input.options.today),
             arrival: arrival.filter(|a| a.height_amsl_m.is_finite()),
+            counts_reach: true,
             density_ratio: isa_density_ratio(ground),
             circuits: CircuitSetting::new(input.aircraft, input.wind, ground),
             zones,
         }
+    }
+
+    /// The field by itself, for an aircraft that arrives with all the height it could want.
+    pub(super) fn by_itself(
+        field: &'a Field,
+        study: &'a FieldStudy,
+        input: &'a RankInput<'a>,
+        zone_bounds: &[Option<(Xy, Xy)>],
+    ) -> Self {
+        Self { counts_reach: false, ..Self::new(field, study, input, zone_bounds, None) }
     }
 
     /// The best strip and direction, if there is any strip.
@@ -238,6 +255,11 @@ impl<'a> Place<'a> {
             }
         }
         best
+    }
+
+    /// A strip landed on from one end, whatever else there is.
+    pub(super) fn one(&self, strip: &'a StripStudy, end: usize) -> Option<Judged<'a>> {
+        self.judge(strip, end, None)
     }
 
     /// The strip in one direction, `None` when it is no better than the best so far.
@@ -268,7 +290,7 @@ impl<'a> Place<'a> {
         gates.set(Gate::Wires, end.wires.iter().any(in_way));
 
         let case = LandingCase {
-            surface: self.field.surface,
+            surface: self.survey.surface_for_length(),
             slope: ground.map(|g| g.slope - g.slope_error),
             headwind_ms: air.headwind_ms,
             density_ratio: self.density_ratio,
@@ -284,21 +306,20 @@ impl<'a> Place<'a> {
             gates.set(Gate::CrossSlope, !(g.cross_slope.abs() <= MAX_CROSS_SLOPE));
         }
         gates.set(Gate::NoTerrain, ground.is_none() || end.threshold_amsl_m.is_none());
-        gates.set(Gate::Surface, self.field.surface == Surface::TallCrop);
+        gates.set(Gate::Surface, self.survey.surface.surface == Surface::TallCrop);
 
-        gates.set(Gate::NotInReach, self.arrival.is_none());
+        gates.set(Gate::NotInReach, self.counts_reach && self.arrival.is_none());
 
         let assumed = governing.is_some_and(|i| end.obstacles[i].assumed);
         let approach = approach_value(displacement, line.length_m)
             .min(if end.unknown_edge || end.ground_gap { UNKNOWN_AT_MOST } else { 1.0 })
             .min(if assumed { 0.8 } else { 1.0 });
-        let age = self.age_days();
         let mut surroundings = Surroundings {
             hazards_known: !options.hazards_unknown,
             wires_near: self.study.nearby.wires,
             tall_near: self.study.nearby.tall,
             wires_under_approach: !end.wires.is_empty(),
-            stock: self.field.stock,
+            stock: self.survey.stock_value(),
             low_over_quiet_zone: false,
         };
         let mut values = [
@@ -307,11 +328,11 @@ impl<'a> Place<'a> {
             ground.map_or(SLOPE_UNKNOWN, |g| {
                 slope_value(g.slope, g.slope_error, g.cross_slope, g.cross_error, g.roughness_m)
             }),
-            surface_value(self.field.surface),
+            self.survey.surface_value(),
             approach,
-            if self.arrival.is_some() { 1.0 } else { 0.0 },
+            if self.arrival.is_some() || !self.counts_reach { 1.0 } else { 0.0 },
             clearness_value(surroundings),
-            freshness_value(age),
+            freshness_value(self.survey.confidence),
             0.0,
         ];
         let key = |gates: Gates, values: &[f64; 9]| Key {
@@ -332,7 +353,7 @@ impl<'a> Place<'a> {
         let spare_m = arrival_m.zip(circuit).map(|(a, c)| a - c.total_m);
         gates.set(Gate::WindTooStrong, self.arrival.is_some() && circuit.is_none());
         gates.set(Gate::TooLow, spare_m.is_some_and(|s| !(s >= 0.0)));
-        values[5] = spare_m.map_or(0.0, spare_value);
+        values[5] = if self.counts_reach { spare_m.map_or(0.0, spare_value) } else { 1.0 };
         let quiet_zone = self.low_over(line.start, heading, gradient);
         surroundings.low_over_quiet_zone = quiet_zone.is_some();
         values[6] = clearness_value(surroundings);
@@ -345,11 +366,11 @@ impl<'a> Place<'a> {
             !assumed && ground.is_some(),
             true,
             ground.is_some_and(|g| g.cross_error < MAX_CROSS_SLOPE),
-            self.field.surface != Surface::Unknown,
+            self.survey.surface.source == SurfaceSource::Seen && !self.survey.is_doubtful(),
             !(end.unknown_edge || end.ground_gap || assumed),
             spare_m.is_some(),
             self.field.stock != super::model::Stock::Unknown && !options.hazards_unknown,
-            age.is_some(),
+            self.survey.age_days.is_some(),
             true,
         ];
         Some(Judged {
@@ -377,12 +398,6 @@ impl<'a> Place<'a> {
             verdict: key.verdict,
             score: key.score,
         })
-    }
-
-    /// Days since the last look; `None` when unknown or in the future.
-    pub(super) fn age_days(&self) -> Option<i32> {
-        let (today, then) = (self.input.options.today?, self.field.surveyed?);
-        today.days_since_epoch.checked_sub(then.days_since_epoch).filter(|age| *age >= 0)
     }
 
     /// The quiet zone that the final passes lower over than it should.
@@ -414,7 +429,7 @@ pub fn rank<F: Borrow<Field> + Sync, S: Borrow<FieldStudy> + Sync>(
         .enumerate()
         .with_min_len(8)
         .map(|(index, field)| {
-            let Some(study) = studies.get(index) else { return reasons::not_studied(index, &input.options.weights) };
+            let Some(study) = studies.get(index) else { return reasons::not_studied(index, field.borrow(), input) };
             let arrival = arrivals.get(index).copied().flatten();
             let place = Place::new(field.borrow(), study.borrow(), input, &zone_bounds, arrival);
             reasons::ranked_field(index, &place, place.best().as_ref())

@@ -311,6 +311,35 @@ fn many_threads_give_the_same_ranking() {
     assert_eq!(run(1), run(3));
 }
 
+#[test]
+fn an_old_survey_speaks_in_plain_words_and_with_the_calendar() {
+    // 20 000 days after 1970-01-01 is the fourth of October 2024.
+    let mut s = Scene::one(big());
+    s.fields[0].surface = Surface::GrazedGrass;
+    s.fields[0].surveyed = Some(Day { days_since_epoch: TODAY.days_since_epoch - 100 });
+    let r = s.first();
+    assert_eq!(r.verdict, Verdict::Workable);
+    assert!(says(&r, ReasonKind::Limit, "grazed grass when looked at {0} ago; it may have changed since"));
+    assert!(says(&r, ReasonKind::NotKnown, "no animals when looked at {0} ago"), "{:#?}", r.reasons);
+    s.fields[0].calendar.months[9] = Some(Surface::Ploughed);
+    let r = s.first();
+    assert_eq!(r.verdict, Verdict::LastResort);
+    assert!(says(&r, ReasonKind::Limit, "the calendar says ploughed in October"), "{:#?}", r.reasons);
+    s.fields[0].calendar.months[9] = Some(Surface::TallCrop);
+    let r = s.first();
+    let words = "grazed grass when looked at {0} ago; the calendar says tall crop in October: expect to turn over";
+    assert_eq!((r.verdict, gates(&r)), (Verdict::Out, vec![words]));
+    s.fields[0].surface = Surface::Unknown;
+    assert_eq!(gates(&s.first()), ["the calendar says tall crop in October: expect to turn over"]);
+    s.fields[0].calendar.months[9] = Some(Surface::Stubble);
+    let r = s.first();
+    assert_eq!(r.verdict, Verdict::LastResort);
+    assert!(says(&r, ReasonKind::NotKnown, "not known; the calendar says stubble in October"), "{:#?}", r.reasons);
+    let list = workings(&r, &s.studies()[0], &s.input(), s.arrivals[0]);
+    let trust = list.iter().find(|w| w.label == "trust in the survey").unwrap();
+    assert_eq!(trust.value, Quantity::Number(r.survey.confidence, 2));
+}
+
 /// One surface better, one step fresher, and so on; each only where it makes things better.
 fn better(mut f: Field, what: u8) -> Field {
     match what {
@@ -372,6 +401,8 @@ proptest! {
 
     #[test]
     fn a_better_field_never_has_a_worse_verdict_or_score(f in any_field(), what in 0..4u8, height in 200.0..900.0f64) {
+        // How fast a survey ages depends on what was seen, so surfaces are compared on the day they were looked at.
+        let f = if what == 0 { Field { surveyed: Some(TODAY), ..f } } else { f };
         let mut s = scene(vec![f.clone()]);
         s.arrivals[0].as_mut().unwrap().height_amsl_m = height;
         let before = s.first();
@@ -381,6 +412,30 @@ proptest! {
         if after.verdict == before.verdict && gates(&after).len() == gates(&before).len() {
             prop_assert!(after.score >= before.score - 1e-12, "{} {}", before.score, after.score);
         }
+    }
+
+    #[test]
+    fn an_older_survey_never_ranks_higher(f in any_field(), month in 0..12_usize, grown in 0..8_usize, older in 1..400_i32) {
+        let mut young = f;
+        young.surveyed = young.surveyed.or(Some(TODAY));
+        young.calendar.months[month] = Some(Surface::ALL[grown]);
+        let mut old = young.clone();
+        old.surveyed = old.surveyed.map(|d| Day { days_since_epoch: d.days_since_epoch - older });
+        let (young, old) = (scene(vec![young]).first(), scene(vec![old]).first());
+        prop_assert!(old.verdict >= young.verdict);
+        if old.verdict == young.verdict && gates(&old).len() == gates(&young).len() {
+            prop_assert!(old.score <= young.score + 1e-12, "{} {}", old.score, young.score);
+        }
+    }
+
+    #[test]
+    fn no_calendar_makes_an_unknown_field_roomy(f in any_field(), grown in 0..8_usize) {
+        let mut f = Field { surface: Surface::Unknown, ..f };
+        let bare = scene(vec![f.clone()]).first();
+        f.calendar.months = [Some(Surface::ALL[grown]); 12];
+        let with = scene(vec![f]).first();
+        prop_assert!(with.verdict >= bare.verdict && with.verdict != Verdict::Roomy);
+        prop_assert!(with.verdict != bare.verdict || with.score <= bare.score + 1e-12);
     }
 
     #[test]

@@ -3,12 +3,14 @@
 use super::criteria::{
     MAX_CROSS_SLOPE, MAX_DOWNHILL, MAX_TAILWIND_SHARE, MAX_UPHILL, ROOMY_FROM, UNKNOWN_AT_MOST, Weights, slope_value,
 };
-use super::model::{Stock, Surface};
-use super::rank::{Gate, Judged, Place};
+use super::model::{Field, Stock, Surface};
+use super::rank::{Gate, Judged, Place, RankInput};
 use super::study::{GroundKnown, NoStrip, Under, may_include_trees};
+use super::survey::{SurveyStanding, TRUSTED_FROM};
 use super::verdict::{
     ApproachObstacle, Criterion, CriterionKind, Quantity, RankedField, Reason, ReasonKind, StripVerdict, Verdict,
 };
+use crate::aircraft::Aircraft;
 use crate::fields::approach::displacement_m;
 
 /// Slope below which a field is called level in words.
@@ -19,8 +21,10 @@ fn reason(kind: ReasonKind, template: &str, quantities: &[Quantity]) -> Reason {
 }
 
 /// A field nobody studied.
-pub(super) fn not_studied(index: usize, weights: &Weights) -> RankedField {
-    out(index, weights, vec![reason(ReasonKind::Gate, "not looked at for this aircraft yet", &[])])
+pub(super) fn not_studied(index: usize, field: &Field, input: &RankInput<'_>) -> RankedField {
+    let survey = SurveyStanding::of(field, input.options.today);
+    let why = vec![reason(ReasonKind::Gate, "not looked at for this aircraft yet", &[])];
+    out(index, &input.options.weights, survey, why)
 }
 
 /// Says how many other usable fields lie beside a field.
@@ -35,7 +39,7 @@ fn criteria(weights: &Weights, values: &[f64; 9], known: &[bool; 9]) -> Vec<Crit
     list.map(|(i, kind)| Criterion { kind, value: values[i], weight: weights.values()[i], known: known[i] }).collect()
 }
 
-fn out(index: usize, weights: &Weights, reasons: Vec<Reason>) -> RankedField {
+fn out(index: usize, weights: &Weights, survey: SurveyStanding, reasons: Vec<Reason>) -> RankedField {
     RankedField {
         index,
         rank: 0,
@@ -45,6 +49,7 @@ fn out(index: usize, weights: &Weights, reasons: Vec<Reason>) -> RankedField {
         circuit_height_m: None,
         spare_height_m: None,
         strip: None,
+        survey,
         criteria: criteria(weights, &[0.0; 9], &[false; 9]),
         reasons,
     }
@@ -55,22 +60,8 @@ pub(super) fn ranked_field(index: usize, place: &Place<'_>, best: Option<&Judged
     let aircraft = place.input.aircraft;
     let weights = &place.input.options.weights;
     let Some(j) = best else {
-        let (strip, margin) = (Quantity::Length(aircraft.strip_width_m), Quantity::Length(aircraft.edge_margin_m));
-        let words = match place.study.no_strip {
-            Some(NoStrip::BadOutline) => "its outline encloses nothing; draw it again",
-            Some(NoStrip::TooLarge) => "this outline is larger than any field; draw the fields inside it",
-            Some(NoStrip::OffTerrain) => "outside the terrain: slope and arrival height are not known",
-            Some(NoStrip::BadAircraft) => "the aircraft's strip width or edge margin is not a usable number",
-            Some(NoStrip::TooNarrow) | None => "no strip {0} wide fits with {1} kept from the edges",
-        };
-        return out(index, weights, vec![reason(ReasonKind::Gate, words, &[strip, margin])]);
+        return out(index, weights, place.survey, vec![no_strip(place.study.no_strip, aircraft)]);
     };
-    let mut reasons = Vec::with_capacity(12);
-    gates(place, j, &mut reasons);
-    limits(place, j, &mut reasons);
-    not_known(place, j, &mut reasons);
-    notes(place, j, &mut reasons);
-    good(place, j, &mut reasons);
     RankedField {
         index,
         rank: 0,
@@ -80,12 +71,37 @@ pub(super) fn ranked_field(index: usize, place: &Place<'_>, best: Option<&Judged
         circuit_height_m: j.circuit.map(|c| c.total_m),
         spare_height_m: j.spare_m,
         strip: Some(strip_verdict(place, j)),
+        survey: place.survey,
         criteria: criteria(weights, &j.values, &j.known),
-        reasons,
+        reasons: about(place, j),
     }
 }
 
-fn strip_verdict(place: &Place<'_>, j: &Judged<'_>) -> StripVerdict {
+/// Why a field has no strip at all.
+pub(super) fn no_strip(why: Option<NoStrip>, aircraft: &Aircraft) -> Reason {
+    let (strip, margin) = (Quantity::Length(aircraft.strip_width_m), Quantity::Length(aircraft.edge_margin_m));
+    let words = match why {
+        Some(NoStrip::BadOutline) => "its outline encloses nothing; draw it again",
+        Some(NoStrip::TooLarge) => "this outline is larger than any field; draw the fields inside it",
+        Some(NoStrip::OffTerrain) => "outside the terrain: slope and arrival height are not known",
+        Some(NoStrip::BadAircraft) => "the aircraft's strip width or edge margin is not a usable number",
+        Some(NoStrip::TooNarrow) | None => "no strip {0} wide fits with {1} kept from the edges",
+    };
+    reason(ReasonKind::Gate, words, &[strip, margin])
+}
+
+/// Every reason that a judged strip gives, gates first.
+pub(super) fn about(place: &Place<'_>, j: &Judged<'_>) -> Vec<Reason> {
+    let mut reasons = Vec::with_capacity(12);
+    gates(place, j, &mut reasons);
+    limits(place, j, &mut reasons);
+    not_known(place, j, &mut reasons);
+    notes(place, j, &mut reasons);
+    good(place, j, &mut reasons);
+    reasons
+}
+
+pub(super) fn strip_verdict(place: &Place<'_>, j: &Judged<'_>) -> StripVerdict {
     let aircraft = place.input.aircraft;
     let mut obstacles: Vec<ApproachObstacle> = j
         .end
@@ -167,7 +183,10 @@ fn gates(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
                 "slopes across by {0}, more than {1}",
                 vec![Quantity::Slope(j.ground.map_or(0.0, |g| g.cross_slope.abs())), Quantity::Slope(MAX_CROSS_SLOPE)],
             ),
-            Gate::Surface => ("tall crop: expect to turn over", vec![]),
+            Gate::Surface => {
+                reasons.push(tall_crop(&place.survey));
+                continue;
+            }
             Gate::NoTerrain => (
                 match place.study.ground {
                     GroundKnown::NotLoaded => "no terrain is loaded: slope and arrival height are not known",
@@ -233,10 +252,13 @@ fn limits(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
             limit("uneven: the ground departs from a plane by {0}", &[Quantity::Height(g.roughness_m)]);
         }
     }
-    match place.field.surface {
-        Surface::ShortCrop | Surface::LongGrass | Surface::SoftOrWet => limit(place.field.surface.words(), &[]),
-        Surface::Ploughed => limit("ploughed: land along the furrows", &[]),
-        Surface::Stubble | Surface::GrazedGrass | Surface::TallCrop | Surface::Unknown => {}
+    let survey = &place.survey;
+    match survey.surface.surface {
+        surface @ (Surface::ShortCrop | Surface::LongGrass | Surface::SoftOrWet) if !told_with_its_age(survey) => {
+            limit(surface.words(), &[]);
+        }
+        Surface::Ploughed if !told_with_its_age(survey) => limit("ploughed: land along the furrows", &[]),
+        _ => {}
     }
     if let Some(p) =
         j.governing.map(|i| j.end.obstacles[i]).filter(|_| j.displacement_m > 0.25 * j.study.strip.length_m)
@@ -249,8 +271,10 @@ fn limits(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
     if let Some(spare) = j.spare_m.filter(|s| *s >= 0.0 && low(CriterionKind::SpareHeight)) {
         limit("only {0} more height than a circuit needs", &[Quantity::HeightAtLeast(spare)]);
     }
-    if place.field.stock == Stock::Present {
-        limit("animals on it", &[]);
+    match (survey.stock, survey.stock_age_days) {
+        (Stock::Present, Some(age)) if age > 0 => limit("animals on it when looked at {0} ago", &[Quantity::Days(age)]),
+        (Stock::Present, _) => limit("animals on it", &[]),
+        _ => {}
     }
     if !j.end.wires.is_empty() && !j.gates.has(Gate::Wires) {
         let (words, quantities) = wires_words("wires under the approach", j);
@@ -267,18 +291,33 @@ fn limits(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
         let name = zone.name.replace(['{', '}'], "");
         limit(format!("the final passes low over a quiet zone {name}").trim_end(), &[]);
     }
-    if let Some(age) = place.age_days().filter(|_| low(CriterionKind::Freshness)) {
-        limit("last looked at {0} ago", &[Quantity::Days(age)]);
+    if let Some(age) = survey.age_days.filter(|_| low(CriterionKind::Freshness)) {
+        if told_with_its_age(survey) {
+            limit(&since_seen(survey), &[Quantity::Days(age)]);
+        } else {
+            limit("last looked at {0} ago", &[Quantity::Days(age)]);
+        }
     }
 }
 
 fn not_known(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
     let mut say = |words: &str, quantities: &[Quantity]| reasons.push(reason(ReasonKind::NotKnown, words, quantities));
-    if place.field.surface == Surface::Unknown {
-        say("what grows there is not known", &[]);
+    let survey = &place.survey;
+    match (survey.seen, survey.expected_now()) {
+        (Surface::Unknown, Some(expected)) if expected != Surface::TallCrop => {
+            let (expected, month) = (expected.words(), survey.month_words());
+            say(&format!("what grows there is not known; the calendar says {expected} in {month}"), &[]);
+        }
+        (Surface::Unknown, _) => say("what grows there is not known", &[]),
+        _ => {}
     }
-    if place.field.stock == Stock::Unknown {
-        say("whether animals are there is not known", &[]);
+    match (survey.stock, survey.stock_age_days) {
+        (Stock::Unknown, _) => say("whether animals are there is not known", &[]),
+        (Stock::None, Some(age)) if survey.stock_confidence < TRUSTED_FROM => {
+            say("no animals when looked at {0} ago; there may be some by now", &[Quantity::Days(age)]);
+        }
+        (Stock::None, None) => say("nobody noted when animals were looked for", &[]),
+        _ => {}
     }
     if place.input.options.hazards_unknown {
         say("no hazards were loaded: wires, masts and trees around it were not looked at", &[]);
@@ -310,7 +349,7 @@ fn not_known(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
             say("the terrain's heights may include trees and buildings", &[]);
         }
     }
-    match (place.field.surveyed, place.age_days()) {
+    match (place.field.surveyed, survey.age_days) {
         (None, _) => say("nobody noted when it was last looked at", &[]),
         (Some(_), None) => say("how long ago it was looked at is not known", &[]),
         (Some(_), Some(_)) => {}
@@ -343,12 +382,60 @@ fn good(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
     if j.headwind_ms > 1.0 && value(CriterionKind::WindAlignment) >= ROOMY_FROM {
         say("headwind of {0}", &[Quantity::Speed(j.headwind_ms)]);
     }
-    if matches!(place.field.surface, Surface::Stubble | Surface::GrazedGrass) {
-        say(place.field.surface.words(), &[]);
+    let survey = &place.survey;
+    if matches!(survey.seen, Surface::Stubble | Surface::GrazedGrass) && !survey.is_doubtful() {
+        say(survey.seen.words(), &[]);
     }
     let clear = j.displacement_m <= 0.0 && value(CriterionKind::Approach) > 0.9;
     if clear && value(CriterionKind::Approach) > UNKNOWN_AT_MOST {
         say("nothing known under the approach takes length", &[]);
+    }
+}
+
+/// Whether the surface and the age of the survey stand in one sentence: something was seen, but too long ago.
+fn told_with_its_age(survey: &SurveyStanding) -> bool {
+    survey.seen != Surface::Unknown && survey.age_days.is_some() && survey.is_doubtful()
+}
+
+/// What was seen and what has become of it; the gap is the age.
+fn since_seen(survey: &SurveyStanding) -> String {
+    let (seen, month) = (survey.seen.words(), survey.month_words());
+    match survey.expected {
+        Some(expected) if expected == survey.seen => {
+            format!("{seen} when looked at {{0}} ago; the calendar says the same in {month}")
+        }
+        Some(expected) => {
+            format!("{seen} when looked at {{0}} ago; the calendar says {} in {month}", expected.words())
+        }
+        None => format!("{seen} when looked at {{0}} ago; it may have changed since"),
+    }
+}
+
+/// Why a tall crop keeps the aircraft out: seen, or to be expected by now.
+fn tall_crop(survey: &SurveyStanding) -> Reason {
+    const WHY: &str = "expect to turn over";
+    let aged = survey.age_days.filter(|_| told_with_its_age(survey));
+    match (survey.seen, aged) {
+        (Surface::TallCrop, None) => reason(ReasonKind::Gate, &format!("tall crop: {WHY}"), &[]),
+        (_, Some(age)) => reason(ReasonKind::Gate, &format!("{}: {WHY}", since_seen(survey)), &[Quantity::Days(age)]),
+        (seen, None) => {
+            let seen =
+                if seen == Surface::Unknown { String::new() } else { format!("{} at an unknown time; ", seen.words()) };
+            let month = survey.month_words();
+            reason(ReasonKind::Gate, &format!("{seen}the calendar says tall crop in {month}: {WHY}"), &[])
+        }
+    }
+}
+
+/// A slope along the landing direction as the end of a sentence.
+pub(super) fn slope_words(slope: Option<f64>) -> &'static str {
+    match slope {
+        None => ", slope not known",
+        Some(s) if s < -LEVEL => ", slightly downhill",
+        Some(s) if s > 0.06 => ", steeply uphill",
+        Some(s) if s > 0.03 => ", uphill",
+        Some(s) if s > LEVEL => ", slightly uphill",
+        Some(_) => ", about level",
     }
 }
 
@@ -363,14 +450,7 @@ pub fn headline(field: &RankedField) -> Reason {
     let Some(strip) = &field.strip else {
         return reason(ReasonKind::Note, field.verdict.words(), &[]);
     };
-    let slope = match strip.slope {
-        None => ", slope not known",
-        Some(s) if s < -LEVEL => ", slightly downhill",
-        Some(s) if s > 0.06 => ", steeply uphill",
-        Some(s) if s > 0.03 => ", uphill",
-        Some(s) if s > LEVEL => ", slightly uphill",
-        Some(_) => ", about level",
-    };
+    let slope = slope_words(strip.slope);
     let template = format!("{}: {{0}} usable landing {{1}}{slope}", field.verdict.words());
     let usable = Quantity::LengthAtLeast(strip.usable_length_m);
     reason(ReasonKind::Note, &template, &[usable, Quantity::Direction(strip.heading)])

@@ -74,6 +74,23 @@ impl AssumedHeights {
             (_, EdgeKind::Unknown) => (self.unknown_m, true),
         }
     }
+
+    /// Where the height taken for a kind of edge comes from.
+    #[must_use]
+    pub fn source(&self, kind: EdgeKind) -> &'static str {
+        if *self != Self::default() {
+            return "set by the user";
+        }
+        match kind {
+            EdgeKind::Nothing => "nothing stands there",
+            EdgeKind::Hedge => "from memory: hedges of 1.5 to 3 m",
+            EdgeKind::TreeLine => "from memory: tree lines of 15 to 20 m",
+            EdgeKind::Fence => "from memory: stock fences",
+            EdgeKind::Wall => "from memory: field walls",
+            EdgeKind::Wires => "from memory: wood poles of 8 to 12 m",
+            EdgeKind::Unknown => "the hedgerow of the European Wind Atlas roughness classes",
+        }
+    }
 }
 
 /// What something under the approach is.
@@ -102,7 +119,7 @@ impl Under {
             Self::Ground => "rising ground",
         }
     }
-    fn is_wires(self) -> bool {
+    pub(super) fn is_wires(self) -> bool {
         matches!(self, Self::Edge(EdgeKind::Wires) | Self::Hazard(HazardKind::Wires))
     }
 }
@@ -308,8 +325,7 @@ impl FieldStudy {
     ) -> Self {
         let centre = field.centroid();
         let radius_m = field.outer.iter().map(|p| p.distance(centre)).fold(0.0, f64::max);
-        let (low, high) = looked_at(centre, radius_m);
-        let near = hazards.near(low, high);
+        let near = hazards_near(field, hazards);
         let mut study = Self {
             strips: Vec::new(),
             no_strip: None,
@@ -448,6 +464,19 @@ impl Scene<'_> {
     }
 
     fn end(&self, strip: &Strip) -> EndStudy {
+        let Look { threshold_amsl_m, standing, unknown_edge, ground_gap } = self.look(strip);
+        let points: Vec<ApproachPoint> = standing.iter().map(|s| s.point).collect();
+        EndStudy {
+            threshold_amsl_m,
+            wires: governing(points.iter().filter(|p| p.what.is_wires()).copied().collect(), WIRES_MARGIN_M),
+            obstacles: governing(points, 0.0),
+            unknown_edge,
+            ground_gap,
+        }
+    }
+
+    /// Everything under the approach to the strip's start, whether or not it can ever take length.
+    fn look(&self, strip: &Strip) -> Look {
         let corridor = Corridor {
             start: strip.start,
             u: strip.heading.unit(),
@@ -455,10 +484,9 @@ impl Scene<'_> {
             half_width_m: (strip.width_m + self.margin) / 2.0 - 0.01,
         };
         let threshold = self.terrain.and_then(|t| t.height_at(strip.start));
-        let mut end = EndStudy {
+        let mut look = Look {
             threshold_amsl_m: threshold,
-            obstacles: Vec::new(),
-            wires: Vec::new(),
+            standing: Vec::new(),
             unknown_edge: false,
             ground_gap: threshold.is_none(),
         };
@@ -473,45 +501,47 @@ impl Scene<'_> {
             ),
             _ => 0.0,
         };
-        let mut points: Vec<ApproachPoint> = Vec::new();
-        let mut stand = |what, from: Xy, height: f64, assumed, gap: &mut bool| {
+        let mut standing: Vec<Standing> = Vec::new();
+        let mut stand = |what, source, from: Xy, (height, assumed): (f64, bool), gap: &mut bool| {
             let before_threshold_m = corridor.before(from).max(0.0);
-            points.push(ApproachPoint { what, height_m: rise(from, gap) + height, before_threshold_m, assumed });
+            let point = ApproachPoint { what, height_m: rise(from, gap) + height, before_threshold_m, assumed };
+            standing.push(Standing { point, stands_m: height, source });
         };
 
         for (i, (a, b)) in segments(&self.field.outer, true).enumerate() {
             let Some((p, q)) = corridor.clip(a, b, 0.0) else { continue };
             let edge = self.field.edges.get(i).copied().unwrap_or(BoundaryEdge::UNKNOWN);
-            end.unknown_edge |= edge.kind == EdgeKind::Unknown && edge.height_m.is_none();
-            let (height, assumed) = self.assumed.height_m(edge);
-            if height > 0.0 {
-                stand(Under::Edge(edge.kind), p, height, assumed, &mut end.ground_gap);
-                stand(Under::Edge(edge.kind), q, height, assumed, &mut end.ground_gap);
+            look.unknown_edge |= edge.kind == EdgeKind::Unknown && edge.height_m.is_none();
+            let height = self.assumed.height_m(edge);
+            if height.0 > 0.0 {
+                stand(Under::Edge(edge.kind), Source::Side(i), p, height, &mut look.ground_gap);
+                stand(Under::Edge(edge.kind), Source::Side(i), q, height, &mut look.ground_gap);
             }
         }
-        for (a, b) in self.field.holes.iter().flat_map(|h| segments(h, true)) {
-            if let Some((p, q)) = corridor.clip(a, b, 0.0) {
-                stand(Under::Hole, p, self.assumed.unknown_m, true, &mut end.ground_gap);
-                stand(Under::Hole, q, self.assumed.unknown_m, true, &mut end.ground_gap);
+        for (i, hole) in self.field.holes.iter().enumerate() {
+            let height = (self.assumed.unknown_m, true);
+            for (p, q) in segments(hole, true).filter_map(|(a, b)| corridor.clip(a, b, 0.0)) {
+                stand(Under::Hole, Source::Hole(i), p, height, &mut look.ground_gap);
+                stand(Under::Hole, Source::Hole(i), q, height, &mut look.ground_gap);
             }
         }
-        for hazard in self.near {
-            let (height, assumed) = match hazard.height_m {
+        for (i, hazard) in self.near.iter().enumerate() {
+            let height = match hazard.height_m {
                 Some(h) if h.is_finite() && h >= 0.0 => (h, false),
                 _ => (hazard.kind.assumed_height_m(), true),
             };
-            if height <= 0.0 {
+            if height.0 <= 0.0 {
                 continue;
             }
-            let what = Under::Hazard(hazard.kind);
+            let (what, source) = (Under::Hazard(hazard.kind), Source::Hazard(i));
             let (chain, closed) = outline(&hazard.shape);
             let room = if chain.len() == 1 { room_around_m(hazard.kind) } else { 0.0 };
             let (mut nearest, mut farthest) = (f64::INFINITY, f64::NEG_INFINITY);
             for (a, b) in segments(chain, closed) {
                 if let Some((p, q)) = corridor.clip(a, b, room) {
                     let toward = corridor.u * room;
-                    stand(what, p + toward, height, assumed, &mut end.ground_gap);
-                    stand(what, q + toward, height, assumed, &mut end.ground_gap);
+                    stand(what, source, p + toward, height, &mut look.ground_gap);
+                    stand(what, source, q + toward, height, &mut look.ground_gap);
                     let (d, e) = (corridor.before(p), corridor.before(q));
                     nearest = nearest.min(d.min(e));
                     farthest = farthest.max(d.max(e));
@@ -526,7 +556,7 @@ impl Scene<'_> {
                 }
                 let mut d = nearest.max(0.0);
                 while d < farthest {
-                    stand(what, corridor.place(d), height, assumed, &mut end.ground_gap);
+                    stand(what, source, corridor.place(d), height, &mut look.ground_gap);
                     d += 50.0;
                 }
             }
@@ -541,20 +571,78 @@ impl Scene<'_> {
                 for c in [-half, 0.0, half] {
                     match terrain.height_at(corridor.place(d) + left * c) {
                         Some(h) => highest = Some(highest.map_or(h, |k: f64| k.max(h))),
-                        None => end.ground_gap = true,
+                        None => look.ground_gap = true,
                     }
                 }
                 if let Some(h) = highest {
                     let (height_m, before_threshold_m) = (h - base, d);
-                    points.push(ApproachPoint { what: Under::Ground, height_m, before_threshold_m, assumed: false });
+                    let point = ApproachPoint { what: Under::Ground, height_m, before_threshold_m, assumed: false };
+                    standing.push(Standing { point, stands_m: 0.0, source: Source::Ground });
                 }
                 d += step;
             }
         }
-        end.wires = governing(points.iter().filter(|p| p.what.is_wires()).copied().collect(), WIRES_MARGIN_M);
-        end.obstacles = governing(points, 0.0);
-        end
+        look.standing = standing;
+        look
     }
+}
+
+/// Which thing a point under the approach belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Source {
+    /// A side of the outer ring, by number.
+    Side(usize),
+    /// A hole of the field, by number.
+    Hole(usize),
+    /// A hazard, by its place among those near the field.
+    Hazard(usize),
+    /// The ground itself.
+    Ground,
+}
+
+/// The top of something under the approach, with what it stands on.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Standing {
+    /// Its top.
+    pub(super) point: ApproachPoint,
+    /// How high it stands above the ground under it, metres.
+    pub(super) stands_m: f64,
+    /// Which thing it is.
+    pub(super) source: Source,
+}
+
+/// Everything under the approach to one end of a strip.
+pub(super) struct Look {
+    /// Height of the ground at the landing end.
+    pub(super) threshold_amsl_m: Option<f64>,
+    /// What stands there, in no order.
+    pub(super) standing: Vec<Standing>,
+    /// Whether a side nobody looked at is crossed.
+    pub(super) unknown_edge: bool,
+    /// Whether terrain is missing.
+    pub(super) ground_gap: bool,
+}
+
+/// Everything under the approach to the start of a strip of a studied field; `near` comes from [`hazards_near`].
+pub(super) fn look_under_approach(
+    field: &Field,
+    near: &[&Hazard],
+    terrain: Option<&Terrain>,
+    aircraft: &Aircraft,
+    options: &StudyOptions,
+    strip: &Strip,
+) -> Look {
+    Scene { field, near, terrain, assumed: options.assumed, margin: aircraft.edge_margin_m }.look(strip)
+}
+
+/// The hazards that a study of a field looks at.
+#[must_use]
+pub fn hazards_near<'a>(field: &Field, hazards: &'a HazardIndex) -> Vec<&'a Hazard> {
+    let centre = field.centroid();
+    let radius_m = field.outer.iter().map(|p| p.distance(centre)).fold(0.0, f64::max);
+    let (low, high) = looked_at(centre, radius_m);
+    hazards.near(low, high)
 }
 
 /// Height by which an approach must clear wires to be called clear of them, metres: 50 ft. Common practice, no source.
@@ -633,7 +721,7 @@ impl Corridor {
 ///
 /// The slope's error is the point-to-point error of the heights over the strip's length (over its width for the slope
 /// across): neighbouring heights of one survey are wrong together, so many posts do not make it smaller.
-fn fit_ground(terrain: &Terrain, strip: &Strip) -> Option<StripGround> {
+pub(crate) fn fit_ground(terrain: &Terrain, strip: &Strip) -> Option<StripGround> {
     let cell = terrain.frame.cell_m;
     let band = strip.width_m.max(cell);
     let along = ((strip.length_m / cell).ceil() as usize + 1).clamp(3, 80);
@@ -672,7 +760,7 @@ fn fit_ground(terrain: &Terrain, strip: &Strip) -> Option<StripGround> {
 }
 
 /// Whether the heights may include trees and buildings.
-pub(super) fn may_include_trees(accuracy: TerrainAccuracy) -> bool {
+pub(crate) fn may_include_trees(accuracy: TerrainAccuracy) -> bool {
     accuracy.kind != SurfaceKind::BareGround
 }
 

@@ -1,5 +1,6 @@
 //! The result of ranking: verdicts, criteria, reasons, and the numbers behind each number.
 
+use super::survey::SurveyStanding;
 use crate::position::{Bearing, Xy};
 use serde::Serialize;
 
@@ -265,6 +266,8 @@ pub struct RankedField {
     pub spare_height_m: Option<f64>,
     /// The strip chosen; `None` when no strip fits.
     pub strip: Option<StripVerdict>,
+    /// What the survey is still worth today, and what the calendar expects.
+    pub survey: SurveyStanding,
     /// Every criterion, in the order of [`CriterionKind::ALL`].
     pub criteria: Vec<Criterion>,
     /// Every reason, gates first.

@@ -4,6 +4,7 @@ use super::approach::{APPROACH_WIND_HEIGHT_M, STEEPEST_GRADIENT};
 use super::circuit_height::{CircuitSetting, overhead_from_landing};
 use super::rank::RankInput;
 use super::study::FieldStudy;
+use super::survey::{EXPECTED_CONFIDENCE, SurveyStanding, half_life_days, stock_half_life_days};
 use super::verdict::{Quantity, RankedField, StripVerdict};
 use crate::air::isa_density_ratio;
 use crate::reach::Arrival;
@@ -74,6 +75,7 @@ pub fn workings(
             "trigonometry",
         ));
     }
+    survey(&ranked.survey, &mut list);
     let parts = ranked.criteria.iter().flat_map(|c| {
         let name = c.kind.words();
         [(name.to_owned(), Quantity::Number(c.value, 2)), (format!("weight of {name}"), Quantity::Number(c.weight, 2))]
@@ -86,6 +88,43 @@ pub fn workings(
         source: "weights: common practice, no source; they can be changed",
     });
     list
+}
+
+fn survey(standing: &SurveyStanding, list: &mut Vec<Working>) {
+    const SOURCE: &str = "common practice, no source";
+    if let (Some(age), Some(month)) = (standing.age_days, standing.month) {
+        let (seen, now) = (standing.seen.words(), half_life_days(standing.seen, month));
+        let mut inputs = vec![
+            ("looked at, days ago".to_owned(), Quantity::Days(age)),
+            (format!("half-life of {seen} in {}", standing.month_words()), Quantity::Number(now, 0)),
+        ];
+        if let Some(expected) = standing.expected {
+            inputs.push((
+                format!("the calendar expects {}, trusted to", expected.words()),
+                Quantity::Number(EXPECTED_CONFIDENCE, 2),
+            ));
+        }
+        list.push(Working {
+            label: "trust in the survey".into(),
+            value: Quantity::Number(standing.confidence, 2),
+            formula: "½ to the power of the sum of days in each month ÷ half-life of that month; shorter in months of \
+                      harvest, ploughing and drilling and where the calendar changes; what was seen counts in full \
+                      from 0.50 up, and below that the worse of seen and expected"
+                .into(),
+            inputs,
+            source: SOURCE,
+        });
+    }
+    if let Some(age) = standing.stock_age_days {
+        let half_life = Quantity::Number(stock_half_life_days(standing.seen), 0);
+        list.push(working(
+            "trust in what was seen of animals",
+            Quantity::Number(standing.stock_confidence, 2),
+            "½ to the power of days ÷ half-life",
+            vec![("looked for, days ago", Quantity::Days(age)), ("half-life in days", half_life)],
+            SOURCE,
+        ));
+    }
 }
 
 fn lengths(strip: &StripVerdict, input: &RankInput<'_>, list: &mut Vec<Working>) {

@@ -120,8 +120,7 @@ fn refuse(found: Option<Crossing>) -> Result<(), OutlineError> {
 
 /// Up to `limit` places where the rings of an outline meet themselves or each other.
 ///
-/// Coordinates must be places ([`super::place::is_place`]); sides without length are passed over by nothing here, they
-/// touch their neighbours.
+/// Coordinates must be places, and no side without length: it would touch its neighbours.
 pub(super) fn crossings(outer: &[Xy], holes: &[Vec<Xy>], limit: usize) -> Vec<Crossing> {
     let sides: Vec<Named> = rings_of(outer, holes).flat_map(|(ring, points)| named(ring, points)).collect();
     meetings(&sides, limit)

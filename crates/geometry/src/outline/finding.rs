@@ -3,7 +3,7 @@
 use super::OutlineError;
 use super::index::OutlineIndex;
 use super::measure::interior_angle;
-use super::place::{CornerRef, ends_of, rings, side_at};
+use super::place::{CornerRef, check_places, ends_of, rings, side_at};
 use super::shared::shared_between;
 use super::validity::faults;
 use crate::fields::model::{Field, ring_area};
@@ -236,9 +236,12 @@ fn of_two(
     }
 }
 
-/// How much two fields share, m², and a place in the largest shared piece; `None` when nothing worth looking at.
+/// How much two fields share, m², and a place in the largest shared piece; `None` when they share nothing worth looking
+/// at, or a coordinate is no place.
 #[must_use]
 pub fn overlap(first: &Field, second: &Field) -> Option<(f64, Xy)> {
+    // The overlay library panics on what is no number.
+    check_places(rings(first).chain(rings(second)).flat_map(|(_, ring)| ring)).ok()?;
     let ((low, high), (l, h)) = (bounds(&first.outer)?, bounds(&second.outer)?);
     let (from, to) = (Xy::new(low.x.max(l.x), low.y.max(l.y)), Xy::new(high.x.min(h.x), high.y.min(h.y)));
     let apart = to.x - from.x <= DRAWN_EXACTLY_M || to.y - from.y <= DRAWN_EXACTLY_M;

@@ -105,12 +105,12 @@ fn measures(ui: &mut Ui, model: &Model, what: Drawing, theme: &Theme) {
 
 /// The next corner by typing: a direction and a length from the last one, or a place.
 fn next_corner(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
-    ui.label("Next corner, typed:");
-    let hint = if model.annotating.draft.corners.is_empty() {
-        "A place, such as 52.2730, -2.8249"
+    let (label, hint) = if model.annotating.draft.corners.is_empty() {
+        ("First corner, typed:", "a place, such as 52.2730, -2.8249")
     } else {
-        "Direction and length, such as 240 85 m, or a place"
+        ("Next corner, typed (direction and length, or a place):", "240 85 m")
     };
+    ui.label(label);
     typed(ui, hint, model, commands);
 }
 

@@ -1,14 +1,16 @@
 //! What is known about the chosen field, and changes to several at once.
 
-use super::side_form;
+use super::{growth_form, remarks_form, side_form};
 use crate::command::Command;
 use crate::edits::{self, describe};
-use crate::model::{AnnotateCommand, Model};
+use crate::model::{AnnotateCommand, Model, SurveyCommand};
+use crate::survey::look_at::standing_words;
 use crate::theme::{Theme, space};
 use egui::{ComboBox, Id, Key, RichText, TextEdit, Ui};
 use sparefield_data::area::Area;
 use sparefield_data::quantity::{format_day, format_position, parse_day, parse_position};
-use sparefield_geometry::fields::model::{Field, Stock, Surface};
+use sparefield_geometry::fields::model::{Day, Field, Stock, Surface};
+use sparefield_geometry::fields::survey::SurveyStanding;
 use sparefield_geometry::outline::CornerRef;
 
 /// The form of one field.
@@ -29,11 +31,15 @@ pub(super) fn one_field(ui: &mut Ui, model: &Model, id: &str, theme: &Theme, com
     let form = Form { area, ids: &ids };
     form.text(ui, commands, "Name", "name", &field.name, |f, t| f.name = t);
     form.choice(ui, commands, "Surface", "surface", field.surface, Surface::ALL, Surface::words, |f, s| f.surface = s);
-    form.choice(ui, commands, "Stock", "stock", field.stock, Stock::ALL, Stock::words, |f, s| f.stock = s);
+    form.stock(ui, model, field, commands);
     form.survey(ui, model, field, commands);
+    standing(ui, model, field, theme);
     form.text(ui, commands, "Notes", "notes", &field.notes, |f, t| f.notes = t);
     ui.add_space(space::LINE);
     sides(ui, model, field, theme, commands);
+    growth_form::what_grows(ui, model, &form, field, theme, commands);
+    remarks_form::remarks(ui, &form, field, commands);
+    remarks_form::photographs(ui, model, &form, field, theme, commands);
     ui.add_space(space::LINE);
     ui.horizontal_wrapped(|ui| {
         if ui.add(egui::Button::new("Next corner").shortcut_text("N")).clicked() {
@@ -62,10 +68,14 @@ pub(super) fn many_fields(ui: &mut Ui, model: &Model, theme: &Theme, commands: &
         form.choice(ui, commands, "Surface", "surface", first.surface, Surface::ALL, Surface::words, |f, s| {
             f.surface = s;
         });
-        form.choice(ui, commands, "Stock", "stock", first.stock, Stock::ALL, Stock::words, |f, s| f.stock = s);
+        form.stock(ui, model, first, commands);
         form.survey(ui, model, first, commands);
-        if fields.iter().any(|f| (f.surface, f.stock, f.surveyed) != (first.surface, first.stock, first.surveyed)) {
-            let text = "They differ: shown is what the first one says.";
+        growth_form::what_grows(ui, model, &form, first, theme, commands);
+        remarks_form::remarks(ui, &form, first, commands);
+        let said = |f: &Field| (f.surface, f.stock, f.surveyed, f.stock_seen);
+        let same = |f: &&Field| said(f) == said(first) && f.calendar == first.calendar && f.remarks == first.remarks;
+        if !fields.iter().all(same) {
+            let text = "They differ: shown is what the first one says. What you set is set for all of them.";
             ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
         }
         ui.add_space(space::LINE);
@@ -74,6 +84,9 @@ pub(super) fn many_fields(ui: &mut Ui, model: &Model, theme: &Theme, commands: &
         let join = egui::Button::new("Join into one").shortcut_text("J");
         if ui.add_enabled(fields.len() >= 2, join).clicked() {
             commands.push(Command::Annotate(AnnotateCommand::Join));
+        }
+        if ui.button("Check round…").on_hover_text("What to look at on each of them, in order").clicked() {
+            commands.push(Command::Survey(SurveyCommand::MakeRound));
         }
         if ui.add(egui::Button::new("Delete all of them").shortcut_text("Delete")).clicked() {
             commands.push(Command::Annotate(AnnotateCommand::Delete));
@@ -141,20 +154,28 @@ fn sides(ui: &mut Ui, model: &Model, field: &Field, theme: &Theme, commands: &mu
     });
 }
 
+/// What the survey is still worth, where the form says what was seen.
+fn standing(ui: &mut Ui, model: &Model, field: &Field, theme: &Theme) {
+    let standing = SurveyStanding::of(field, Some(model.today));
+    let text = RichText::new(standing_words(&standing)).size(theme.sizes.small);
+    let colour = if standing.is_doubtful() { theme.colours.caution } else { theme.colours.ink_soft };
+    ui.label(text.color(colour));
+}
+
 /// Lines of a form that change fields.
-struct Form<'a> {
-    area: &'a Area,
-    ids: &'a [String],
+pub(super) struct Form<'a> {
+    pub(super) area: &'a Area,
+    pub(super) ids: &'a [String],
 }
 
 const LABEL_WIDTH: f32 = 74.0;
 
 impl Form<'_> {
-    fn change(&self, commands: &mut Vec<Command>, what: &str, change: impl Fn(&mut Field)) {
+    pub(super) fn change(&self, commands: &mut Vec<Command>, what: &str, change: impl Fn(&mut Field)) {
         let made = describe::change_fields(self.area, self.ids, what, change);
         commands.push(Command::Annotate(AnnotateCommand::Do(Box::new(made))));
     }
-    fn label(ui: &mut Ui, label: &str) -> Id {
+    pub(super) fn label(ui: &mut Ui, label: &str) -> Id {
         let left = egui::Layout::left_to_right(egui::Align::Center);
         let text = ui.allocate_ui_with_layout(egui::vec2(LABEL_WIDTH, 22.0), left, |ui| {
             ui.set_min_width(LABEL_WIDTH);
@@ -162,7 +183,7 @@ impl Form<'_> {
         });
         text.inner.id
     }
-    fn text(
+    pub(super) fn text(
         &self,
         ui: &mut Ui,
         commands: &mut Vec<Command>,
@@ -204,17 +225,48 @@ impl Form<'_> {
             combo.response.labelled_by(id);
         });
     }
-    fn survey(&self, ui: &mut Ui, model: &Model, field: &Field, commands: &mut Vec<Command>) {
+    /// Animals, and when they were looked for.
+    fn stock(&self, ui: &mut Ui, model: &Model, field: &Field, commands: &mut Vec<Command>) {
+        let now = field.stock;
         ui.horizontal(|ui| {
-            Self::label(ui, "Looked at");
-            let id = Id::unique(("surveyed", self.ids));
-            let now = field.surveyed.map_or_else(String::new, format_day);
-            if let Some(text) = typed_text(ui, id, "Looked at", &now, "never", 110.0) {
+            let id = Self::label(ui, "Stock");
+            let combo = ComboBox::from_id_salt("stock").selected_text(now.words()).width(ui.available_width() - 8.0);
+            let combo = combo.show_ui(ui, |ui| {
+                for option in Stock::ALL {
+                    if ui.selectable_label(option == now, option.words()).clicked() {
+                        self.change(commands, "stock", |f| f.stock = option);
+                    }
+                }
+            });
+            combo.response.labelled_by(id);
+        });
+        let set = |f: &mut Field, day| f.stock_seen = day;
+        self.day(ui, model, commands, ("Stock seen", "stock day", "as surveyed"), field.stock_seen, set);
+    }
+    fn survey(&self, ui: &mut Ui, model: &Model, field: &Field, commands: &mut Vec<Command>) {
+        let set = |f: &mut Field, day| f.surveyed = day;
+        self.day(ui, model, commands, ("Looked at", "survey", "never"), field.surveyed, set);
+    }
+    /// A day: what it is called, what changes, and what stands there while there is none.
+    fn day(
+        &self,
+        ui: &mut Ui,
+        model: &Model,
+        commands: &mut Vec<Command>,
+        (label, what, none): (&str, &str, &str),
+        now: Option<Day>,
+        set: impl Fn(&mut Field, Option<Day>),
+    ) {
+        ui.horizontal(|ui| {
+            Self::label(ui, label);
+            let id = Id::unique((what, self.ids));
+            let shown = now.map_or_else(String::new, format_day);
+            if let Some(text) = typed_text(ui, id, label, &shown, none, 110.0) {
                 if text.trim().is_empty() {
-                    self.change(commands, "survey", |f| f.surveyed = None);
+                    self.change(commands, what, |f| set(f, None));
                 } else {
                     match parse_day(&text) {
-                        Ok(day) => self.change(commands, "survey", |f| f.surveyed = Some(day)),
+                        Ok(day) => self.change(commands, what, |f| set(f, Some(day))),
                         Err(e) => {
                             let made = Err(edits::Refused::because(format!("{e}.")));
                             commands.push(Command::Annotate(AnnotateCommand::Do(Box::new(made))));
@@ -223,8 +275,11 @@ impl Form<'_> {
                 }
             }
             let today = model.today;
-            if ui.button("Today").on_hover_text("You have just looked at it").clicked() {
-                self.change(commands, "survey", |f| f.surveyed = Some(today));
+            let button = ui.button("Today").on_hover_text("You have just looked at it");
+            let spoken = format!("{label} today");
+            button.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, &spoken));
+            if button.clicked() {
+                self.change(commands, what, |f| set(f, Some(today)));
             }
         });
     }
@@ -232,8 +287,25 @@ impl Form<'_> {
 
 /// A line of text that is taken when it is left or Enter is pressed, and forgotten with Escape.
 pub(super) fn typed_text(ui: &mut Ui, id: Id, label: &str, now: &str, hint: &str, width: f32) -> Option<String> {
+    typed(ui, id, label, now, |text| TextEdit::singleline(text).hint_text(hint).desired_width(width))
+}
+
+/// Lines of text that are taken when they are left, and forgotten with Escape.
+pub(super) fn typed_lines(ui: &mut Ui, id: Id, label: &str, now: &str, hint: &str) -> Option<String> {
+    typed(ui, id, label, now, |text| {
+        TextEdit::multiline(text).hint_text(hint).desired_rows(2).desired_width(f32::INFINITY)
+    })
+}
+
+fn typed(
+    ui: &mut Ui,
+    id: Id,
+    label: &str,
+    now: &str,
+    edit: impl for<'t> FnOnce(&'t mut String) -> TextEdit<'t>,
+) -> Option<String> {
     let mut text: String = ui.data(|d| d.get_temp(id)).unwrap_or_else(|| now.to_owned());
-    let response = ui.add(TextEdit::singleline(&mut text).id(id.with("edit")).hint_text(hint).desired_width(width));
+    let response = ui.add(edit(&mut text).id(id.with("edit")));
     response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::TextInput, true, label));
     let mut entered = None;
     if response.lost_focus() {

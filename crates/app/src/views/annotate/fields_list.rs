@@ -1,46 +1,45 @@
 //! Every field of the area, to choose from.
 
+use super::fields_filter::fields_filter;
 use crate::command::Command;
 use crate::model::{AnnotateCommand, Model, Thing};
+use crate::survey::filter::sides_unknown;
 use crate::theme::{Theme, space};
-use egui::{Align2, Pos2, Rect, Response, RichText, ScrollArea, Sense, Stroke, Ui, Vec2, WidgetInfo};
+use egui::{Align2, Pos2, Rect, Response, ScrollArea, Sense, Stroke, Ui, Vec2, WidgetInfo};
 use sparefield_data::quantity::format_day;
-use sparefield_geometry::fields::model::{BoundaryEdge, Field};
+use sparefield_geometry::fields::model::Field;
 
 const ROW: f32 = 44.0;
 
-/// The fields, in the area's order.
+/// The fields that the filter shows, in its order.
 pub(super) fn fields_list(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let Some(area) = &model.area else { return };
     if area.fields.is_empty() {
         ui.label("No fields yet. Take the Field tool (D) and click along the boundary of the first one, or open a file of outlines.");
         return;
     }
-    let text =
-        format!("{} fields, {} hazards, {} quiet zones", area.fields.len(), area.hazards.len(), area.quiet_zones.len());
-    ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
     super::findings::opener(ui, commands);
+    fields_filter(ui, model, theme, commands);
+    let shown = &model.survey.shown.order;
+    if shown.is_empty() {
+        ui.label("No field is like this. Clear the filter to see every field.");
+    }
     ui.add_space(space::TIGHT);
     ui.spacing_mut().item_spacing.y = 2.0;
-    ScrollArea::vertical().id_salt("fields").auto_shrink([false, false]).show_rows(
-        ui,
-        ROW,
-        area.fields.len(),
-        |ui, rows| {
-            for index in rows {
-                let field = &area.fields[index];
-                let response = row(ui, field, model.hovered == Some(index), theme);
-                if response.hovered() && model.hovered != Some(index) {
-                    commands.push(Command::Hover(Some(index)));
-                }
-                if response.clicked() {
-                    let thing = Thing::Field(field.id.clone());
-                    commands.push(Command::Annotate(AnnotateCommand::Choose(vec![thing])));
-                    commands.push(Command::Reveal(field.centroid()));
-                }
+    ScrollArea::vertical().id_salt("fields").auto_shrink([false, false]).show_rows(ui, ROW, shown.len(), |ui, rows| {
+        for &index in &shown[rows] {
+            let Some(field) = area.fields.get(index) else { continue };
+            let response = row(ui, field, model.hovered == Some(index), theme);
+            if response.hovered() && model.hovered != Some(index) {
+                commands.push(Command::Hover(Some(index)));
             }
-        },
-    );
+            if response.clicked() {
+                let thing = Thing::Field(field.id.clone());
+                commands.push(Command::Annotate(AnnotateCommand::Choose(vec![thing])));
+                commands.push(Command::Reveal(field.centroid()));
+            }
+        }
+    });
 }
 
 fn row(ui: &mut Ui, field: &Field, hovered: bool, theme: &Theme) -> Response {
@@ -67,7 +66,7 @@ fn row(ui: &mut Ui, field: &Field, hovered: bool, theme: &Theme) -> Response {
 fn summary(field: &Field) -> String {
     let looked =
         field.surveyed.map_or_else(|| "never looked at".to_owned(), |d| format!("looked at {}", format_day(d)));
-    let unknown = field.edges.iter().filter(|e| **e == BoundaryEdge::UNKNOWN).count();
+    let unknown = sides_unknown(field);
     let sides = if unknown > 0 { format!(" · {unknown} sides unknown") } else { String::new() };
     format!("{} · {looked}{sides}", field.surface.words())
 }

@@ -8,6 +8,7 @@ use crate::theme::{Theme, with_alpha};
 use crate::views::map::{Shown, View};
 use egui::{Align2, Color32, Painter, Pos2, Rect, Shape, Stroke, StrokeKind, Ui, Vec2};
 use sparefield_data::area::{Area, Change};
+use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::fields::model::{Field, HazardShape};
 use sparefield_geometry::outline::place::{ends_of, ring_of};
 use sparefield_geometry::outline::{CornerRef, RingRef, SideRef};
@@ -50,7 +51,7 @@ pub(super) fn draw(ui: &Ui, shown: &Shown, model: &Model, theme: &Theme) {
     }
     if let Some(hand) = &annotating.in_hand {
         match &hand.made {
-            Some(Ok(edit)) => over.preview(&edit.changes),
+            Some(Ok(edit)) => over.preview(&edit.changes, model.settings.units),
             Some(Err(why)) => over.refused(why.at.unwrap_or(hand.at), &why.sentence),
             None => {}
         }
@@ -197,7 +198,7 @@ impl Over<'_> {
         }
     }
 
-    fn preview(&self, changes: &[Change]) {
+    fn preview(&self, changes: &[Change], units: UnitPrefs) {
         let stroke = Stroke::new(2.0, self.theme.colours.accent);
         for change in changes {
             match change {
@@ -205,6 +206,7 @@ impl Over<'_> {
                     if let Some(after) = &swap.after {
                         self.ring(&after.outer, stroke);
                         after.holes.iter().for_each(|hole| self.ring(hole, stroke));
+                        self.changed_sides(swap.before.as_deref(), after, units);
                     }
                 }
                 Change::Hazard(swap) => match swap.after.as_ref().map(|h| &h.shape) {
@@ -219,6 +221,19 @@ impl Over<'_> {
                     }
                 }
                 Change::Proposal(_) | Change::Home(_) | Change::Title(_) => {}
+            }
+        }
+    }
+
+    /// Lengths of the sides that a drag changes.
+    fn changed_sides(&self, before: Option<&Field>, after: &Field, units: UnitPrefs) {
+        let count = after.outer.len();
+        let old = before.map_or(&[][..], |f| f.outer.as_slice());
+        let was = |a: Xy, b: Xy| (0..old.len()).any(|i| old[i] == a && old[(i + 1) % old.len()] == b);
+        for i in 0..count {
+            let (a, b) = (after.outer[i], after.outer[(i + 1) % count]);
+            if !was(a, b) && self.at(a).distance(self.at(b)) >= 40.0 {
+                self.text(self.at((a + b) * 0.5), &units.format_length(a.distance(b)), self.theme.colours.ink);
             }
         }
     }

@@ -17,7 +17,11 @@ pub fn annotate_panel(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut 
     ui.separator();
     let annotating = &model.annotating;
     match annotating.tool {
-        Tool::Draw(what) => drawing::drawing(ui, model, what, theme, commands),
+        Tool::Draw(what) => {
+            ScrollArea::vertical().id_salt("drawing").auto_shrink([false, false]).show(ui, |ui| {
+                drawing::drawing(ui, model, what, theme, commands);
+            });
+        }
         Tool::Sides => side_form::brush(ui, model, theme, commands),
         Tool::Choose => match annotating.chosen.as_slice() {
             [] => fields_list::fields_list(ui, model, theme, commands),

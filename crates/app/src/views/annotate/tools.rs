@@ -3,8 +3,8 @@
 use crate::command::Command;
 use crate::edits::draft::Drawing;
 use crate::model::{AnnotateCommand, Model, Tool};
-use crate::theme::{Theme, space};
-use egui::{Button, Key, Modifiers, RichText, Ui};
+use crate::theme::{Theme, chooser, space};
+use egui::{Key, Modifiers, RichText, Ui};
 use sparefield_geometry::fields::model::{HazardKind, QuietKind};
 
 /// A tool as offered.
@@ -97,7 +97,7 @@ pub(super) fn tools(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Ve
         ui.horizontal(|ui| {
             for offer in row {
                 let held = model.annotating.tool == offer.tool;
-                let button = Button::selectable(held, offer.name).min_size(egui::vec2(width, 26.0)).frame(true);
+                let button = chooser(held, offer.name, theme).min_size(egui::vec2(width, 26.0));
                 let button = ui.add_enabled(model.area.is_some(), button);
                 if button.on_hover_text(format!("{} ({})", offer.help, offer.key.name())).clicked() {
                     commands.push(Command::Annotate(AnnotateCommand::Take(offer.tool)));

@@ -142,6 +142,16 @@ struct Manner {
     colour: Color32,
     verdict: Option<Verdict>,
     doubtful: bool,
+    dimmed: bool,
+}
+
+/// How much of a field is left when something else is looked for.
+const DIMMED: f32 = 0.3;
+
+impl Manner {
+    fn strength(self, alpha: f32) -> f32 {
+        if self.dimmed { alpha * DIMMED } else { alpha }
+    }
 }
 
 fn manner(cache: &FieldCache, i: usize, input: &MapInput<'_>) -> Manner {
@@ -154,7 +164,7 @@ fn manner(cache: &FieldCache, i: usize, input: &MapInput<'_>) -> Manner {
         Some(Verdict::LastResort) => c.last_resort,
         Some(Verdict::Out) => c.out,
     };
-    Manner { colour, verdict, doubtful: (input.doubtful)(i) }
+    Manner { colour, verdict, doubtful: (input.doubtful)(i), dimmed: (input.dimmed)(i) }
 }
 
 /// Fills and outlines, under the veil.
@@ -202,7 +212,10 @@ fn draw_dot(brush: &Brush<'_>, cache: &FieldCache, i: usize, input: &MapInput<'_
     let middle = brush.view.to_screen((derived.bounds.min + derived.bounds.max) * 0.5);
     let alpha = if how.verdict == Some(Verdict::Out) { 0.5 } else { 0.95 };
     let side = extent.max(2.0);
-    dots.add_colored_rect(Rect::from_center_size(middle, vec2(side, side)), with_alpha(how.colour, alpha));
+    dots.add_colored_rect(
+        Rect::from_center_size(middle, vec2(side, side)),
+        with_alpha(how.colour, how.strength(alpha)),
+    );
     true
 }
 
@@ -227,7 +240,7 @@ fn draw_area(brush: &mut Brush<'_>, cache: &FieldCache, i: usize, input: &MapInp
         }
         Some(Verdict::Out) if lifted => brush.fill(&points, &area.triangles, with_alpha(c.halo, 0.25)),
         Some(Verdict::Out) => {}
-        None => brush.fill(&points, &area.triangles, with_alpha(c.halo, 0.30 + more)),
+        None => brush.fill(&points, &area.triangles, with_alpha(c.halo, how.strength(0.30 + more))),
     }
     let large = extent > 28.0;
     let width = match how.verdict {
@@ -242,7 +255,7 @@ fn draw_area(brush: &mut Brush<'_>, cache: &FieldCache, i: usize, input: &MapInp
         Some(Verdict::Out) => 1.0,
         None => 1.1,
     };
-    let stroke = Stroke::new(width, how.colour);
+    let stroke = Stroke::new(width, with_alpha(how.colour, how.strength(1.0)));
     for ring in area.rings(&points) {
         let broken: Option<&[f32]> = match (how.doubtful, how.verdict) {
             (true, _) => Some(&[3.0, 3.5]),
@@ -477,7 +490,12 @@ fn numbers(
         let how = manner(cache, i, input);
         let size = derived.bounds.max - derived.bounds.min;
         let numbered = how.verdict.is_some_and(|v| v != Verdict::Out);
-        if numbered || !how.doubtful || brush.view.points(size.x.min(size.y)) < 18.0 || !brush.sees(&derived.bounds) {
+        if numbered
+            || how.dimmed
+            || !how.doubtful
+            || brush.view.points(size.x.min(size.y)) < 18.0
+            || !brush.sees(&derived.bounds)
+        {
             continue;
         }
         let at = brush.view.to_screen(cache.label_at(i, field));

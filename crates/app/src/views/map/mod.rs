@@ -6,25 +6,31 @@
 //! `hands` turns pointer and keys into [`MapEvent`]s.
 
 mod aircraft;
+mod background;
 pub mod camera;
 mod fields;
 mod furniture;
 mod ground;
 mod hands;
 mod hazards;
+mod imagery;
 mod paint;
 mod reach;
 pub mod relief;
 mod tiles;
+pub mod tint;
 
 pub use camera::{Bounds, Camera, View};
 pub use furniture::STRIP_HEIGHT;
 pub use hands::{AIRCRAFT_LABEL, MAP_LABEL, NOSE_LABEL};
+pub(crate) use paint::cut_to;
 pub use tiles::Loading;
 
 use crate::theme::Theme;
-use egui::{Rect, Response, Role, Sense, Shape, Ui, Vec2, WidgetInfo};
+use egui::{Context, Rect, Response, Role, Sense, Shape, Ui, Vec2, WidgetInfo};
 use paint::Patterns;
+use relief::GroundLook;
+use sparefield_data::imagery::{BackgroundLayer, ImageryLayer};
 use sparefield_geometry::air::WindVector;
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use sparefield_geometry::fields::verdict::RankedField;
@@ -111,6 +117,26 @@ pub struct HomeMark {
     pub name: String,
 }
 
+/// A layer to draw over the ground.
+#[derive(Clone, Debug)]
+pub struct ShownLayer {
+    /// Its number, unlike that of any other layer.
+    pub id: u64,
+    /// How much of what lies below it hides, 0 to 1.
+    pub opacity: f32,
+    /// What it shows.
+    pub content: LayerContent,
+}
+
+/// What a layer shows.
+#[derive(Clone, Debug)]
+pub enum LayerContent {
+    /// An image.
+    Imagery(Arc<ImageryLayer>),
+    /// Lines, areas and points.
+    Background(Arc<BackgroundLayer>),
+}
+
 /// What is known about the ground under the pointer, already in words.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct Readout {
@@ -136,12 +162,18 @@ pub struct MapInput<'a> {
     pub theme: &'a Theme,
     /// The ground; `None` shows how to get some.
     pub terrain: Option<&'a Arc<Terrain>>,
+    /// What of the ground is shown.
+    pub ground: GroundLook,
+    /// Layers over the ground, from the lowest to the highest.
+    pub layers: &'a [ShownLayer],
     /// Changes whenever fields, hazards, quiet zones, lanes or home do: the key of what the map derives from them.
     pub revision: u64,
     /// Fields.
     pub fields: &'a [Arc<Field>],
     /// Whether a field was never looked at or too long ago.
     pub doubtful: &'a dyn Fn(usize) -> bool,
+    /// Whether a field is drawn faintly: something else is looked for.
+    pub dimmed: &'a dyn Fn(usize) -> bool,
     /// Things in the way.
     pub hazards: &'a [Arc<Hazard>],
     /// Places not to be overflown low.
@@ -232,7 +264,12 @@ pub struct MapState {
     camera: Camera,
     fitted: bool,
     wish: Option<Wish>,
+    shown: Option<View>,
     tiles: tiles::Tiles,
+    /// Classes and contours over imagery.
+    over: tiles::Tiles,
+    imagery: imagery::Imagery,
+    backgrounds: background::BackgroundCache,
     patterns: Option<Patterns>,
     ground: ground::GroundCache,
     fields: fields::FieldCache,
@@ -256,7 +293,11 @@ impl MapState {
             camera: Camera::default(),
             fitted: false,
             wish: None,
+            shown: None,
             tiles: tiles::Tiles::new(loading),
+            over: tiles::Tiles::new(loading),
+            imagery: imagery::Imagery::new(loading),
+            backgrounds: background::BackgroundCache::default(),
             patterns: None,
             ground: ground::GroundCache::default(),
             fields: fields::FieldCache::default(),
@@ -270,6 +311,11 @@ impl MapState {
     #[must_use]
     pub fn camera(&self) -> Camera {
         self.camera
+    }
+    /// How places and points of the screen corresponded in the last frame; `None` before the first.
+    #[must_use]
+    pub fn last_view(&self) -> Option<View> {
+        self.shown
     }
     /// Looks somewhere else at once.
     pub fn set_camera(&mut self, camera: Camera) {
@@ -293,6 +339,11 @@ impl MapState {
     #[must_use]
     pub fn relief_ready(&self) -> bool {
         self.tiles.complete()
+    }
+
+    /// What went wrong with parts of layers since the last call: the layer's number and one sentence.
+    pub fn take_layer_problems(&mut self) -> Vec<(u64, String)> {
+        self.imagery.take_problems()
     }
 
     fn settle_camera(&mut self, rect: Rect, input: &MapInput<'_>) {
@@ -330,8 +381,30 @@ pub fn map_view(ui: &mut Ui, state: &mut MapState, input: &MapInput<'_>) -> Show
     state.fields.refresh(input);
     let events = hands::handle(ui, &response, state, input);
     let view = View::new(state.camera, rect);
+    state.shown = Some(view);
     draw(ui, &response, &view, state, input);
     Shown { events, response, view }
+}
+
+/// The layers from the lowest to the highest.
+fn draw_layers(ctx: &Context, brush: &mut paint::Brush<'_>, view: &View, state: &mut MapState, input: &MapInput<'_>) {
+    let images: Vec<(u64, &Arc<ImageryLayer>)> = input
+        .layers
+        .iter()
+        .filter_map(|l| match &l.content {
+            LayerContent::Imagery(image) => Some((l.id, image)),
+            LayerContent::Background(_) => None,
+        })
+        .collect();
+    state.imagery.ask(ctx, view, &images);
+    for layer in input.layers {
+        match &layer.content {
+            LayerContent::Imagery(image) => {
+                brush.extend(state.imagery.show(ctx, view, layer.id, image, layer.opacity));
+            }
+            LayerContent::Background(background) => state.backgrounds.draw(brush, background, layer.opacity),
+        }
+    }
 }
 
 fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: &MapInput<'_>) {
@@ -351,12 +424,24 @@ fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: 
     // On a software renderer every layer as large as the map is felt, so nothing is painted under opaque tiles.
     let outside = input.theme.colours.outside;
     if let Some(terrain) = input.terrain {
-        let (shapes, labels) = state.tiles.show(&ctx, view, terrain, input.theme, input.height_in_feet);
+        let covered_by_image = input.layers.iter().any(|l| matches!(l.content, LayerContent::Imagery(_)));
+        // Under an image the ground is plain relief; classes and contours go on top of the image.
+        let plain = GroundLook { shading: true, tint: None, contours: false };
+        let base = if covered_by_image { plain } else { input.ground };
+        let (shapes, labels) = state.tiles.show(&ctx, view, terrain, input.theme, input.height_in_feet, base);
         let (sw, ne) = terrain.frame.bounds();
         let covered = Rect::from_two_pos(view.to_screen(sw), view.to_screen(ne)).shrink(1.0);
         let hole = if state.tiles.complete() { covered } else { Rect::NOTHING };
         brush.extend(paint::around(view.rect, hole).into_iter().map(|r| Shape::rect_filled(r, 0.0, outside)));
         brush.extend(shapes);
+        draw_layers(&ctx, &mut brush, view, state, input);
+        let mut labels = labels;
+        if covered_by_image && (input.ground.tint.is_some() || input.ground.contours) {
+            let over = GroundLook { shading: false, ..input.ground };
+            let (shapes, more) = state.over.show(&ctx, view, terrain, input.theme, input.height_in_feet, over);
+            brush.extend(shapes);
+            labels = more;
+        }
         furniture::edge_of_terrain(&mut brush, terrain);
         furniture::contour_heights(&mut brush, labels, input);
     } else {

@@ -327,7 +327,7 @@ fn visible_pieces(points: &[Pos2], clip: Rect) -> Vec<Vec<Pos2>> {
 ///
 /// # Source
 /// Liang & Barsky, "A new concept and method for line clipping", ACM Transactions on Graphics 3 (1984).
-pub(super) fn cut_to(a: Pos2, b: Pos2, clip: Rect) -> Option<(Pos2, Pos2)> {
+pub(crate) fn cut_to(a: Pos2, b: Pos2, clip: Rect) -> Option<(Pos2, Pos2)> {
     let d = b - a;
     let (mut t0, mut t1) = (0.0f32, 1.0f32);
     for (p, q) in

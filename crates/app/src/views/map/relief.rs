@@ -3,6 +3,7 @@
 //! Terrain is kept as a pyramid, each level half as fine as the one below. A tile is a square of pixels whose size on
 //! the ground depends on its level only, so that panning reuses tiles and zooming asks for new ones.
 
+use super::tint::Tint;
 use crate::theme::{Theme, mix};
 use egui::Color32;
 use sparefield_geometry::grid::{GridFrame, Terrain};
@@ -86,6 +87,11 @@ impl Pyramid {
         }
         let steepness = steepness(&Posts { frame: &terrain.frame, heights_m: &terrain.heights_m });
         Self { terrain, coarser, steepness }
+    }
+
+    /// The terrain it was made of.
+    pub(super) fn terrain(&self) -> &Arc<Terrain> {
+        &self.terrain
     }
 
     /// The slope (rise over run) that nine tenths of the ground stay below; decides how close contours may lie.
@@ -222,19 +228,54 @@ pub struct Tile {
     pub labels: Vec<ContourLabel>,
 }
 
-/// Draws one tile; `None` when no terrain lies under it.
+/// What of the ground a tile shows.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct GroundLook {
+    /// Light and shade; without it the ground is left out, for what lies over an image.
+    pub shading: bool,
+    /// Classes laid over it.
+    pub tint: Option<Tint>,
+    /// Contours.
+    pub contours: bool,
+}
+
+impl Default for GroundLook {
+    fn default() -> Self {
+        Self { shading: true, tint: None, contours: true }
+    }
+}
+
+/// Draws one tile; `None` when no terrain lies under it. `classes` are those of the look's tint, post by post.
 #[must_use]
-pub fn draw_tile(pyramid: &Pyramid, key: TileKey, steps: ContourSteps, theme: &Theme) -> Option<Tile> {
+pub fn draw_tile(
+    pyramid: &Pyramid,
+    key: TileKey,
+    steps: ContourSteps,
+    theme: &Theme,
+    look: GroundLook,
+    classes: &[u8],
+) -> Option<Tile> {
     let mpp = TileKey::metres_per_pixel(key.level);
     let (nw, se) = key.corners();
     let (sw, ne) = pyramid.terrain.frame.bounds();
     if nw.x >= ne.x || se.x <= sw.x || nw.y <= sw.y || se.y >= ne.y {
         return None;
     }
-    let posts = pyramid.level(mpp * 0.75);
-    let patch = Patch::cut(&posts, nw, se);
-    let mut pixels = shade(&patch, key, nw, mpp, exaggeration(mpp, pyramid.steepness), (sw, ne), theme);
-    let labels = draw_contours(&pyramid.level(mpp * 1.5), nw, se, mpp, steps, theme, &mut pixels);
+    let mut pixels = if look.shading {
+        let posts = pyramid.level(mpp * 0.75);
+        let patch = Patch::cut(&posts, nw, se);
+        shade(&patch, key, nw, mpp, exaggeration(mpp, pyramid.steepness), (sw, ne), theme)
+    } else {
+        vec![Color32::TRANSPARENT; TILE_PX * TILE_PX]
+    };
+    if let Some(tint) = look.tint {
+        tint.paint(&pyramid.terrain.frame, classes, nw, mpp, theme, look.shading, &mut pixels);
+    }
+    let labels = if look.contours {
+        draw_contours(&pyramid.level(mpp * 1.5), nw, se, mpp, steps, theme, &mut pixels)
+    } else {
+        Vec::new()
+    };
     Some(Tile { pixels, labels })
 }
 
@@ -600,7 +641,15 @@ mod tests {
         let t = terrain(40, 40, |r, c| if r < 20 && c < 20 { f32::NAN } else { 5.0 });
         let pyramid = Pyramid::new(t);
         let key = TileKey { level: 0, east: 0, north: -1 };
-        let tile = draw_tile(&pyramid, key, ContourSteps { interval_m: 10.0, index_every: 5 }, &theme).unwrap();
+        let tile = draw_tile(
+            &pyramid,
+            key,
+            ContourSteps { interval_m: 10.0, index_every: 5 },
+            &theme,
+            GroundLook::default(),
+            &[],
+        )
+        .unwrap();
         let at = |x: usize, y: usize| tile.pixels[y * TILE_PX + x];
         assert_eq!(at(500, 500), Color32::TRANSPARENT);
         assert_eq!(at(300, 300), theme.colours.relief_flat);
@@ -608,7 +657,17 @@ mod tests {
         assert!(gap.contains(&theme.colours.no_data) && gap.contains(&theme.colours.no_data_hatch));
         assert!(gap.iter().all(|c| *c == theme.colours.no_data || *c == theme.colours.no_data_hatch));
         let far = TileKey { level: 0, east: 9, north: 9 };
-        assert!(draw_tile(&pyramid, far, ContourSteps { interval_m: 10.0, index_every: 5 }, &theme).is_none());
+        assert!(
+            draw_tile(
+                &pyramid,
+                far,
+                ContourSteps { interval_m: 10.0, index_every: 5 },
+                &theme,
+                GroundLook::default(),
+                &[]
+            )
+            .is_none()
+        );
     }
 
     #[test]

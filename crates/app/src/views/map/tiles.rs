@@ -1,7 +1,8 @@
 //! Keeps the relief tiles of the visible part: asks a worker for missing ones, shows coarser ones meanwhile.
 
 use super::camera::{Bounds, View};
-use super::relief::{ContourLabel, ContourSteps, Pyramid, TILE_PX, Tile, TileKey, draw_tile};
+use super::relief::{ContourLabel, ContourSteps, GroundLook, Pyramid, TILE_PX, Tile, TileKey, draw_tile};
+use super::tint::Tint;
 use crate::theme::{Scheme, Theme};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use egui::{Color32, ColorImage, Context, Mesh, Rect, Shape, TextureHandle, TextureOptions, pos2};
@@ -32,6 +33,7 @@ pub enum Loading {
 struct Look {
     scheme: Scheme,
     feet: bool,
+    ground: GroundLook,
 }
 
 struct Request {
@@ -120,6 +122,8 @@ fn work(shared: &(Mutex<Queue>, Condvar), send: &Sender<Answer>, ctx: &Context) 
 #[derive(Default)]
 struct Drawer {
     pyramid: Option<(Arc<Terrain>, Pyramid)>,
+    /// The classes drawn last, post by post.
+    classes: Option<(Tint, Vec<u8>)>,
 }
 
 impl Drawer {
@@ -127,13 +131,19 @@ impl Drawer {
         let pyramid = match &mut self.pyramid {
             Some((terrain, pyramid)) if Arc::ptr_eq(terrain, &request.terrain) => pyramid,
             slot => {
+                self.classes = None;
                 let pyramid = Pyramid::new(Arc::clone(&request.terrain));
                 &mut slot.insert((Arc::clone(&request.terrain), pyramid)).1
             }
         };
         let mpp = TileKey::metres_per_pixel(request.key.level);
         let steps = ContourSteps::for_zoom(mpp, pyramid.steepness(), request.look.feet);
-        draw_tile(pyramid, request.key, steps, &request.theme)
+        let classes: &[u8] = match (request.look.ground.tint, &mut self.classes) {
+            (None, _) => &[],
+            (Some(tint), Some((of, classes))) if *of == tint => classes,
+            (Some(tint), slot) => &slot.insert((tint, tint.classes(pyramid.terrain()))).1,
+        };
+        draw_tile(pyramid, request.key, steps, &request.theme, request.look.ground, classes)
     }
 }
 
@@ -182,9 +192,10 @@ impl Tiles {
         terrain: &Arc<Terrain>,
         theme: &Theme,
         feet: bool,
+        ground: GroundLook,
     ) -> (Vec<Shape>, Vec<ContourLabel>) {
         self.frame += 1;
-        let shared = self.forget_what_changed(terrain, theme, feet);
+        let shared = self.forget_what_changed(terrain, theme, feet, ground);
         let Some(look) = self.look else { return (Vec::new(), Vec::new()) };
         self.take_answers(ctx);
 
@@ -252,8 +263,14 @@ impl Tiles {
         (shapes, labels)
     }
 
-    fn forget_what_changed(&mut self, terrain: &Arc<Terrain>, theme: &Theme, feet: bool) -> Arc<Theme> {
-        let look = Look { scheme: theme.scheme, feet };
+    fn forget_what_changed(
+        &mut self,
+        terrain: &Arc<Terrain>,
+        theme: &Theme,
+        feet: bool,
+        ground: GroundLook,
+    ) -> Arc<Theme> {
+        let look = Look { scheme: theme.scheme, feet, ground };
         let same_terrain = self.terrain.as_ref().is_some_and(|t| Arc::ptr_eq(t, terrain));
         let same_theme = self.theme.as_ref().filter(|t| t.as_ref() == theme).cloned();
         let shared = same_theme.clone().unwrap_or_else(|| Arc::new(theme.clone()));
@@ -319,7 +336,7 @@ impl Tiles {
 /// Tiles of a level that show terrain in the view, nearest the middle first.
 fn visible(view: &View, level: i32, terrain: &Terrain) -> Vec<TileKey> {
     let bounds = view.bounds(8.0);
-    let mut keys = covering(bounds.min, bounds.max, level, terrain);
+    let mut keys = covering(bounds.min, bounds.max, level, terrain.frame.bounds());
     let side = TileKey::side_m(level);
     let centre = view.camera.centre;
     keys.sort_by(|a, b| {
@@ -337,11 +354,11 @@ fn overview(terrain: &Terrain) -> Vec<TileKey> {
     let (sw, ne) = terrain.frame.bounds();
     let size = (ne.x - sw.x).max(ne.y - sw.y);
     let level = TileKey::level_for((size / OVERVIEW_PX).max(1e-3));
-    covering(sw, ne, level, terrain)
+    covering(sw, ne, level, (sw, ne))
 }
 
-fn covering(low: Xy, high: Xy, level: i32, terrain: &Terrain) -> Vec<TileKey> {
-    let (sw, ne) = terrain.frame.bounds();
+/// Tiles of a level that meet both a box and an extent (south-west, north-east).
+pub(super) fn covering(low: Xy, high: Xy, level: i32, (sw, ne): (Xy, Xy)) -> Vec<TileKey> {
     let side = TileKey::side_m(level);
     let range = |a: f64, b: f64| (a / side).floor() as i64..=(b / side).floor() as i64;
     let mut keys = Vec::new();

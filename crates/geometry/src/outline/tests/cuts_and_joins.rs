@@ -204,3 +204,57 @@ proptest! {
         }
     }
 }
+
+/// Dice rolled from a seed, so that how many cases are taken can be counted (SplitMix64, Steele, Lea & Flood 2014).
+struct Dice(u64);
+
+impl Dice {
+    fn within(&mut self, low: f64, high: f64) -> f64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        low + (high - low) * ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
+    }
+}
+
+/// Two fields drawn along the same crooked boundary by two hands: each places its corners up to `off_m` from it.
+fn drawn_apart(dice: &mut Dice, off_m: f64) -> (Field, Field) {
+    let mut boundary = |count: usize| -> Vec<Xy> {
+        (0..=count)
+            .map(|k| {
+                let y = 200.0 * k as f64 / count as f64;
+                // A gentle bend, so that few corners and many lie near each other.
+                xy(20.0 * math::sin(y / 80.0) + dice.within(-off_m, off_m), y + dice.within(-off_m, off_m))
+            })
+            .collect()
+    };
+    let (up, mut down) = (boundary(8), boundary(11));
+    let west = up.into_iter().chain([xy(-150.0, 200.0), xy(-150.0, 0.0)]).collect();
+    down.reverse();
+    let east = down.into_iter().chain([xy(150.0, 0.0), xy(150.0, 200.0)]).collect();
+    (of_ring("west", west), of_ring("east", east))
+}
+
+#[test]
+fn neighbours_drawn_by_two_hands_become_one_sound_field() {
+    let mut dice = Dice(3);
+    let mut joined = 0;
+    for case in 0..400 {
+        let (west, east) = drawn_apart(&mut dice, 0.6);
+        assert!(sound(&west) && sound(&east));
+        match join(&west, &east, 2.5) {
+            Ok(field) => {
+                assert!(sound(&field), "case {case}");
+                // Everything between the outer sides, give or take what the hands left open along 200 m of boundary.
+                let off = (field.area_m2() - 300.0 * 200.0).abs();
+                assert!(off < 2.0 * 200.0 * 0.6, "case {case}: {off}");
+                assert!(field.holes.is_empty());
+                joined += 1;
+            }
+            Err(refused) => assert!(matches!(refused, OutlineError::Join(_) | OutlineError::Crosses(_)), "{refused}"),
+        }
+    }
+    // Some boundaries cross each other in a way that cannot be read; those are refused and never joined wrongly.
+    assert!(joined > 300, "{joined}");
+}

@@ -4,6 +4,7 @@ mod crossings;
 mod cuts_and_joins;
 mod edits;
 mod findings;
+mod nonsense;
 mod sharing;
 mod snapping;
 

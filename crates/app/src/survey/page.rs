@@ -1,0 +1,155 @@
+//! A check round as one HTML page: an overview, then one block for each field with boxes to tick and room to write.
+
+use super::round::{CheckRound, Stop};
+use crate::sheet::picture::{Ink, Picture, escape};
+use crate::sheet::plan::{north, scale_bar};
+use crate::theme::Palette;
+use egui::{Align2, Pos2, Vec2, pos2, vec2};
+use sparefield_data::area::Area;
+use sparefield_data::quantity::{format_bearing, format_day};
+use sparefield_geometry::fields::model::{HazardKind, HazardShape, Surface};
+use sparefield_geometry::position::Xy;
+use std::fmt::Write as _;
+
+/// Size of the overview on the page, points.
+const OVERVIEW: Vec2 = Vec2::new(700.0, 430.0);
+/// Room round what the overview shows, points.
+const ROOM: f32 = 40.0;
+
+const STYLE: &str = "\
+@page { size: A4; margin: 12mm; }
+body { font-family: 'B612', 'DejaVu Sans', Arial, sans-serif; font-size: 13pt; line-height: 1.35; color: #000000; \
+background: #ffffff; max-width: 186mm; margin: 8mm auto; }
+@media print { body { margin: 0; } }
+h1 { font-size: 20pt; margin: 0 0 1mm; } h2 { font-size: 16pt; margin: 0; } p { margin: 0 0 2mm; }
+.soft { color: #444444; font-size: 11pt; } figure { margin: 3mm 0; break-inside: avoid; }
+svg { max-width: 100%; height: auto; border: 0.3mm solid #999999; }
+section { border-top: 0.6mm solid #000000; padding: 3mm 0 4mm; break-inside: avoid; }
+ul { list-style: none; margin: 2mm 0; padding: 0; } li { display: flex; gap: 3mm; margin: 0 0 1.5mm; }
+.box { flex: none; width: 5mm; height: 5mm; border: 0.5mm solid #000000; margin-top: 0.8mm; }
+.what { font-weight: bold; } .line { border-bottom: 0.25mm solid #777777; height: 9mm; }
+.choices { display: flex; flex-wrap: wrap; gap: 1.5mm 5mm; margin: 1mm 0 2mm; } .choices span { display: flex; gap: 2mm; }
+";
+
+/// The page. `area` gives the overview's background: wires and water.
+#[must_use]
+pub fn page(round: &CheckRound, area: &Area, palette: &Palette) -> String {
+    let title = format!("Check round, {}", format_day(round.day));
+    let mut out = format!(
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <title>{title}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n\
+         <h1>{title}</h1>\n<p>{}</p>\n<p>{}</p>\n",
+        escape(&round.area),
+        escape(&round.summary())
+    );
+    if round.is_sample {
+        out.push_str("<p class=\"soft\">The sample area is invented and shows no real place.</p>\n");
+    }
+    out.push_str(
+        "<p class=\"soft\">Ask the owner before you walk on a field. From the air: keep clear of people, houses and \
+         animals, and let somebody else write.</p>\n",
+    );
+    if !round.stops.is_empty() {
+        let _ = write!(out, "<figure>{}</figure>\n", overview(round, area).svg(&palette.day, &palette.sizes));
+    }
+    for (i, stop) in round.stops.iter().enumerate() {
+        field(&mut out, i + 1, stop, round);
+    }
+    let _ = write!(
+        out,
+        "<p class=\"soft\">Back to the start: {}. Sparefield {}.</p>\n</body>\n</html>\n",
+        escape(&round.units.format_length(round.back_m)),
+        env!("CARGO_PKG_VERSION")
+    );
+    out
+}
+
+fn field(out: &mut String, number: usize, stop: &Stop, round: &CheckRound) {
+    let way = stop.bearing.map_or_else(String::new, |b| format!(", {}", format_bearing(b)));
+    let looked =
+        stop.surveyed.map_or_else(|| "never looked at".to_owned(), |d| format!("last looked at {}", format_day(d)));
+    let _ = write!(
+        out,
+        "<section>\n<h2>{number}. {}</h2>\n<p class=\"soft\">{} · {:.1} ha · {looked} · {}{way} from the one before</p>\n",
+        escape(&stop.label),
+        escape(&stop.id),
+        stop.area_m2 / 1e4,
+        escape(&round.units.format_length(stop.leg_m)),
+    );
+    for (what, text) in [("In the way", &stop.hazards), ("Getting out", &stop.access), ("The owner", &stop.permission)]
+    {
+        if !text.is_empty() {
+            let _ = writeln!(out, "<p>{what}: {}</p>", escape(text));
+        }
+    }
+    out.push_str("<ul>\n");
+    let mut tick = |what: &str, why: &str| {
+        let _ = writeln!(
+            out,
+            "<li><span class=\"box\"></span><span><span class=\"what\">{what}</span> {}</span></li>",
+            escape(why)
+        );
+    };
+    for look in &stop.look_at {
+        tick(look.what, &look.why);
+    }
+    tick("Anything else", "that has changed: new wires, ditches, fences, bales");
+    out.push_str("</ul>\n<div class=\"choices\">");
+    for surface in Surface::ALL.into_iter().filter(|s| *s != Surface::Unknown) {
+        let _ = write!(out, "<span><span class=\"box\"></span>{}</span>", surface.words());
+    }
+    out.push_str("</div>\n<div class=\"line\"></div>\n<div class=\"line\"></div>\n</section>\n");
+}
+
+/// The round from above, north upwards.
+fn overview(round: &CheckRound, area: &Area) -> Picture {
+    let mut p = Picture::new(OVERVIEW, "The round from above with its fields in order, north upwards");
+    let shown = || round.stops.iter().flat_map(|s| &s.outer).chain([&round.start]);
+    let (low, high) = shown().fold((round.start, round.start), |(l, h), q| {
+        (Xy::new(l.x.min(q.x), l.y.min(q.y)), Xy::new(h.x.max(q.x), h.y.max(q.y)))
+    });
+    let room = OVERVIEW - Vec2::splat(2.0 * ROOM);
+    let scale = (room.x / ((high.x - low.x) as f32).max(1.0)).min(room.y / ((high.y - low.y) as f32).max(1.0));
+    let middle = (low + high) * 0.5;
+    let place = |q: Xy| {
+        pos2((q.x - middle.x) as f32 * scale + OVERVIEW.x / 2.0, (middle.y - q.y) as f32 * scale + OVERVIEW.y / 2.0)
+    };
+    background(&mut p, area, &place);
+    for stop in &round.stops {
+        let points: Vec<Pos2> = stop.outer.iter().map(|q| place(*q)).collect();
+        p.outline(&points, Ink::Soft, 1.5);
+    }
+    let home = place(round.start);
+    let mut way = vec![home];
+    way.extend(round.stops.iter().map(|s| place(s.at)));
+    way.push(home);
+    p.dashed(way, Ink::Ink, 1.5, (6.0, 4.0));
+    p.dot(home, 6.0, Ink::Ink);
+    p.bold(home + vec2(9.0, 0.0), Align2::LEFT_CENTER, "start", Ink::Ink);
+    for (i, stop) in round.stops.iter().enumerate() {
+        p.bold(place(stop.at), Align2::CENTER_CENTER, (i + 1).to_string(), Ink::Ink);
+    }
+    north(&mut p, OVERVIEW);
+    scale_bar(&mut p, OVERVIEW, scale, round.units);
+    p
+}
+
+/// Wires and water, to find one's way by.
+fn background(p: &mut Picture, area: &Area, place: &dyn Fn(Xy) -> Pos2) {
+    let inside = |q: Pos2| (0.0..=OVERVIEW.x).contains(&q.x) && (0.0..=OVERVIEW.y).contains(&q.y);
+    for hazard in area.hazards.iter() {
+        let (line, ink) = match (&hazard.shape, hazard.kind) {
+            (HazardShape::Line(line), HazardKind::Wires) => (line.clone(), Ink::Wires),
+            (HazardShape::Area { outer, .. }, HazardKind::Water) => {
+                (outer.iter().chain(outer.first()).copied().collect(), Ink::Water)
+            }
+            _ => continue,
+        };
+        // Legs with both ends outside are left away: this is an overview, not a map.
+        let points: Vec<Pos2> = line.iter().map(|q| place(*q)).collect();
+        for leg in points.windows(2).filter(|leg| inside(leg[0]) && inside(leg[1])) {
+            p.line(leg, ink, 1.0);
+        }
+    }
+}

@@ -1,0 +1,93 @@
+//! The menu of the area as a whole, the line that says how it is kept, and the question before work would be lost.
+
+use crate::command::Command;
+use crate::model::Model;
+use crate::theme::Theme;
+use egui::containers::menu::MenuButton;
+use egui::{Align2, RichText, Ui};
+
+/// The menu.
+pub fn area_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
+    MenuButton::new("Area").ui(ui, |ui| {
+        ui.set_min_width(220.0);
+        let mut choose = |ui: &mut Ui, words: &str, help: &str, command: Command| {
+            if ui.button(words).on_hover_text(help).clicked() {
+                commands.push(command);
+                ui.close();
+            }
+        };
+        choose(
+            ui,
+            "New area…",
+            "Begin an area on terrain of your own; its file is made at the first change",
+            Command::ChooseFiles,
+        );
+        choose(ui, "Open…", "Open an area file, or terrain, fields and hazards (Ctrl+O)", Command::ChooseFiles);
+        if model.area.is_some() {
+            let (words, help) = if model.keeping.path.is_some() {
+                ("Save a copy…", "Write everything in the area to another file; this one stays open")
+            } else {
+                ("Keep in a file…", "Choose the file in which this area is kept from now on")
+            };
+            choose(ui, words, help, Command::ChooseCopy);
+        }
+        choose(ui, "Open the sample area", "The invented area that comes with the program", Command::OpenSample);
+        if !model.settings.recent.is_empty() {
+            ui.separator();
+            ui.label("Recent areas");
+            for path in &model.settings.recent {
+                let name = path.file_stem().unwrap_or_default().to_string_lossy();
+                choose(ui, &name, &path.display().to_string(), Command::OpenFiles(vec![path.clone()]));
+            }
+        }
+    });
+}
+
+/// How the area is kept, with a way to try again where it is not.
+pub fn kept_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    let Some(words) = model.keeping.words() else { return };
+    let trouble = model.keeping.problem.is_some();
+    let colour = if trouble { theme.colours.caution } else { theme.colours.ink_soft };
+    let text = RichText::new(words).size(theme.sizes.small).color(colour);
+    let place = model.keeping.path.as_ref().map(|p| p.display().to_string()).unwrap_or_default();
+    let label = if trouble { egui::Label::new(text).wrap() } else { egui::Label::new(text).truncate() };
+    ui.add(label).on_hover_text(place);
+    if trouble && model.keeping.waiting > 0 {
+        ui.horizontal(|ui| {
+            if ui.button("Try again").clicked() {
+                commands.push(Command::KeepAgain);
+            }
+            if ui.button("Save a copy…").clicked() {
+                commands.push(Command::ChooseCopy);
+            }
+        });
+    }
+}
+
+/// Asks before the window closes on changes that are not kept.
+pub fn ask_to_close(ctx: &egui::Context, model: &Model, commands: &mut Vec<Command>) {
+    let (true, Some(problem)) = (model.keeping.asks_to_close, &model.keeping.problem) else { return };
+    egui::Window::new("Not everything is kept")
+        .collapsible(false)
+        .resizable(false)
+        .anchor(Align2::CENTER_CENTER, [0.0, -40.0])
+        .show(ctx, |ui| {
+            ui.set_width(440.0);
+            let count = model.keeping.waiting;
+            let changes = if count == 1 { "1 change is".to_owned() } else { format!("{count} changes are") };
+            ui.label(format!("{changes} not in the file. {problem}"));
+            ui.add_space(6.0);
+            ui.horizontal(|ui| {
+                if ui.button("Try again").clicked() {
+                    commands.push(Command::KeepAgain);
+                }
+                if ui.button("Stay").clicked() {
+                    commands.push(Command::StayOpen);
+                }
+                let lose = if count == 1 { "Close and lose it".to_owned() } else { "Close and lose them".to_owned() };
+                if ui.button(lose).clicked() {
+                    commands.push(Command::CloseAnyway);
+                }
+            });
+        });
+}

@@ -1,0 +1,523 @@
+use super::*;
+use crate::area::{Change, Swap};
+use crate::error::NoProgress;
+use proptest::prelude::*;
+use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, HazardKind, HazardShape, QuietKind, Stock, Surface};
+use sparefield_geometry::position::{LonLat, Xy};
+
+pub(super) const TODAY: Day = Day { days_since_epoch: 20_782 };
+
+fn sample() -> (AreaParts, Area) {
+    let area = Area::sample(&NoProgress).unwrap();
+    (AreaParts::of(&area, TerrainSource::Sample), area)
+}
+
+pub(super) fn bare(fields: Vec<Field>) -> AreaParts {
+    AreaParts {
+        title: "Test".into(),
+        frame: Arc::new(Frame::utm_for(LonLat { lon_deg: -2.8, lat_deg: 52.3 }).unwrap()),
+        fields: Arc::new(fields.into_iter().map(Arc::new).collect()),
+        proposals: Arc::default(),
+        hazards: Arc::default(),
+        quiet_zones: Arc::default(),
+        lanes: Arc::default(),
+        home: None,
+        start: None,
+        terrain: TerrainSource::Nothing,
+    }
+}
+
+/// A field `n` places along a row of equal fields, each sharing a side with the next.
+pub(super) fn square(n: u32) -> Field {
+    let at = |x: f64, y: f64| Xy::new(500_000.0 + 100.0 * f64::from(n) + x, 5_790_000.0 + y);
+    let mut field =
+        Field::new(format!("field-{n}"), vec![at(0.0, 0.0), at(100.0, 0.0), at(100.0, 200.0), at(0.0, 200.0)]);
+    field.edges = vec![BoundaryEdge { kind: EdgeKind::Hedge, height_m: Some(2.0) }; 4];
+    field
+}
+
+fn opened(path: &Path) -> Loaded<(AreaFile, AreaParts)> {
+    AreaFile::open(path, TODAY, &NoProgress).unwrap()
+}
+
+/// Another program at the file.
+fn sql(path: &Path, text: &str) {
+    Connection::open(path).unwrap().execute_batch(text).unwrap();
+}
+
+fn count(path: &Path, what: &str) -> i64 {
+    Connection::open(path).unwrap().query_row(&format!("SELECT count(*) FROM {what}"), [], |r| r.get(0)).unwrap()
+}
+
+#[test]
+fn the_sample_area_comes_back_as_it_was() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("sample.gpkg");
+    let (parts, area) = sample();
+    drop(AreaFile::create(&path, &parts).unwrap());
+    let loaded = opened(&path);
+    assert_eq!(loaded.warnings, []);
+    assert_eq!(loaded.value.1, parts);
+    drop(loaded);
+    let again = Area::open_file(&path, &[], &NoProgress).unwrap();
+    assert!(again.is_sample);
+    assert_eq!(
+        (again.terrain.height_at(area.centre()), &again.warnings),
+        (area.terrain.height_at(area.centre()), &area.warnings)
+    );
+    let left: Vec<_> = std::fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
+    assert_eq!(left, ["sample.gpkg"], "one file and nothing beside it");
+}
+
+#[test]
+fn every_edit_is_in_the_file_when_it_returns() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("sample.gpkg");
+    let (parts, mut area) = sample();
+    let mut file = AreaFile::create(&path, &parts).unwrap();
+    let first = Arc::clone(&area.fields[3]);
+    let mut changed = (*first).clone();
+    changed.stock = Stock::Present;
+    changed.outer[0] = changed.outer[0] + Xy::new(1.0, 0.5);
+    changed.calendar.months[4] = Some(Surface::TallCrop);
+    changed.remarks.photographs = vec!["a.jpg".into(), "b.jpg".into()];
+    let edit = Edit::new(
+        "several things",
+        vec![
+            Change::Field(Swap::replace(&first, changed)),
+            Change::Field(Swap::add(square(7))),
+            Change::Hazard(Swap::remove(&area.hazards[0].clone())),
+            Change::QuietZone(Swap::remove(&area.quiet_zones[0].clone())),
+            Change::Title(Swap::replace(&Arc::new(area.title.clone()), "Another".to_owned())),
+            Change::Home(Swap { before: area.home.clone().map(Arc::new), after: None }),
+        ],
+    );
+    for edit in [edit.clone(), edit.inverse(), edit] {
+        area.apply(&edit).unwrap();
+        file.write(&edit).unwrap();
+        assert_eq!(read(&path, &NoProgress).unwrap().value, AreaParts::of(&area, TerrainSource::Sample));
+    }
+}
+
+fn note(field: &Arc<Field>, words: &str) -> Edit {
+    let changed = Field { notes: words.into(), ..(**field).clone() };
+    Edit::new("note", vec![Change::Field(Swap::replace(field, changed))])
+}
+
+#[test]
+fn a_side_shared_by_two_fields_is_one_row() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    let parts = bare(vec![square(0), square(1)]);
+    let mut file = AreaFile::create(&path, &parts).unwrap();
+    assert_eq!((count(&path, "boundary_edges"), count(&path, "field_sides")), (7, 8));
+    sql(&path, "ALTER TABLE boundary_edges ADD species TEXT; UPDATE boundary_edges SET species = 'hawthorn'");
+    // The shared hedge grows: both fields say so, and it stays the row that it was.
+    let tall = BoundaryEdge { kind: EdgeKind::TreeLine, height_m: Some(9.0) };
+    let (mut left, mut right) = ((*parts.fields[0]).clone(), (*parts.fields[1]).clone());
+    (left.edges[1], right.edges[3]) = (tall, tall);
+    let changes = vec![
+        Change::Field(Swap::replace(&parts.fields[0], left)),
+        Change::Field(Swap::replace(&parts.fields[1], right)),
+    ];
+    file.write(&Edit::new("grow", changes)).unwrap();
+    assert_eq!(count(&path, "boundary_edges"), 7);
+    assert_eq!(count(&path, "boundary_edges WHERE kind = 'tree line' AND height_m = 9 AND species = 'hawthorn'"), 1);
+    // Without its fields nothing stands there.
+    let now = read(&path, &NoProgress).unwrap().value;
+    file.write(&Edit::new("away", now.fields.iter().map(|f| Change::Field(Swap::remove(f))).collect())).unwrap();
+    assert_eq!((count(&path, "boundary_edges"), count(&path, "field_sides")), (0, 0));
+}
+
+#[test]
+fn tables_columns_and_words_of_others_stay() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    let parts = bare(vec![square(0), square(1)]);
+    let mut file = AreaFile::create(&path, &parts).unwrap();
+    sql(
+        &path,
+        "CREATE TABLE theirs (fid INTEGER PRIMARY KEY, x TEXT); INSERT INTO theirs VALUES (1, 'kept');
+         ALTER TABLE fields ADD owner TEXT; UPDATE fields SET owner = 'a farmer', surface = 'lucerne' WHERE fid = 1",
+    );
+    file.write(&note(&parts.fields[0], "seen")).unwrap();
+    assert_eq!(count(&path, "theirs WHERE x = 'kept'"), 1);
+    assert_eq!(count(&path, "fields WHERE owner = 'a farmer' AND surface = 'lucerne' AND notes = 'seen'"), 1);
+    drop(file);
+    let loaded = opened(&path);
+    assert_eq!(loaded.value.1.fields[0].surface, Surface::Unknown);
+    assert!(loaded.warnings[0].to_string().contains("“lucerne” is not a word that is known"), "{:?}", loaded.warnings);
+}
+
+#[test]
+fn what_another_program_takes_away_meanwhile_is_written_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    let parts = bare(vec![square(0), square(1)]);
+    let mut file = AreaFile::create(&path, &parts).unwrap();
+    file.write(&note(&parts.fields[1], "first")).unwrap();
+    sql(&path, "DELETE FROM fields WHERE fid = 1");
+    file.write(&note(&parts.fields[0], "still there")).unwrap();
+    let now = read(&path, &NoProgress).unwrap().value;
+    let notes: Vec<_> = now.fields.iter().map(|f| (f.id.as_str(), f.notes.as_str())).collect();
+    assert_eq!(notes, [("field-1", "first"), ("field-0", "still there")]);
+    assert_eq!(now.fields[1].edges, parts.fields[0].edges);
+}
+
+#[test]
+fn rows_of_others_get_identifiers_and_keep_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    drop(AreaFile::create(&path, &bare(vec![square(0)])).unwrap());
+    sql(
+        &path,
+        "INSERT INTO fields (geom) SELECT geom FROM fields; INSERT INTO fields (id, geom) SELECT id, geom FROM fields
+         WHERE fid = 1; INSERT INTO fields (id, geom) VALUES ('bad', x'47500001000000000103000000FFFFFFFF'), ('none', NULL)",
+    );
+    let loaded = opened(&path);
+    let ids = |parts: &AreaParts| parts.fields.iter().map(|f| f.id.clone()).collect::<Vec<_>>();
+    assert_eq!(ids(&loaded.value.1), ["field-0", "field-2", "field-0-3"]);
+    let words: Vec<_> = loaded.warnings.iter().map(ToString::to_string).collect();
+    assert!(words.iter().any(|w| w.contains("fields, row 4: its geometry ends too early")), "{words:?}");
+    assert!(words.iter().any(|w| w.contains("fields, row 5: it has no outline")), "{words:?}");
+    // A copied field stands where the first does, so the same stands on its sides.
+    assert_eq!(loaded.value.1.fields[1].edges, square(0).edges);
+    drop(loaded);
+    assert_eq!(ids(&read(&path, &NoProgress).unwrap().value), ["field-0", "field-2", "field-0-3"]);
+    assert_eq!(count(&path, "fields"), 5, "what cannot be shown stays");
+}
+
+#[test]
+fn an_outline_changed_elsewhere_keeps_the_sides_that_are_still_there() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    let mut field = square(0);
+    field.edges[2] = BoundaryEdge { kind: EdgeKind::Wall, height_m: Some(1.5) };
+    let parts = bare(vec![field.clone()]);
+    drop(AreaFile::create(&path, &parts).unwrap());
+    // The other program turns the ring round and pulls one corner far out.
+    let mut ring = field.outer.clone();
+    ring[0] = ring[0] + Xy::new(-80.0, -300.0);
+    ring.reverse();
+    let blob = blob::encode(&row::area(&ring, &[]), 32_630);
+    Connection::open(&path).unwrap().execute("UPDATE fields SET geom = ?1", [blob]).unwrap();
+    let loaded = opened(&path);
+    let found = &loaded.value.1.fields[0];
+    assert!(sparefield_geometry::fields::model::ring_area(&found.outer) > 0.0);
+    let wall = found.edges.iter().filter(|e| e.kind == EdgeKind::Wall).count();
+    assert_eq!((wall, found.edges.len()), (1, 4), "{found:?}");
+    assert!(found.edges.contains(&BoundaryEdge::UNKNOWN), "{:?}", found.edges);
+    assert!(loaded.warnings.iter().any(|w| w.message.contains("changed by another program")), "{:?}", loaded.warnings);
+}
+
+#[test]
+fn a_layer_with_another_programs_spatial_index_is_still_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    let parts = bare(vec![square(0)]);
+    let mut file = AreaFile::create(&path, &parts).unwrap();
+    // As OGC 12-128r19, F.3 has them, for insertion and change.
+    sql(
+        &path,
+        "CREATE VIRTUAL TABLE rtree_fields_geom USING rtree(id, minx, maxx, miny, maxy);
+         CREATE TRIGGER rtree_fields_geom_insert AFTER INSERT ON fields
+           WHEN (new.geom NOT NULL AND NOT ST_IsEmpty(NEW.geom)) BEGIN
+           INSERT OR REPLACE INTO rtree_fields_geom VALUES (NEW.fid, ST_MinX(NEW.geom), ST_MaxX(NEW.geom),
+             ST_MinY(NEW.geom), ST_MaxY(NEW.geom)); END;",
+    );
+    file.write(&Edit::new("draw", vec![Change::Field(Swap::add(square(3)))])).unwrap();
+    let found = "rtree_fields_geom WHERE minx BETWEEN 500299 AND 500301 AND maxy BETWEEN 5790199 AND 5790201";
+    assert_eq!(count(&path, found), 1);
+}
+
+#[test]
+fn a_full_disk_is_told_and_the_edit_is_kept_once_there_is_room() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    let parts = bare(vec![square(0)]);
+    let mut file = AreaFile::create(&path, &parts).unwrap();
+    let pages: i64 = file.db.pragma_query_value(None, "page_count", |r| r.get(0)).unwrap();
+    file.db.pragma_update(None, "max_page_count", pages).unwrap();
+    let edit = Edit::new("draw", (1..200).map(|n| Change::Field(Swap::add(square(n)))).collect());
+    for _ in 0..2 {
+        let told = file.write(&edit).unwrap_err();
+        assert_eq!(told.trouble, Trouble::Full);
+        assert!(told.to_string().contains("the disk is full"), "{told}");
+        assert_eq!(read(&path, &NoProgress).unwrap().value, parts);
+    }
+    file.db.pragma_update(None, "max_page_count", 1_000_000).unwrap();
+    file.write(&edit).unwrap();
+    assert_eq!(read(&path, &NoProgress).unwrap().value.fields.len(), 200);
+}
+
+#[test]
+fn a_file_that_may_not_be_written_is_shown_and_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    let parts = bare(vec![square(0)]);
+    drop(AreaFile::create(&path, &parts).unwrap());
+    let read_only = |yes: bool| {
+        for place in [path.as_path(), folder.path()] {
+            let mut permissions = std::fs::metadata(place).unwrap().permissions();
+            permissions.set_readonly(yes);
+            std::fs::set_permissions(place, permissions).unwrap();
+        }
+    };
+    read_only(true);
+    // The system's administrator may write everywhere; then SQLite's own refusal is looked at.
+    let administrator = std::fs::OpenOptions::new().append(true).open(&path).is_ok();
+    if administrator {
+        let told = connect::open(&path, false).unwrap().execute_batch("DELETE FROM fields").unwrap_err();
+        assert_eq!(AreaFileError::from_sqlite(&path, &told).trouble, Trouble::ReadOnly);
+    } else {
+        let mut loaded = opened(&path);
+        assert_eq!(loaded.value.1, parts);
+        assert!(loaded.warnings[0].message.contains("may not be written"), "{:?}", loaded.warnings);
+        assert_eq!(loaded.value.0.write(&note(&parts.fields[0], "x")).unwrap_err().trouble, Trouble::ReadOnly);
+    }
+    read_only(false);
+}
+
+#[test]
+fn a_file_that_was_moved_away_is_not_written_into_the_void() {
+    let folder = tempfile::tempdir().unwrap();
+    let (path, elsewhere) = (folder.path().join("a.gpkg"), folder.path().join("b.gpkg"));
+    let parts = bare(vec![square(0)]);
+    let mut file = AreaFile::create(&path, &parts).unwrap();
+    std::fs::rename(&path, &elsewhere).unwrap();
+    let told = file.write(&note(&parts.fields[0], "x")).unwrap_err();
+    assert_eq!(told.trouble, Trouble::Gone, "{told}");
+    std::fs::rename(&elsewhere, &path).unwrap();
+    file.write(&note(&parts.fields[0], "x")).unwrap();
+    assert_eq!(count(&path, "fields WHERE notes = 'x'"), 1);
+}
+
+#[test]
+fn what_is_no_area_file_is_told_apart() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = |name: &str| folder.path().join(name);
+    let told = |name: &str| AreaFile::open(&place(name), TODAY, &NoProgress).unwrap_err();
+    std::fs::write(place("text.gpkg"), "not a database at all, but longer than a header").unwrap();
+    std::fs::write(place("empty.gpkg"), "").unwrap();
+    sql(&place("other.gpkg"), "PRAGMA application_id = 1196444487; CREATE TABLE roads (fid INTEGER PRIMARY KEY)");
+    sql(&place("bare.gpkg"), "CREATE TABLE t (x)");
+    for (name, trouble, words) in [
+        ("text.gpkg", Trouble::NotAnArea, "it is not a GeoPackage"),
+        ("empty.gpkg", Trouble::Damaged, "it is empty"),
+        (
+            "other.gpkg",
+            Trouble::NotAnArea,
+            "a GeoPackage of another program, not an area file; open an area and import",
+        ),
+        ("bare.gpkg", Trouble::NotAnArea, "it is a database, not an area file"),
+        ("missing.gpkg", Trouble::Gone, "it is not there"),
+        ("", Trouble::NotAnArea, "it is a folder"),
+    ] {
+        let told = told(name);
+        assert_eq!(told.trouble, trouble, "{told}");
+        assert!(told.to_string().contains(words), "{told}");
+    }
+}
+
+#[test]
+fn a_newer_schema_is_refused_and_left_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    drop(AreaFile::create(&path, &bare(vec![square(0)])).unwrap());
+    sql(&path, "UPDATE sparefield_meta SET value = '99' WHERE key = 'schema_version'");
+    let before = std::fs::read(&path).unwrap();
+    let told = AreaFile::open(&path, TODAY, &NoProgress).unwrap_err();
+    assert_eq!(told.trouble, Trouble::Newer);
+    assert!(
+        told.to_string().contains("a newer version of Sparefield wrote it (schema 99; this one knows 2)"),
+        "{told}"
+    );
+    assert_eq!(std::fs::read(&path).unwrap(), before);
+}
+
+/// A file as schema 1 had it, with one field that has photographs, and something of another program's.
+fn of_schema_1(path: &Path) -> Field {
+    let mut field = square(0);
+    let db = connect::make(path).unwrap();
+    schema::create_v1(&db, &bare(Vec::new()).frame).unwrap();
+    let mut known = Known::default();
+    let mut writer = Writer::new(&db, &mut known, 32_630);
+    writer.insert_whole(&Arc::new(field.clone())).unwrap();
+    field.remarks.photographs = vec!["gate.jpg".into(), "from the air, “low”.jpg".into()];
+    let list = serde_json::to_string(&field.remarks.photographs).unwrap();
+    db.execute("UPDATE fields SET photographs = ?1", [list]).unwrap();
+    db.execute_batch(
+        "INSERT INTO fields (id, photographs, name) VALUES ('odd', 'no list', 'odd');
+         CREATE TABLE theirs (x); INSERT INTO theirs VALUES ('kept')",
+    )
+    .unwrap();
+    field
+}
+
+#[test]
+fn a_file_of_schema_1_is_brought_up_after_a_backup() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    let field = of_schema_1(&path);
+    let before = std::fs::read(&path).unwrap();
+    // Looking changes nothing.
+    assert_eq!(*read(&path, &NoProgress).unwrap().value.fields[0], field);
+    assert_eq!(std::fs::read(&path).unwrap(), before);
+    let loaded = opened(&path);
+    assert_eq!(*loaded.value.1.fields[0], field);
+    let backup = folder.path().join("a.backup-v1-20261125.gpkg");
+    assert!(loaded.warnings[0].message.ends_with(&backup.display().to_string()), "{:?}", loaded.warnings);
+    drop(loaded);
+    assert_eq!(count(&path, "theirs WHERE x = 'kept'"), 1);
+    assert_eq!(count(&path, "fields WHERE photographs = 'no list'"), 1, "what was not understood stays");
+    assert_eq!(count(&backup, "sparefield_meta WHERE key = 'schema_version' AND value = '1'"), 1);
+    assert_eq!(*opened(&path).value.1.fields[0], field);
+    assert_eq!(backup::newest(&path), Some(backup.clone()));
+    // A damaged file names the backup that lies beside it.
+    std::fs::write(&path, "").unwrap();
+    let told = AreaFile::open(&path, TODAY, &NoProgress).unwrap_err().to_string();
+    assert!(told.contains("open the backup a.backup-v1-20261125.gpkg"), "{told}");
+}
+
+#[test]
+fn a_copy_holds_everything_and_finds_the_terrain() {
+    let folder = tempfile::tempdir().unwrap();
+    let (path, other) = (folder.path().join("a.gpkg"), folder.path().join("elsewhere"));
+    std::fs::create_dir(&other).unwrap();
+    let files = vec![folder.path().join("heights.tif")];
+    let parts = AreaParts {
+        terrain: TerrainSource::Files { files: files.clone(), crs: None, grid_m: None },
+        ..bare(vec![square(0)])
+    };
+    let mut file = AreaFile::create(&path, &parts).unwrap();
+    file.put_setting("layers", &["relief", "slope"]).unwrap();
+    let copy = other.join("copy.gpkg");
+    file.save_copy(&copy, false).unwrap();
+    assert_eq!(file.save_copy(&copy, false).unwrap_err().trouble, Trouble::Exists);
+    assert_eq!(file.save_copy(&path, true).unwrap_err().trouble, Trouble::Exists, "a file is no copy of itself");
+    let loaded = opened(&copy);
+    let TerrainSource::Files { files: found, .. } = &loaded.value.1.terrain else { panic!() };
+    assert_eq!(found, &[other.join("../heights.tif")]);
+    assert_eq!(loaded.value.0.setting::<Vec<String>>("layers").unwrap().unwrap(), ["relief", "slope"]);
+    assert_eq!(loaded.value.1.fields, parts.fields);
+    assert_eq!(loaded.value.0.setting::<String>("layers").unwrap(), None, "a setting of another kind is none");
+}
+
+prop_compose! {
+    fn words()(text in "[ -~äß“\\n]{0,12}") -> String { text }
+}
+
+prop_compose! {
+    fn any_edge()(kind in 0..7_usize, height in proptest::option::of(0.0..60.0_f64)) -> BoundaryEdge {
+        BoundaryEdge { kind: EdgeKind::ALL[kind], height_m: height }
+    }
+}
+
+prop_compose! {
+    fn any_field(stem: &'static str)(
+        middle in (4.0e5..6.0e5_f64, 5.7e6..5.8e6_f64),
+        radii in proptest::collection::vec(50.0..300.0_f64, 3..10),
+        edges in proptest::collection::vec(any_edge(), 10),
+        number in any::<u32>(), texts in proptest::array::uniform7(words()),
+        surface in 0..8_usize, stock in 0..3_usize,
+        days in proptest::array::uniform2(proptest::option::of(-4_000..60_000_i32)),
+        months in proptest::array::uniform12(proptest::option::of(0..8_usize)),
+        year in proptest::option::of(1900..2100_i32),
+        photographs in proptest::collection::vec(words(), 0..4),
+        other in proptest::collection::vec((words(), words()), 0..3),
+        hole in any::<bool>(),
+    ) -> Field {
+        let count = radii.len() as f64;
+        let ring: Vec<Xy> = radii.iter().enumerate().map(|(i, r)| {
+            let bearing = -(i as f64) / count * std::f64::consts::TAU;
+            let (sin, cos) = sparefield_geometry::math::sin_cos(bearing);
+            Xy::new(middle.0 + sin * r, middle.1 + cos * r)
+        }).collect();
+        let day = |d: Option<i32>| d.map(|days_since_epoch| Day { days_since_epoch });
+        let mut field = Field::new(format!("{stem}{number}"), ring);
+        if hole {
+            let at = |x: f64, y: f64| Xy::new(middle.0 + x, middle.1 + y);
+            field.holes = vec![vec![at(0.0, 0.0), at(0.0, 4.0), at(4.0, 0.0)]];
+        }
+        let sides = field.outer.len();
+        field.edges.copy_from_slice(&edges[..sides]);
+        field.surface = Surface::ALL[surface];
+        field.stock = Stock::ALL[stock];
+        [field.surveyed, field.stock_seen] = days.map(day);
+        field.calendar.months = months.map(|m| m.map(|i| Surface::ALL[i]));
+        field.calendar.year = year;
+        field.remarks.photographs = photographs;
+        field.other = other;
+        let [name, notes, crop, hazards, access, permission, _] = texts;
+        (field.name, field.notes, field.calendar.crop) = (name, notes, crop);
+        (field.remarks.hazards, field.remarks.access, field.remarks.permission) = (hazards, access, permission);
+        field
+    }
+}
+
+prop_compose! {
+    fn any_area()(
+        fields in proptest::collection::vec(any_field("f"), 0..4),
+        candidates in proptest::collection::vec(any_field("p"), 0..3),
+        numbers in proptest::collection::vec(0.0..1e6_f64, 12),
+        texts in proptest::collection::vec(words(), 8),
+        poles in proptest::collection::vec(proptest::option::of(0.0..40.0_f64), 3),
+        kinds in (0..7_usize, 0..4_usize), refused in any::<bool>(), start in any::<bool>(),
+    ) -> AreaParts {
+        let n = |i: usize| numbers[i];
+        let at = |i: usize| Xy::new(n(i), n(i + 1));
+        let text = |i: usize| texts[i].clone();
+        let bearing = |i: usize| sparefield_geometry::position::Bearing::from_deg(n(i));
+        let mut parts = bare(fields);
+        // What two fields say of one side may differ, and each keeps what it said.
+        if let Some(first) = parts.fields.first() {
+            let mut twin = (**first).clone();
+            twin.id.push_str(" twin");
+            twin.edges[0] = BoundaryEdge { kind: EdgeKind::Wires, height_m: Some(n(0)) };
+            twin.edges[1] = BoundaryEdge::UNKNOWN;
+            Arc::make_mut(&mut parts.fields).push(Arc::new(twin));
+        }
+        parts.title = text(0);
+        let proposal = |field: Field| Proposal {
+            field, score: n(1) / 1e6, strip_length_m: n(2), checked: texts[1..3].to_vec(), not_checked: texts[3..4].to_vec(),
+            refused,
+        };
+        parts.proposals = Arc::new(candidates.into_iter().map(|f| Arc::new(proposal(f))).collect());
+        let kind = HazardKind::ALL[kinds.0];
+        let wires = Hazard {
+            pole_heights_m: poles, name: text(4), other: vec![(text(5), text(6))],
+            ..Hazard::new("h1", kind, HazardShape::Line(vec![at(0), at(2), at(4)]))
+        };
+        let mast = Hazard { height_m: Some(n(3)), ..Hazard::new("h2", kind, HazardShape::Point(at(5))) };
+        let wood = Hazard::new("h3", kind, HazardShape::Area { outer: square(0).outer, holes: Vec::new() });
+        parts.hazards = Arc::new([wires, mast, wood].map(Arc::new).to_vec());
+        let zone = QuietZone {
+            id: text(7) + "q", kind: QuietKind::ALL[kinds.1], name: text(5), outer: square(3).outer, below_agl_m: n(7),
+        };
+        parts.quiet_zones = Arc::new(vec![Arc::new(zone)]);
+        parts.lanes = Arc::new(vec![Lane { kind: crate::area::LaneKind::River, name: text(2), line: vec![at(1), at(7)] }]);
+        let end = crate::area::RunwayEnd {
+            name: text(3), heading_true: bearing(8), threshold: at(9), elevation_amsl_m: n(10),
+        };
+        parts.home = start.then(|| Home {
+            name: text(6), field_id: text(7), position: at(2), elevation_amsl_m: -n(5), runway_length_m: n(6),
+            runway_width_m: n(7), ends: vec![end],
+        });
+        let wind = crate::quantity::ReportedWind { from: start.then(|| bearing(3)), speed_ms: n(4), gust_ms: None };
+        parts.start = Some(Start { position: at(6), height_agl_m: n(8), heading_true: bearing(9), wind });
+        parts
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+    #[test]
+    fn any_area_comes_back_bit_for_bit(parts in any_area()) {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.gpkg");
+        drop(AreaFile::create(&path, &parts).unwrap());
+        let loaded = opened(&path);
+        prop_assert_eq!(&loaded.warnings, &Vec::new());
+        prop_assert_eq!(&loaded.value.1, &parts);
+    }
+}

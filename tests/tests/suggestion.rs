@@ -1,0 +1,282 @@
+//! How good suggestions are where the truth is known: the sample area, whose land is made from a seed.
+//!
+//! # The rule, fixed before anything was measured
+//! *Landable ground* is a 10 m cell that truly is grass or crop, on ground no steeper than the limits of the search
+//! allow in any heading (√(6² + 5²) = 7.8 %, by central differences over 50 m).
+//! A proposal is *right* when at least half of it is landable ground; its strip is right when at least nine tenths of
+//! the strip's ground is. *Precision* is the share of proposals that are right.
+//! A *true field* is a field of the area whose longest strip is long enough and lies within the slope limits.
+//! It is *found* when at least half of the ground of its longest strip lies in one proposal. *Recall* is the share of
+//! true fields found.
+//!
+//! Land cover and surface model carry the errors of real ones (see `sample-terrain/src/cover.rs`).
+
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+use sample_terrain::cover::{self, class};
+use sample_terrain::features;
+use sample_terrain::{CORNER_M, SEED};
+use sparefield_data::NoProgress;
+use sparefield_data::area::{Area, LaneKind};
+use sparefield_data::land_cover;
+use sparefield_geometry::fields::model::{EdgeKind, Field};
+use sparefield_geometry::fields::strip::{Scratch, Strip, StripSpace, inside_ring};
+use sparefield_geometry::grid::GridFrame;
+use sparefield_geometry::position::Xy;
+use sparefield_geometry::suggest::{
+    Barrier, LandCover, Options, Proposal, Scene, SeenKind, Standing, boundary_heights, suggest,
+};
+use std::sync::OnceLock;
+
+/// All that the tests share.
+struct World {
+    area: Area,
+    made: features::Area,
+    truth: Vec<u8>,
+    mapped: LandCover,
+    standing: Standing,
+    barriers: Vec<Barrier>,
+    landable: Landable,
+}
+
+/// Landable ground on the grid of the land cover, in the area's frame.
+struct Landable {
+    frame: GridFrame,
+    cells: Vec<bool>,
+}
+
+impl Landable {
+    fn at(&self, p: Xy) -> bool {
+        self.frame.cell_of(p).is_some_and(|(r, c)| self.cells[r * self.frame.cols + c])
+    }
+    /// Share of points that are landable.
+    fn share(&self, points: &[Xy]) -> f64 {
+        points.iter().filter(|p| self.at(**p)).count() as f64 / points.len().max(1) as f64
+    }
+}
+
+fn world() -> &'static World {
+    static WORLD: OnceLock<World> = OnceLock::new();
+    WORLD.get_or_init(|| {
+        let area = Area::sample(&NoProgress).unwrap();
+        let made = features::make(SEED);
+        let truth = cover::truth(&made, SEED);
+        let local = cover::cover_frame();
+        let corner = Xy::new(CORNER_M.0, CORNER_M.1);
+        let options = Options::default();
+        let steepest = 100.0 * (options.max_slope_along.powi(2) + options.max_slope_across.powi(2)).sqrt();
+        let cells = (0..truth.len())
+            .map(|i| {
+                let p = local.centre(i / local.cols, i % local.cols);
+                matches!(truth[i], class::GRASS | class::CROP) && features::slope_percent(&made.relief, p) <= steepest
+            })
+            .collect();
+        let landable = Landable { frame: GridFrame { origin: local.origin + corner, ..local }, cells };
+        let barriers = area
+            .hazards
+            .iter()
+            .map(|hazard| Barrier::around(hazard))
+            .chain(area.lanes.iter().map(|lane| match lane.kind {
+                LaneKind::Lane => Barrier::road(lane.line.clone()),
+                LaneKind::River => Barrier::river(lane.line.clone()),
+            }))
+            .collect();
+        let mapped = area.sample_land_cover(&NoProgress).unwrap().value;
+        let standing = area.sample_standing().unwrap().value;
+        World { area, made, truth, mapped, standing, barriers, landable }
+    })
+}
+
+/// Points every 10 m inside a ring and outside its holes.
+fn points_in(outer: &[Xy], holes: &[Vec<Xy>]) -> Vec<Xy> {
+    let low = outer.iter().fold(outer[0], |a, p| Xy::new(a.x.min(p.x), a.y.min(p.y)));
+    let high = outer.iter().fold(outer[0], |a, p| Xy::new(a.x.max(p.x), a.y.max(p.y)));
+    let mut points = Vec::new();
+    let mut y = low.y + 5.0;
+    while y < high.y {
+        let mut x = low.x + 5.0;
+        while x < high.x {
+            let p = Xy::new(x, y);
+            if inside_ring(outer, p) && !holes.iter().any(|h| inside_ring(h, p)) {
+                points.push(p);
+            }
+            x += 10.0;
+        }
+        y += 10.0;
+    }
+    points
+}
+
+/// Points of a strip, every five metres along and five across.
+fn points_of(strip: &Strip) -> Vec<Xy> {
+    let u = strip.heading.unit();
+    let right = Xy::new(u.y, -u.x);
+    let count = (strip.length_m / 5.0).ceil() as usize;
+    (0..=count)
+        .flat_map(|i| {
+            let on = strip.start + (strip.end - strip.start) * (i as f64 / count as f64);
+            (-2..=2).map(move |k| on + right * (strip.width_m * 0.24 * f64::from(k)))
+        })
+        .collect()
+}
+
+/// The longest strip of a field and whether the field is a true one.
+fn true_strip(field: &Field, options: &Options) -> Option<Strip> {
+    let space = StripSpace::new(&field.outer, &field.holes, &[])?;
+    let strip = space.best(options.strip_width_m, &mut Scratch::default())?;
+    if strip.length_m < options.needed_m {
+        return None;
+    }
+    let terrain = &world().area.terrain;
+    let u = strip.heading.unit();
+    let right = Xy::new(u.y, -u.x) * 30.0;
+    let middle = (strip.start + strip.end) * 0.5;
+    let rise = |a: Xy, b: Xy| Some((terrain.height_at(b)? - terrain.height_at(a)?) / a.distance(b));
+    let along = rise(strip.start, strip.end)?;
+    let across = rise(middle - right, middle + right)?;
+    (along.abs() <= options.max_slope_along && across.abs() <= options.max_slope_across).then_some(strip)
+}
+
+/// What a run came to.
+#[derive(Debug)]
+struct Quality {
+    proposals: usize,
+    right: f64,
+    strips_right: f64,
+    /// Share of all proposed ground that is landable.
+    ground_right: f64,
+    true_fields: usize,
+    found: f64,
+}
+
+fn quality(scene: &Scene<'_>, window: Option<(Xy, Xy)>) -> Quality {
+    let options = Options::default();
+    let all = suggest(scene, &options, &|_| {}, &|| false).unwrap().proposals;
+    let within = |p: Xy| window.is_none_or(|(l, h)| p.x > l.x && p.y > l.y && p.x < h.x && p.y < h.y);
+    let proposals: Vec<&Proposal> = all.iter().filter(|p| p.outline.iter().all(|v| within(*v))).collect();
+    let landable = &world().landable;
+    let (mut right, mut strips_right, mut ground, mut good) = (0, 0, 0.0, 0.0);
+    for p in &proposals {
+        let points = points_in(&p.outline, &p.holes);
+        let share = landable.share(&points);
+        right += usize::from(share >= 0.5);
+        strips_right += usize::from(landable.share(&points_of(&p.strip)) >= 0.9);
+        ground += points.len() as f64;
+        good += share * points.len() as f64;
+    }
+    let fields = world().area.fields.iter().filter(|f| f.outer.iter().all(|v| within(*v)));
+    let strips: Vec<Strip> = fields.filter_map(|f| true_strip(f, &options)).collect();
+    let found = strips.iter().filter(|strip| {
+        let points = points_of(strip);
+        all.iter().any(|p| {
+            let inside =
+                points.iter().filter(|q| inside_ring(&p.outline, **q) && !p.holes.iter().any(|h| inside_ring(h, **q)));
+            2 * inside.count() >= points.len()
+        })
+    });
+    let share = |n: usize, of: usize| n as f64 / of.max(1) as f64;
+    let found = share(found.count(), strips.len());
+    Quality {
+        right: share(right, proposals.len()),
+        strips_right: share(strips_right, proposals.len()),
+        ground_right: good / f64::max(ground, 1.0),
+        proposals: proposals.len(),
+        true_fields: strips.len(),
+        found,
+    }
+}
+
+fn surface_window() -> (Xy, Xy) {
+    let corner = Xy::new(CORNER_M.0, CORNER_M.1);
+    let (low, high) = cover::SURFACE_WINDOW_M;
+    (low + corner, high + corner)
+}
+
+fn bare() -> Scene<'static> {
+    Scene { terrain: &world().area.terrain, cover: None, standing: None, fields: &[], barriers: &[] }
+}
+
+#[test]
+fn precision_and_recall_over_the_whole_area() {
+    let w = world();
+    let terrain = quality(&bare(), None);
+    let cover = quality(&Scene { cover: Some(&w.mapped), ..bare() }, None);
+    let hazards = quality(&Scene { cover: Some(&w.mapped), barriers: &w.barriers, ..bare() }, None);
+    for (what, q) in [("terrain", &terrain), ("and land cover", &cover), ("and hazards, roads", &hazards)] {
+        println!("{what}: {q:.3?}");
+    }
+}
+
+#[test]
+fn precision_and_recall_where_a_surface_model_is() {
+    let w = world();
+    let window = Some(surface_window());
+    let near = Scene { barriers: &w.barriers, ..bare() };
+    let terrain = quality(&near, window);
+    let cover = quality(&Scene { cover: Some(&w.mapped), ..near }, window);
+    let surface = quality(&Scene { standing: Some(&w.standing), ..near }, window);
+    let both = quality(&Scene { cover: Some(&w.mapped), standing: Some(&w.standing), ..near }, window);
+    for (what, q) in
+        [("terrain, hazards", &terrain), ("and cover", &cover), ("and surface", &surface), ("and both", &both)]
+    {
+        println!("{what}: {q:.3?}");
+    }
+}
+
+#[test]
+fn boundary_heights_are_those_that_were_built() {
+    let w = world();
+    let (low, high) = surface_window();
+    let (mut hedges, mut within, mut kinds, mut nothing, mut seen_nothing) = (0, 0, 0, 0, 0);
+    for field in w.area.fields.iter() {
+        if !field
+            .outer
+            .iter()
+            .all(|p| p.x > low.x + 10.0 && p.y > low.y + 10.0 && p.x < high.x - 10.0 && p.y < high.y - 10.0)
+        {
+            continue;
+        }
+        for (i, (measured, edge)) in boundary_heights(field, &w.standing).iter().zip(&field.edges).enumerate() {
+            let length = field.outer[i].distance(field.outer[(i + 1) % field.outer.len()]);
+            if length < 30.0 {
+                continue;
+            }
+            match (edge.kind, edge.height_m) {
+                (EdgeKind::Hedge | EdgeKind::TreeLine, Some(height)) => {
+                    hedges += 1;
+                    within += usize::from((measured.height_m - height).abs() <= 2.0 * measured.error_m);
+                    let kind = if edge.kind == EdgeKind::Hedge { SeenKind::Hedge } else { SeenKind::TreeLine };
+                    kinds += usize::from(measured.kind == Some(kind));
+                }
+                (EdgeKind::Nothing | EdgeKind::Fence, _) => {
+                    nothing += 1;
+                    seen_nothing += usize::from(measured.kind == Some(SeenKind::Nothing));
+                }
+                _ => {}
+            }
+        }
+    }
+    println!(
+        "hedges and trees {hedges}: height within two errors {within}, kind {kinds}; open or fence {nothing}: nothing seen {seen_nothing}"
+    );
+}
+
+#[test]
+fn the_maps_errors_are_those_published() {
+    let w = world();
+    let table = land_cover::worldcover();
+    let share = |class: u8| {
+        let own: Vec<usize> = (0..w.truth.len()).filter(|&i| w.truth[i] == class).collect();
+        let right = own.iter().filter(|&&i| {
+            let local = cover::cover_frame();
+            let p = local.centre(i / local.cols, i % local.cols) + Xy::new(CORNER_M.0, CORNER_M.1);
+            w.mapped.class_at(p) == u16::from(class)
+        });
+        right.count() as f64 / own.len() as f64
+    };
+    for class in [class::TREES, class::GRASS, class::CROP, class::BUILT, class::WATER] {
+        let published = table.right(u16::from(class));
+        assert!((share(class) - published).abs() < 0.01, "{class}: {} {published}", share(class));
+    }
+    assert_eq!(w.made.fields.len(), w.area.fields.len());
+}
