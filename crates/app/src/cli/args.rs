@@ -62,9 +62,9 @@ pub struct CheckArgs {
 /// Arguments of `merge`.
 #[derive(Debug, Args)]
 pub struct MergeArgs {
-    /// Mine: fields or hazards, GeoJSON or Shapefile. It is never written to.
+    /// Mine: an area file (GeoPackage), or fields or hazards (GeoJSON, Shapefile). It is never written to.
     pub mine: PathBuf,
-    /// Theirs, of the same kind; may be in another reference system.
+    /// Theirs: another such file, of any of these kinds; may be in another reference system.
     pub theirs: PathBuf,
     /// What both came from: a backup, or the copy that was handed out. With it, what one side alone changed is taken.
     #[arg(long, value_name = "ANCESTOR")]
@@ -73,10 +73,11 @@ pub struct MergeArgs {
     /// only one knows, nothing of mine deleted).
     #[arg(long, value_name = "mine|theirs|newer", default_value = "newer")]
     pub take: String,
-    /// Write what was made of both here; without it, differences are only listed.
-    #[arg(long, value_name = "FILE.geojson")]
+    /// Write what was made of both here: a new area file where mine is one, else GeoJSON; without it, differences are
+    /// only listed.
+    #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
-    /// The projected system to compare in; the UTM zone when left out.
+    /// The projected system to compare in; that of my area file, or the UTM zone, when left out.
     #[arg(long, value_name = "EPSG:n")]
     pub crs: Option<String>,
     /// Print one JSON document (positions as [lon, lat]).

@@ -1,13 +1,15 @@
-//! `merge`: two people's fields or hazards compared, and one made of both.
+//! `merge`: two people's areas compared, and one made of both.
 
 use super::args::MergeArgs;
 use super::check::{capital, plain};
-use super::{CliError, print, session, text};
+use super::{CliError, inputs, print, session, text};
 use serde_json::{Value, json};
-use sparefield_data::Loaded;
+use sparefield_data::area::Edit;
+use sparefield_data::area_file::{self, AreaFile, AreaFileError};
 use sparefield_data::frame::Frame;
 use sparefield_data::merge::{Difference, Land, Merge, MergeOptions, Take};
 use sparefield_data::vector::{field_features, hazard_features, quiet_zone_features, write_geojson};
+use sparefield_data::{Loaded, NoProgress};
 use std::fmt::Write as _;
 use std::path::Path;
 use std::sync::Arc;
@@ -25,6 +27,10 @@ pub(super) fn run(args: &MergeArgs) -> Result<(), CliError> {
     };
     let named = args.crs.as_deref().map(Frame::from_user).transpose();
     let named = named.map_err(|e| CliError::BadInput(format!("--crs: {e}")))?.map(Arc::new);
+    check_out(args)?;
+    if is_area_file(&args.mine) && named.is_some() {
+        return Err(CliError::BadInput("--crs: an area file is compared in its own reference system; leave it out".into()));
+    }
     let mine = read(&args.mine, named.as_ref())?;
     let frame = Arc::clone(&mine.value.frame);
     let theirs = read(&args.theirs, Some(&frame))?;
@@ -33,7 +39,12 @@ pub(super) fn run(args: &MergeArgs) -> Result<(), CliError> {
         .map_err(|e| CliError::BadInput(format!("{}: {e}", args.theirs.display())))?;
     let takes: Vec<Take> = merge.differences().iter().map(|d| all_from.unwrap_or(d.default)).collect();
     if let Some(out) = &args.out {
-        write(out, &mine.value.after(&merge.edit(&takes, &name(&args.theirs))))?;
+        let edit = merge.edit(&takes, &name(&args.theirs));
+        if is_area_file(&args.mine) {
+            write_area(&args.mine, out, &edit).map_err(|e| session::unusable(&e.into()))?;
+        } else {
+            write(out, &mine.value.after(&edit))?;
+        }
     }
     let mut notes = Vec::new();
     for (path, loaded) in
@@ -49,6 +60,41 @@ pub(super) fn run(args: &MergeArgs) -> Result<(), CliError> {
 
 fn read(path: &Path, frame: Option<&Arc<Frame>>) -> Result<Loaded<Land>, CliError> {
     Land::read(&[path.to_owned()], frame).map_err(|e| session::unusable(&e))
+}
+
+fn is_area_file(path: &Path) -> bool {
+    path.extension().is_some_and(|e| e.eq_ignore_ascii_case("gpkg"))
+}
+
+/// Where the result is written must be none of the files read, and a file that can hold it.
+fn check_out(args: &MergeArgs) -> Result<(), CliError> {
+    let Some(out) = &args.out else { return Ok(()) };
+    let bad = |why: &str| Err(CliError::BadInput(format!("--out: {}: {why}", out.display())));
+    let read = [Some(&args.mine), Some(&args.theirs), args.base.as_ref()];
+    let same = |path: &Path| std::fs::canonicalize(path).is_ok_and(|p| std::fs::canonicalize(out).is_ok_and(|o| o == p));
+    if read.into_iter().flatten().any(|path| same(path)) {
+        return bad("it is one of the files compared, and those are not written to; name another");
+    }
+    match (is_area_file(&args.mine), is_area_file(out)) {
+        (true, false) => bad("mine is an area file, which no other file holds whole; name a new one that ends in .gpkg"),
+        (false, true) => bad("mine is no area file, so none is made of it; name one that ends in .geojson"),
+        (true, true) if out.exists() => bad("there is already a file of that name; name a new one"),
+        _ => Ok(()),
+    }
+}
+
+/// A copy of my area file with the edit in it, and with everything else that mine holds.
+fn write_area(mine: &Path, out: &Path, edit: &Edit) -> Result<(), AreaFileError> {
+    area_file::copy(mine, out)?;
+    let written = AreaFile::open(out, inputs::today(), &NoProgress).and_then(|l| {
+        let (mut file, _) = l.value;
+        file.write(edit)
+    });
+    if written.is_err() {
+        // It was made a moment ago, and is not what was asked for.
+        drop(std::fs::remove_file(out));
+    }
+    written
 }
 
 /// Fields where there are any, else hazards and quiet zones.

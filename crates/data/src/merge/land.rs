@@ -1,12 +1,13 @@
 //! What is compared: the things of an area, in one frame.
 
 use crate::area::{Area, Change, Edit, Home, Identified, Swap, classify};
-use crate::error::{LoadError, LoadErrorKind, Loaded};
+use crate::area_file::{self, AreaParts};
+use crate::error::{LoadError, LoadErrorKind, Loaded, NoProgress};
 use crate::frame::{Frame, FrameError, Transformer};
 use crate::vector::{self, VectorOptions};
 use sparefield_geometry::fields::model::{Field, Hazard, HazardShape, QuietZone};
 use sparefield_geometry::position::Xy;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// Outlines nearer than this are the same outline when both were drawn in one frame, metres: drawing accuracy.
@@ -30,6 +31,8 @@ pub struct Land {
     pub quiet_zones: Option<Vec<Arc<QuietZone>>>,
     /// The home strip, where one is known. A merge never takes one away.
     pub home: Option<Home>,
+    /// Whether it is a whole area, which could hold a home strip.
+    pub(super) whole: bool,
     /// Outlines nearer than this are the same, metres.
     pub(super) tolerance_m: f64,
 }
@@ -42,6 +45,21 @@ impl From<&Area> for Land {
             hazards: Some(area.hazards.to_vec()),
             quiet_zones: Some(area.quiet_zones.to_vec()),
             home: area.home.clone(),
+            whole: true,
+            tolerance_m: SAME_FRAME_M,
+        }
+    }
+}
+
+impl From<&AreaParts> for Land {
+    fn from(parts: &AreaParts) -> Self {
+        Self {
+            frame: Arc::clone(&parts.frame),
+            fields: Some(parts.fields.to_vec()),
+            hazards: Some(parts.hazards.to_vec()),
+            quiet_zones: Some(parts.quiet_zones.to_vec()),
+            home: parts.home.clone(),
+            whole: true,
             tolerance_m: SAME_FRAME_M,
         }
     }
@@ -57,25 +75,38 @@ impl Land {
             hazards: None,
             quiet_zones: None,
             home: None,
+            whole: false,
             tolerance_m: SAME_FRAME_M,
         }
     }
 
-    /// What field and hazard files hold, in a frame; without one, in the UTM zone of the first thing in them.
+    /// What an area file holds, or field and hazard files, in a frame; without one, an area file in its own, others in
+    /// the UTM zone of the first thing in them. Nothing is changed in any file.
     ///
     /// # Errors
-    /// When a file cannot be read, or holds neither fields nor hazards.
+    /// When a file cannot be read, holds neither fields nor hazards, or does not lie in the frame.
     pub fn read(files: &[PathBuf], frame: Option<&Arc<Frame>>) -> Result<Loaded<Self>, LoadError> {
         let mut sorted = classify(files);
         if !sorted.refused.is_empty() {
             return Err(sorted.refused.swap_remove(0));
+        }
+        if let Some(path) = sorted.areas.first() {
+            if let Some(other) = files.iter().find(|f| *f != path) {
+                return Err(LoadError::new(
+                    other,
+                    LoadErrorKind::Unsupported,
+                    "an area file is compared by itself",
+                    "name the area file alone, or the other files without it",
+                ));
+            }
+            return Self::of_area_file(path, frame);
         }
         if let Some(other) = sorted.terrain.first().or(sorted.edges.first()) {
             return Err(LoadError::new(
                 other,
                 LoadErrorKind::Unsupported,
                 "it holds neither fields nor hazards",
-                "name the other area's field file, or its hazard file",
+                "name the other area's file, its field file, or its hazard file",
             ));
         }
         let frame = match frame {
@@ -90,6 +121,7 @@ impl Land {
             hazards: None,
             quiet_zones: None,
             home: None,
+            whole: false,
             tolerance_m: SAME_DATUM_M,
         };
         for path in &sorted.fields {
@@ -106,6 +138,18 @@ impl Land {
             provenance.extend(loaded.provenance);
         }
         Ok(Loaded { value: land, warnings, provenance })
+    }
+
+    fn of_area_file(path: &Path, frame: Option<&Arc<Frame>>) -> Result<Loaded<Self>, LoadError> {
+        let Loaded { value: parts, warnings, provenance } = area_file::read(path, &NoProgress)?;
+        let own = Self::from(&parts);
+        let value = match frame {
+            None => own,
+            Some(frame) => own.in_frame(frame).map_err(|e| {
+                LoadError::new(path, LoadErrorKind::Crs, e.to_string(), "compare it in a frame that holds both areas")
+            })?,
+        };
+        Ok(Loaded { value, warnings, provenance })
     }
 
     /// The land after an edit that was made for it.
@@ -166,6 +210,7 @@ impl Land {
             hazards: self.hazards.as_ref().map(|all| all.iter().map(hazard).collect()).transpose()?,
             quiet_zones: self.quiet_zones.as_ref().map(|all| all.iter().map(zone).collect()).transpose()?,
             home: self.home.as_ref().map(home).transpose()?,
+            whole: self.whole,
             tolerance_m: self.tolerance_m.max(if own { SAME_DATUM_M } else { OTHER_DATUM_M }),
         })
     }

@@ -324,7 +324,8 @@ impl Merge {
     }
 
     fn compare_homes(&mut self, mine: &Land, theirs: &Land, base: Option<&Land>) {
-        let Some(other) = &theirs.home else { return };
+        // A field file says nothing about a home strip, and could not hold one.
+        let Some(other) = theirs.home.as_ref().filter(|_| mine.whole) else { return };
         let renamed: HashMap<&str, &str> = self
             .pairs
             .iter()

@@ -141,9 +141,9 @@ impl MergeDesk {
 
     fn files(&mut self, ui: &mut egui::Ui, of_base: bool) {
         let name = if of_base {
-            "Files of the common ancestor, if there is one"
+            "The common ancestor's files, if there is one"
         } else {
-            "Their fields and hazards (GeoJSON, Shapefile), one file on each line"
+            "Their area file, or their fields and hazards (GeoJSON, Shapefile), one on each line"
         };
         let label = ui.label(name);
         let text = if of_base { &mut self.base } else { &mut self.theirs };
