@@ -69,10 +69,7 @@ fn empty_place(area: &Area) -> Xy {
     let free = |p: &Xy| area.fields.iter().all(|f| f.outer.iter().all(|c| c.distance(*p) > 1_500.0));
     let steps = (3..60).flat_map(|i| (3..60).map(move |j| (i, j)));
     let size = high - low;
-    steps
-        .map(|(i, j)| low + Xy::new(size.x * f64::from(i) / 64.0, size.y * f64::from(j) / 64.0))
-        .find(free)
-        .unwrap()
+    steps.map(|(i, j)| low + Xy::new(size.x * f64::from(i) / 64.0, size.y * f64::from(j) / 64.0)).find(free).unwrap()
 }
 
 /// A known, freshly surveyed rectangle.
@@ -188,7 +185,9 @@ fn overlaps_slivers_spikes_and_gaps_are_doubtful() {
         let mut field = rectangle("x", empty_place(a), 300.0, 200.0);
         let (low, high) = (field.outer[1], field.outer[2]);
         let middle = (low + high) * 0.5;
-        field.outer.splice(2..2, [middle - Xy::new(0.0, 1.0), middle + Xy::new(100.0, 0.0), middle + Xy::new(0.0, 1.0)]);
+        field
+            .outer
+            .splice(2..2, [middle - Xy::new(0.0, 1.0), middle + Xy::new(100.0, 0.0), middle + Xy::new(0.0, 1.0)]);
         field.edges = vec![field.edges[0]; field.outer.len()];
         add(a, field);
     });
@@ -291,18 +290,15 @@ fn heights_that_nothing_has_are_found() {
     };
     assert_eq!(one(FindingKind::Height, wires(1.0)).1.severity, Severity::Doubtful);
     assert_eq!(one(FindingKind::Height, wires(f64::NAN)).1.severity, Severity::Wrong);
-    let zone = |below| {
-        move |a: &mut Area| Arc::make_mut(&mut Arc::make_mut(&mut a.quiet_zones)[0]).below_agl_m = below
-    };
+    let zone = |below| move |a: &mut Area| Arc::make_mut(&mut Arc::make_mut(&mut a.quiet_zones)[0]).below_agl_m = below;
     assert_eq!(one(FindingKind::Height, zone(-20.0)).1.severity, Severity::Wrong);
     assert_eq!(one(FindingKind::Height, zone(4_000.0)).1.severity, Severity::Doubtful);
 }
 
 #[test]
 fn surveys_sides_and_calendars_that_are_missing_or_old_are_found() {
-    let looked = |day: Option<i32>| {
-        move |a: &mut Area| change(a, 5, |f| f.surveyed = day.map(|d| Day { days_since_epoch: d }))
-    };
+    let looked =
+        |day: Option<i32>| move |a: &mut Area| change(a, 5, |f| f.surveyed = day.map(|d| Day { days_since_epoch: d }));
     assert_eq!(one(FindingKind::NoSurvey, looked(None)).1.severity, Severity::Incomplete);
     let today = TODAY.days_since_epoch;
     assert_eq!(one(FindingKind::OldSurvey, looked(Some(today - 366))).1.severity, Severity::Doubtful);
@@ -382,9 +378,12 @@ fn the_home_strip_must_lie_in_its_field_and_fit_it() {
     assert_eq!(finding.severity, Severity::Wrong);
     let (_, finding) = one(FindingKind::HomeLength, home(|h| h.runway_length_m = 4_000.0));
     assert_eq!(finding.severity, Severity::Wrong);
-    let (_, finding) = one(FindingKind::HomeOutside, home(|h| {
-        let along = h.ends[0].threshold - h.ends[1].threshold;
-        h.ends[0].threshold = h.ends[0].threshold + along * 2.0;
-    }));
+    let (_, finding) = one(
+        FindingKind::HomeOutside,
+        home(|h| {
+            let along = h.ends[0].threshold - h.ends[1].threshold;
+            h.ends[0].threshold = h.ends[0].threshold + along * 2.0;
+        }),
+    );
     assert_eq!(finding.severity, Severity::Doubtful);
 }

@@ -27,7 +27,7 @@ fn expected() -> Value {
 fn frame_and_options(case: &Value) -> (Frame, VectorOptions) {
     let frame = Frame::from_user(case["frame"].as_str().unwrap()).unwrap();
     let crs_override = case["crs"].as_str().map(|text| Crs::from_user(text).unwrap());
-    (frame, VectorOptions { crs_override })
+    (frame, VectorOptions { crs_override, ..VectorOptions::default() })
 }
 
 fn fields(case: &Value) -> Loaded<Vec<Field>> {
@@ -93,7 +93,7 @@ fn the_bounds_catch_a_wrong_reference_system() {
     {
         // Taken for WGS 84 instead of the datum of 1927: some ten metres.
         let frame = Frame::from_user(case["frame"].as_str().unwrap()).unwrap();
-        let options = VectorOptions { crs_override: Some(Crs::wgs84().unwrap()) };
+        let options = VectorOptions { crs_override: Some(Crs::wgs84().unwrap()), ..VectorOptions::default() };
         let got = load_fields(&folder().join("sf/nc.shp"), &frame, &options).unwrap();
         assert!(!agrees(&summary(&got.value), &expected_areas(case)));
     }
@@ -163,7 +163,7 @@ fn shapes_without_a_system_are_refused_and_bodies_passed_over() {
     let frame = Frame::from_user("EPSG:32630").unwrap();
     let error = load_fields(&folder().join("go-shp/polygon.shp"), &frame, &VectorOptions::default()).unwrap_err();
     assert_eq!(error.kind, LoadErrorKind::Crs);
-    let options = VectorOptions { crs_override: Some(Crs::from_epsg(32_630).unwrap()) };
+    let options = VectorOptions { crs_override: Some(Crs::from_epsg(32_630).unwrap()), ..VectorOptions::default() };
     let bodies = load_fields(&folder().join("go-shp/multipatch.shp"), &frame, &options).unwrap();
     assert!(bodies.value.is_empty());
     assert!(bodies.warnings.iter().any(|w| w.message.contains("multipatch")), "{:?}", bodies.warnings);

@@ -1,6 +1,7 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
 mod sheet;
+mod suggest;
 mod survey;
 
 pub(crate) use sheet::write as write_page;
@@ -62,6 +63,7 @@ pub struct App {
     copying: CopyDialog,
     keep: Keep,
     layer_dialog: OpenDialog,
+    searching: suggest::Searching,
     layers: LayerJob,
     /// A dialogue of the system's for other files.
     picking: Option<Picking>,
@@ -114,6 +116,7 @@ impl App {
             // Tests leave the user's folders alone.
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
             layer_dialog: OpenDialog::new(Purpose::Layers),
+            searching: suggest::Searching::default(),
             layers: LayerJob::default(),
             picking: None,
             photographs_of: None,
@@ -179,6 +182,7 @@ impl App {
                     ctx.send_viewport_cmd(egui::ViewportCommand::Close);
                 }
                 Command::Reveal(place) => self.map.reveal(place),
+                Command::Suggest(command) => self.suggest_command(ctx, &command),
                 Command::Layers(LayersCommand::ChooseFiles) => self.layer_dialog.show(),
                 Command::StopOpening => {
                     if let Some(job) = &self.open {
@@ -214,6 +218,7 @@ impl App {
         self.ask_to_assess();
         self.follow_sheet();
         self.follow_survey();
+        self.follow_suggestions();
     }
 
     /// Where a copy might go: beside the area's file, under another name.

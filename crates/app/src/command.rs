@@ -3,7 +3,7 @@
 use crate::assess::{HeightInput, Rules};
 use crate::model::layers::LayersCommand;
 use crate::model::{
-    AnnotateCommand, FindingsCommand, MergeCommand, Mode, ProfileChoice, SheetCommand, SurveyCommand,
+    AnnotateCommand, FindingsCommand, MergeCommand, Mode, ProfileChoice, SheetCommand, SuggestCommand, SurveyCommand,
 };
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
@@ -78,6 +78,8 @@ pub enum Command {
     Redo,
     /// The hand was lifted.
     EndGesture,
+    /// Do something about suggested fields.
+    Suggest(SuggestCommand),
     /// Bring a place onto the screen.
     Reveal(Xy),
     /// Open these files.

@@ -3,11 +3,13 @@
 use sparefield_data::area::{Area, LaneKind};
 use sparefield_data::land_cover::{self, CoverRequest};
 use sparefield_data::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
-use sparefield_geometry::fields::model::Field;
+use sparefield_geometry::fields::model::{BoundaryEdge, Field};
 use sparefield_geometry::grid::Terrain;
 use sparefield_geometry::position::Xy;
+
 use sparefield_geometry::suggest::{
-    Barrier, LandCover, Options, Proposal, Scene, Standing, SuggestError, Suggestions, suggest,
+    Barrier, EdgeHeight, LandCover, Options, Proposal, Scene, Standing, SuggestError, Suggestions, boundary_heights,
+    suggest,
 };
 use std::borrow::Cow;
 use std::path::PathBuf;
@@ -69,6 +71,9 @@ pub enum SuggestFailure {
     /// The search was refused or stopped.
     #[error(transparent)]
     Search(#[from] SuggestError),
+    /// There is no surface model to measure from.
+    #[error("there is no surface model to measure from; name one, a GeoTIFF of heights with trees and roofs")]
+    NoSurfaceModel,
     /// The window holds no terrain.
     #[error("there is no terrain where fields are to be suggested; choose a place inside the area")]
     Outside,
@@ -81,7 +86,7 @@ impl SuggestFailure {
         match self {
             Self::File(e) => e.kind == LoadErrorKind::Cancelled,
             Self::Search(e) => *e == SuggestError::Cancelled,
-            Self::Outside => false,
+            Self::Outside | Self::NoSurfaceModel => false,
         }
     }
 }
@@ -139,6 +144,43 @@ pub fn suggest_fields(
     let search = Share { of: progress, from: 0.35, to: 1.0 };
     let suggestions = suggest(&scene, &request.options, &|share| search.report(share), &|| search.cancelled())?;
     Ok(Suggested { suggestions, warnings, provenance })
+}
+
+/// What stands on the sides of an area's fields, by a surface model.
+#[derive(Clone, Debug, Default)]
+pub struct Measured {
+    /// Identifier of a field, and what stands on each of its sides; unknown where the model does not say.
+    pub sides: Vec<(String, Vec<BoundaryEdge>)>,
+    /// What was repaired, assumed or left out.
+    pub warnings: Vec<Warning>,
+    /// One line for each source.
+    pub provenance: Vec<String>,
+}
+
+/// Measures what stands on the sides of every field of an area, from the surface model of the request.
+///
+/// # Errors
+/// When there is no surface model, one cannot be used, or the caller stops it.
+pub fn measure_sides(
+    area: &Area,
+    request: &SuggestRequest,
+    progress: &dyn Progress,
+) -> Result<Measured, SuggestFailure> {
+    let reading = Share { of: progress, from: 0.0, to: 0.8 };
+    let loaded = read_standing(area, &area.terrain, request, &reading)?.ok_or(SuggestFailure::NoSurfaceModel)?;
+    let mut measured = Measured::default();
+    let standing = unpack(loaded, &mut measured.warnings, &mut measured.provenance);
+    for (done, field) in area.fields.iter().enumerate() {
+        if done % 64 == 0 {
+            if progress.cancelled() {
+                return Err(SuggestError::Cancelled.into());
+            }
+            progress.report(0.8 + 0.2 * done as f64 / area.fields.len() as f64);
+        }
+        let sides = boundary_heights(field, &standing).iter().map(EdgeHeight::edge).collect();
+        measured.sides.push((field.id.clone(), sides));
+    }
+    Ok(measured)
 }
 
 fn unpack<T>(loaded: Loaded<T>, warnings: &mut Vec<Warning>, provenance: &mut Vec<String>) -> T {

@@ -359,3 +359,50 @@ fn several_fields_are_chosen_and_described_at_once() {
     rest(&mut window);
     assert!(area(&window).fields.iter().take(3).all(|f| f.surveyed == Some(TODAY)));
 }
+
+#[test]
+fn suggestions_are_searched_accepted_and_refused_and_refused_ones_stay_away() {
+    let mut window = annotating();
+    window.get_by_label("Suggested fields…").click();
+    rest(&mut window);
+    let search = |window: &mut Window| {
+        window.get_by_label("Search").click();
+        let begun = Instant::now();
+        rest(window);
+        while app(window).model.suggesting.running.is_some() {
+            window.step();
+            assert!(begun.elapsed() < PATIENCE, "the search never ends");
+            std::thread::sleep(Duration::from_millis(5));
+        }
+        rest(window);
+    };
+    search(&mut window);
+    let found = area(&window).proposals.to_vec();
+    assert!(found.len() >= 2, "{} suggestions", found.len());
+    assert!(found.iter().all(|p| p.field.surveyed.is_none() && !p.not_checked.is_empty()));
+    let fields = area(&window).fields.len();
+    let choose = |window: &mut Window, id: &str| {
+        let things = vec![Thing::Proposal(id.to_owned())];
+        window.state_mut().as_mut().unwrap().push(Command::Annotate(AnnotateCommand::Choose(things)));
+        rest(window);
+    };
+    choose(&mut window, &found[0].field.id);
+    window.get_by_label("Accept 1").click();
+    rest(&mut window);
+    assert_eq!((area(&window).fields.len(), area(&window).proposals.len()), (fields + 1, found.len() - 1));
+    choose(&mut window, &found[1].field.id);
+    window.get_by_label("Refuse 1").click();
+    rest(&mut window);
+    search(&mut window);
+    let again = area(&window).proposals.to_vec();
+    let open = again.iter().filter(|p| !p.refused);
+    let middle = found[1].field.centroid();
+    assert!(open.clone().all(|p| p.field.centroid().distance(middle) > 1.0), "what was refused is not suggested again");
+    assert_eq!(again.iter().filter(|p| p.refused).count(), 1);
+    // All of it can be taken back: the second search, the refusal, the acceptance, the first search.
+    for _ in 0..4 {
+        window.key_press_modifiers(Modifiers::COMMAND, Key::Z);
+        rest(&mut window);
+    }
+    assert_eq!((area(&window).fields.len(), area(&window).proposals.len()), (fields, 0));
+}

@@ -9,6 +9,7 @@ mod sample;
 
 pub use classify::{Classified, classify};
 pub use edit::{Change, Edit, EditError, Identified, Swap};
+pub use import::Present;
 pub use proposal::Proposal;
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
@@ -353,7 +354,7 @@ fn with_given_crs<T>(
 ) -> Result<Loaded<T>, LoadError> {
     match (read(&VectorOptions::default()), given) {
         (Err(error), Some(crs)) if error.kind == LoadErrorKind::Crs => {
-            read(&VectorOptions { crs_override: Some(crs.clone()) })
+            read(&VectorOptions { crs_override: Some(crs.clone()), ..VectorOptions::default() })
         }
         (answer, _) => answer,
     }

@@ -37,6 +37,10 @@ pub enum Command {
     Check(CheckArgs),
     /// Compares two people's areas, difference by difference, and makes one of both.
     Merge(MergeArgs),
+    /// Takes fields, hazards, quiet zones and boundary edges from files of any format.
+    Import(ImportArgs),
+    /// Writes fields, hazards, quiet zones and boundary edges for other programs.
+    Export(ExportArgs),
 }
 
 /// Arguments of `check`.
@@ -81,6 +85,67 @@ pub struct MergeArgs {
     #[arg(long, value_name = "EPSG:n")]
     pub crs: Option<String>,
     /// Print one JSON document (positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `import`.
+#[derive(Debug, Args)]
+pub struct ImportArgs {
+    /// Shapefiles, GeoJSON, KML, KMZ, GeoPackage or GPX.
+    #[arg(value_name = "FILE", required = true)]
+    pub files: Vec<PathBuf>,
+    /// The area file to add to (made when it is not there), or a new GeoJSON file.
+    #[arg(long, value_name = "AREA.gpkg|OUT.geojson", required_unless_present = "preview")]
+    pub into: Option<PathBuf>,
+    /// Only look: print the layers, columns and what they probably mean, and write nothing.
+    #[arg(long)]
+    pub preview: bool,
+    /// Only this layer of a file with several.
+    #[arg(long, value_name = "NAME")]
+    pub layer: Option<String>,
+    /// What the records are; told from the file when left out.
+    #[arg(long, value_name = "fields|hazards|edges|mixed")]
+    pub what: Option<String>,
+    /// What a column means: id, name, surface, stock, surveyed, notes, edges, kind, height, below, protects, field, keep
+    /// or leave-out; may be repeated.
+    #[arg(long, value_name = "COLUMN=MEANING")]
+    pub map: Vec<String>,
+    /// Which surface a word of the file stands for, such as "Grünland=grazed grass"; may be repeated.
+    #[arg(long, value_name = "WORD=SURFACE")]
+    pub surface: Vec<String>,
+    /// The unit of heights that state none.
+    #[arg(long, value_name = "m|ft")]
+    pub height_unit: Option<String>,
+    /// The order of dates such as 3/4/2026.
+    #[arg(long, value_name = "day-first|month-first")]
+    pub dates: Option<String>,
+    /// The reference system of the files; it wins over what they state.
+    #[arg(long, value_name = "EPSG:n")]
+    pub crs: Option<String>,
+    /// Take outlines and hazards that are there already once more.
+    #[arg(long)]
+    pub keep_duplicates: bool,
+    /// Print one JSON document.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `export`.
+#[derive(Debug, Args)]
+pub struct ExportArgs {
+    /// The area file to read; without it and without --terrain, the sample area.
+    pub area_file: Option<PathBuf>,
+    /// The area, when it is put together from files.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// Where to write; the ending chooses the format: .geojson, .shp, .kml, .kmz, .gpkg or .gpx.
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// What to write; several separated by commas.
+    #[arg(long, value_name = "fields|hazards|edges|quiet-zones|all", default_value = "all")]
+    pub what: String,
+    /// Print one JSON document.
     #[arg(long)]
     pub json: bool,
 }

@@ -29,7 +29,9 @@ pub(super) fn run(args: &MergeArgs) -> Result<(), CliError> {
     let named = named.map_err(|e| CliError::BadInput(format!("--crs: {e}")))?.map(Arc::new);
     check_out(args)?;
     if is_area_file(&args.mine) && named.is_some() {
-        return Err(CliError::BadInput("--crs: an area file is compared in its own reference system; leave it out".into()));
+        return Err(CliError::BadInput(
+            "--crs: an area file is compared in its own reference system; leave it out".into(),
+        ));
     }
     let mine = read(&args.mine, named.as_ref())?;
     let frame = Arc::clone(&mine.value.frame);
@@ -62,8 +64,9 @@ fn read(path: &Path, frame: Option<&Arc<Frame>>) -> Result<Loaded<Land>, CliErro
     Land::read(&[path.to_owned()], frame).map_err(|e| session::unusable(&e))
 }
 
+/// Other programs keep other things in a GeoPackage, so its ending does not tell.
 fn is_area_file(path: &Path) -> bool {
-    path.extension().is_some_and(|e| e.eq_ignore_ascii_case("gpkg"))
+    area_file::check(path).is_ok()
 }
 
 /// Where the result is written must be none of the files read, and a file that can hold it.
@@ -71,12 +74,15 @@ fn check_out(args: &MergeArgs) -> Result<(), CliError> {
     let Some(out) = &args.out else { return Ok(()) };
     let bad = |why: &str| Err(CliError::BadInput(format!("--out: {}: {why}", out.display())));
     let read = [Some(&args.mine), Some(&args.theirs), args.base.as_ref()];
-    let same = |path: &Path| std::fs::canonicalize(path).is_ok_and(|p| std::fs::canonicalize(out).is_ok_and(|o| o == p));
+    let same =
+        |path: &Path| std::fs::canonicalize(path).is_ok_and(|p| std::fs::canonicalize(out).is_ok_and(|o| o == p));
     if read.into_iter().flatten().any(|path| same(path)) {
         return bad("it is one of the files compared, and those are not written to; name another");
     }
-    match (is_area_file(&args.mine), is_area_file(out)) {
-        (true, false) => bad("mine is an area file, which no other file holds whole; name a new one that ends in .gpkg"),
+    match (is_area_file(&args.mine), out.extension().is_some_and(|e| e.eq_ignore_ascii_case("gpkg"))) {
+        (true, false) => {
+            bad("mine is an area file, which no other file holds whole; name a new one that ends in .gpkg")
+        }
         (false, true) => bad("mine is no area file, so none is made of it; name one that ends in .geojson"),
         (true, true) if out.exists() => bad("there is already a file of that name; name a new one"),
         _ => Ok(()),

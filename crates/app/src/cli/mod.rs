@@ -3,6 +3,8 @@
 pub mod args;
 mod check;
 mod check_round;
+mod export;
+mod import;
 pub mod inputs;
 mod merge;
 mod progress;
@@ -65,6 +67,8 @@ fn run(cli: Cli) -> Result<(), CliError> {
         Some(Command::CheckRound(args)) => check_round::run(&args),
         Some(Command::Check(args)) => check::run(&args),
         Some(Command::Merge(args)) => merge::run(&args),
+        Some(Command::Import(args)) => import::run(&args),
+        Some(Command::Export(args)) => export::run(&args),
         None => {
             if let Some(missing) = cli.files.iter().find(|f| !f.exists()) {
                 return Err(CliError::BadInput(format!(

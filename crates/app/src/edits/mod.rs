@@ -5,6 +5,7 @@
 pub mod describe;
 pub mod draft;
 pub mod outline;
+pub mod proposals;
 pub mod things;
 
 use sparefield_data::area::{Area, Change, Edit, Swap};

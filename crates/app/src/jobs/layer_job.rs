@@ -129,7 +129,7 @@ fn open(
             (LayerState::Imagery(Arc::new(value)), warnings)
         }
         LayerKind::Background => {
-            let options = VectorOptions { crs_override: crs };
+            let options = VectorOptions { crs_override: crs, ..VectorOptions::default() };
             let Loaded { value, warnings, .. } = BackgroundLayer::open(&spec.path, frame, &options).map_err(words)?;
             (LayerState::Background(Arc::new(value)), warnings)
         }

@@ -21,4 +21,4 @@ pub use once::{Failed, Once};
 pub use open_job::{OpenJob, OpenOutcome, OpenWhat, Opened};
 pub use save_job::{SaveJob, SaveTo, Saved};
 pub use sheet_job::{SheetJob, SheetOutcome};
-pub use suggest_job::{SuggestJob, SuggestOutcome};
+pub use suggest_job::{MeasureJob, MeasureOutcome, SearchJob, SearchOutcome, SuggestJob, SuggestOutcome};

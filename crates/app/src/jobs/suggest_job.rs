@@ -1,6 +1,6 @@
-//! Suggesting fields on a thread of its own.
+//! Suggesting fields, and measuring the sides of known ones, on a thread of its own.
 
-use crate::suggest::{SuggestFailure, SuggestRequest, Suggested, suggest_fields};
+use crate::suggest::{Measured, SuggestFailure, SuggestRequest, Suggested, measure_sides, suggest_fields};
 use sparefield_data::Progress;
 use sparefield_data::area::Area;
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
@@ -8,11 +8,11 @@ use std::sync::mpsc::{Receiver, TryRecvError, channel};
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// What came of it.
-pub enum SuggestOutcome {
+pub enum SearchOutcome<T> {
     /// Still searching; the share done.
     Running(f32),
     /// Done.
-    Found(Arc<Suggested>),
+    Found(Arc<T>),
     /// Nothing came of it, and why, in one sentence.
     Failed(String),
     /// Stopped on request.
@@ -44,18 +44,47 @@ impl Progress for Watch {
     }
 }
 
-/// Fields being suggested. Dropping it stops the search.
-pub struct SuggestJob {
+/// A search of the land. Dropping it stops the search.
+pub struct SearchJob<T> {
     watch: Arc<Watch>,
-    result: Receiver<Result<Suggested, SuggestFailure>>,
+    result: Receiver<Result<T, SuggestFailure>>,
 }
 
+/// Fields being suggested.
+pub type SuggestJob = SearchJob<Suggested>;
+/// What came of suggesting.
+pub type SuggestOutcome = SearchOutcome<Suggested>;
+/// Sides being measured.
+pub type MeasureJob = SearchJob<Measured>;
+/// What came of measuring.
+pub type MeasureOutcome = SearchOutcome<Measured>;
+
 impl SuggestJob {
-    /// Starts a search; `repaint` is called on progress and at the end.
+    /// Starts suggesting fields; `repaint` is called on progress and at the end.
     ///
     /// # Errors
     /// When the system refuses a thread.
     pub fn start(area: Area, request: SuggestRequest, repaint: impl Fn() + Send + 'static) -> std::io::Result<Self> {
+        Self::run("suggest", repaint, move |watch| suggest_fields(&area, &request, watch))
+    }
+}
+
+impl MeasureJob {
+    /// Starts measuring the sides of the area's fields; `repaint` is called on progress and at the end.
+    ///
+    /// # Errors
+    /// When the system refuses a thread.
+    pub fn start(area: Area, request: SuggestRequest, repaint: impl Fn() + Send + 'static) -> std::io::Result<Self> {
+        Self::run("measure sides", repaint, move |watch| measure_sides(&area, &request, watch))
+    }
+}
+
+impl<T: Send + 'static> SearchJob<T> {
+    fn run(
+        name: &str,
+        repaint: impl Fn() + Send + 'static,
+        search: impl FnOnce(&dyn Progress) -> Result<T, SuggestFailure> + Send + 'static,
+    ) -> std::io::Result<Self> {
         let watch = Arc::new(Watch {
             share: AtomicU32::new(0),
             stop: AtomicBool::new(false),
@@ -63,8 +92,8 @@ impl SuggestJob {
         });
         let (send, result) = channel();
         let inner = Arc::clone(&watch);
-        std::thread::Builder::new().name("suggest".into()).spawn(move || {
-            let found = suggest_fields(&area, &request, &*inner);
+        std::thread::Builder::new().name(name.to_owned()).spawn(move || {
+            let found = search(&*inner);
             // The window may be gone by now; then nobody needs the result.
             if send.send(found).is_ok() {
                 inner.repaint();
@@ -80,24 +109,22 @@ impl SuggestJob {
 
     /// How it stands. The outcome is given once; after it the job is of no more use.
     #[must_use]
-    pub fn poll(&self) -> SuggestOutcome {
+    pub fn poll(&self) -> SearchOutcome<T> {
         match self.result.try_recv() {
-            Ok(Ok(found)) => SuggestOutcome::Found(Arc::new(found)),
-            Ok(Err(e)) if e.is_stop() => SuggestOutcome::Stopped,
-            Ok(Err(e)) => SuggestOutcome::Failed(e.to_string()),
-            Err(TryRecvError::Empty) => {
-                SuggestOutcome::Running(self.watch.share.load(Ordering::Relaxed) as f32 / 200.0)
-            }
+            Ok(Ok(found)) => SearchOutcome::Found(Arc::new(found)),
+            Ok(Err(e)) if e.is_stop() => SearchOutcome::Stopped,
+            Ok(Err(e)) => SearchOutcome::Failed(e.to_string()),
+            Err(TryRecvError::Empty) => SearchOutcome::Running(self.watch.share.load(Ordering::Relaxed) as f32 / 200.0),
             Err(TryRecvError::Disconnected) => {
-                SuggestOutcome::Failed("suggesting fields failed inside the program; please report it".to_owned())
+                SearchOutcome::Failed("suggesting fields failed inside the program; please report it".to_owned())
             }
         }
     }
 }
 
-impl Drop for SuggestJob {
+impl<T> Drop for SearchJob<T> {
     fn drop(&mut self) {
-        self.stop();
+        self.watch.stop.store(true, Ordering::Relaxed);
     }
 }
 

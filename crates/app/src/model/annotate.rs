@@ -192,6 +192,12 @@ impl Annotate {
         let ids = self.chosen.iter().filter_map(|t| if let Thing::Field(id) = t { Some(id.clone()) } else { None });
         ids.collect()
     }
+    /// Identifiers of the chosen suggestions.
+    #[must_use]
+    pub fn proposals(&self) -> Vec<String> {
+        let ids = self.chosen.iter().filter_map(|t| if let Thing::Proposal(id) = t { Some(id.clone()) } else { None });
+        ids.collect()
+    }
     /// Whether something is being drawn and would be lost by leaving.
     #[must_use]
     pub fn is_drawing(&self) -> bool {
@@ -261,8 +267,15 @@ impl Model {
             }
             AnnotateCommand::Lasso(lasso) => {
                 let inside = a.index(&area, revision).in_lasso(lasso, Hold::Part);
-                for i in inside {
-                    let thing = Thing::Field(area.fields[i].id.clone());
+                let fields = inside.into_iter().map(|i| Thing::Field(area.fields[i].id.clone()));
+                let open: Vec<&Field> = area.proposals.iter().filter(|p| !p.refused).map(|p| &p.field).collect();
+                let suggested = OutlineIndex::new(open, Vec::new());
+                let suggested = suggested.in_lasso(lasso, Hold::Part).into_iter();
+                let suggested = suggested.filter_map(|i| Some(Thing::Proposal(suggested_id(&area, i)?)));
+                // Round suggestions one means the suggestions, while they are looked at.
+                let found: Vec<Thing> =
+                    if self.suggesting.shown { suggested.collect() } else { fields.chain(suggested).collect() };
+                for thing in found {
                     if !a.chosen.contains(&thing) {
                         a.chosen.push(thing);
                     }
@@ -567,6 +580,11 @@ impl Annotate {
             sides.push(side);
         }
     }
+}
+
+/// Identifier of an open suggestion by its place among the open ones.
+fn suggested_id(area: &Area, index: usize) -> Option<String> {
+    area.proposals.iter().filter(|p| !p.refused).nth(index).map(|p| p.field.id.clone())
 }
 
 /// What an edit adds, if one thing.

@@ -10,6 +10,7 @@ mod keeping;
 pub mod layers;
 mod merging;
 mod sheet;
+mod suggesting;
 mod survey;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
@@ -19,6 +20,7 @@ pub use history::{History, Step};
 pub use keeping::Keeping;
 pub use merging::{Line, MergeCommand, MergeFiles, Merging};
 pub use sheet::{MAX_SHEET_WIND_MS, SheetCommand, SheetState};
+pub use suggesting::{Sources, SuggestCommand, Suggesting};
 pub use survey::{Survey, SurveyCommand};
 
 use crate::assess::{Assessment, Ring};
@@ -147,6 +149,8 @@ pub struct Model {
     pub findings: Findings,
     /// Another area being merged into this one.
     pub merging: Option<Merging>,
+    /// Fields suggested by the computer.
+    pub suggesting: Suggesting,
     /// Looking after what is known.
     pub survey: Survey,
     /// Aircraft to choose from.
@@ -199,6 +203,7 @@ impl Model {
             annotating: Annotate::default(),
             findings: Findings::default(),
             merging: None,
+            suggesting: Suggesting::default(),
             survey: Survey::default(),
             hangar,
             conditions: Conditions::new(aircraft),
@@ -334,7 +339,8 @@ impl Model {
                 self.history.end_gesture();
                 return;
             }
-            Command::Reveal(_)
+            Command::Suggest(_)
+            | Command::Reveal(_)
             | Command::OpenFiles(_)
             | Command::KeepAgain
             | Command::SaveCopy(_)

@@ -24,6 +24,7 @@ mod write;
 pub use error::{AreaFileError, Trouble};
 pub use terrain_source::TerrainSource;
 
+use crate::area::Present;
 use crate::area::{Area, Edit, Home, Lane, Proposal, Start};
 use crate::error::{Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame};
@@ -61,6 +62,11 @@ pub struct AreaParts {
 }
 
 impl AreaParts {
+    /// What is in it, for comparing with what comes.
+    #[must_use]
+    pub fn present(&self) -> Present<'_> {
+        Present { fields: &self.fields, hazards: &self.hazards, quiet_zones: &self.quiet_zones }
+    }
     /// The parts of an area that is open.
     #[must_use]
     pub fn of(area: &Area, terrain: TerrainSource) -> Self {

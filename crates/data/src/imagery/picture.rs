@@ -22,7 +22,7 @@ pub(crate) struct Picture {
 
 /// Opens a picture that lies where its world file says.
 pub(crate) fn open(path: &Path, to_crs: Affine) -> Result<(Picture, String), LoadError> {
-    let bytes = crate::vector::read_bytes(path)?;
+    let bytes = crate::vector::source::read_bytes(path)?;
     let fail = |problem: String| {
         LoadError::new(path, LoadErrorKind::Corrupt, problem, "write it anew as a tiled GeoTIFF, or copy it again")
     };

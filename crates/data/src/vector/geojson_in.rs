@@ -1,6 +1,7 @@
 //! GeoJSON into records: RFC 7946, and the older form with a `crs` member.
 
 use super::record::{Columns, Layer, Notes, Pair, Record, Shape, StatedCrs, text_of};
+use super::source::stem;
 use crate::error::{LoadError, LoadErrorKind};
 use geojson::{Geometry, GeometryValue, Position};
 use serde_json::{Map, Value};
@@ -61,7 +62,7 @@ pub(crate) fn read(path: &Path, bytes: &[u8]) -> Result<Layer, LoadError> {
             ),
         }
     }
-    Ok(Layer { path: path.to_owned(), format: "GeoJSON", crs, records, notes })
+    Ok(Layer { path: path.to_owned(), name: stem(path), format: "GeoJSON", crs, records, notes })
 }
 
 fn decode(path: &Path, bytes: &[u8]) -> Result<String, LoadError> {

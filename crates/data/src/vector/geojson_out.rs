@@ -140,22 +140,11 @@ pub fn write_geojson(path: &Path, features: &[ExportFeature], frame: &Frame) -> 
     let cannot = |problem: String, remedy: &str| LoadError::new(path, LoadErrorKind::BadValue, problem, remedy);
     let collection = feature_collection(features, frame)
         .map_err(|e| cannot(format!("it was not written: {e}"), "choose a frame that holds the area"))?;
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let write = || -> std::io::Result<()> {
-        let mut file = tempfile::NamedTempFile::new_in(folder)?;
-        {
-            let mut buffered = std::io::BufWriter::new(file.as_file_mut());
-            serde_json::to_writer(&mut buffered, &collection)?;
-            buffered.write_all(b"\n")?;
-            buffered.flush()?;
-        }
-        file.as_file().sync_all()?;
-        file.persist(path).map_err(|e| e.error)?;
-        Ok(())
-    };
-    write().map_err(|e| {
-        let remedy = "check that the folder is there and may be written to";
-        LoadError::new(path, LoadErrorKind::Unreadable, format!("it cannot be written ({e})"), remedy)
+    super::export::whole_or_not(path, |file| {
+        let mut buffered = std::io::BufWriter::new(file);
+        serde_json::to_writer(&mut buffered, &collection)?;
+        buffered.write_all(b"\n")?;
+        buffered.flush()
     })
 }
 

@@ -115,6 +115,8 @@ fn height_column(columns: &mut Columns, stem: &str, label: &str, notes: &mut Not
         (format!("{stem}_m"), HeightUnit::M),
         (format!("{stem}_ft"), HeightUnit::Ft),
         (stem.to_owned(), HeightUnit::M),
+        // Shapefiles have room for ten letters.
+        (format!("{}_m", stem.trim_end_matches("_agl")), HeightUnit::M),
     ];
     for (name, unit) in names {
         if let Some((key, value)) = columns.take(&name) {

@@ -76,6 +76,8 @@ pub(crate) enum StatedCrs {
 #[derive(Clone, Debug)]
 pub(crate) struct Layer {
     pub(crate) path: PathBuf,
+    /// The layer's name; the file's where it has none of its own.
+    pub(crate) name: String,
     pub(crate) format: &'static str,
     pub(crate) crs: StatedCrs,
     pub(crate) records: Vec<Record>,
@@ -144,6 +146,13 @@ impl Columns {
     pub(crate) fn new(entries: Vec<(String, Value)>) -> Self {
         Self { entries }
     }
+    /// Every column with its value, in the order of the file.
+    pub(crate) fn entries(&self) -> &[(String, Value)] {
+        &self.entries
+    }
+    pub(crate) fn into_entries(self) -> Vec<(String, Value)> {
+        self.entries
+    }
     /// Takes a column out by name; case does not matter, and an empty value counts as none.
     pub(crate) fn take(&mut self, name: &str) -> Option<(String, Value)> {
         let at = self.entries.iter().position(|(key, _)| key.trim().eq_ignore_ascii_case(name))?;
@@ -172,11 +181,11 @@ impl Columns {
     pub(crate) fn rest(self) -> Vec<(String, String)> {
         self.entries
             .into_iter()
-            .filter(|(_, value)| !value.is_null())
             .map(|(key, value)| {
                 let text = text_of(&value);
                 (key, text)
             })
+            .filter(|(_, text)| !text.is_empty())
             .collect()
     }
 }

@@ -4,8 +4,9 @@
 //! that a bad record costs itself only, and no count in the file can ask for more memory than the file is long.
 
 use super::codepage::CodePage;
+use super::dbf;
 use super::record::{Columns, Layer, Notes, Pair, Record, Shape, StatedCrs};
-use super::{dbf, read_bytes};
+use super::source::{read_bytes, stem};
 use crate::error::{LoadError, LoadErrorKind};
 use shapefile::{ReadableShape, Shape as Decoded};
 use std::io::Cursor;
@@ -57,7 +58,7 @@ pub(crate) fn read(path: &Path) -> Result<Layer, LoadError> {
         }
     }
     let crs = reference_system(path)?;
-    Ok(Layer { path: path.to_owned(), format: "Shapefile", crs, records, notes })
+    Ok(Layer { path: path.to_owned(), name: stem(path), format: "Shapefile", crs, records, notes })
 }
 
 /// A file of the same name with another ending, in small or capital letters.

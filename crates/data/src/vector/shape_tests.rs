@@ -160,7 +160,7 @@ fn companions_may_be_missing_or_in_capitals() {
     let error = load_fields(&path, &frame(), &VectorOptions::default()).unwrap_err();
     assert_eq!(error.kind, crate::LoadErrorKind::Crs);
     assert!(error.to_string().contains("no .prj file") && error.to_string().contains("--crs EPSG:code"), "{error}");
-    let options = VectorOptions { crs_override: Some(Crs::from_epsg(32_630).unwrap()) };
+    let options = VectorOptions { crs_override: Some(Crs::from_epsg(32_630).unwrap()), ..VectorOptions::default() };
     assert_eq!(load_fields(&path, &frame(), &options).unwrap().value.len(), 1);
     std::fs::write(folder.path("layer.prj"), "  \n").unwrap();
     assert!(load_fields(&path, &frame(), &VectorOptions::default()).unwrap_err().to_string().contains("empty"));

@@ -240,7 +240,7 @@ fn reference_systems_are_read_and_never_assumed() {
     }
     let error = refuse(&collection(&[feature(&in_metres, &json!({}))]));
     assert!(error.to_string().contains("no longitudes and latitudes"), "{error}");
-    let options = VectorOptions { crs_override: Some(Crs::from_epsg(32_630).unwrap()) };
+    let options = VectorOptions { crs_override: Some(Crs::from_epsg(32_630).unwrap()), ..VectorOptions::default() };
     let text = collection(&[feature(&in_metres, &json!({}))]);
     let loaded = fields_from_geojson("fields.geojson", &text, &frame(), &options).unwrap();
     assert_eq!(loaded.value.len(), 1);
@@ -274,7 +274,8 @@ fn files_that_are_no_geojson_are_refused_in_one_sentence() {
     std::fs::write(&path, b"{\n\"name\": \"M\xfchle\"}").unwrap();
     let error = load_fields(&path, &frame(), &VectorOptions::default()).unwrap_err();
     assert!(error.to_string().contains("line 2: it is not UTF-8"), "{error}");
-    for (name, part) in [("missing.geojson", "no such file"), ("fields.kml", "does not end in")] {
+    std::fs::write(folder.path().join("fields.txt"), "a list of fields").unwrap();
+    for (name, part) in [("missing.geojson", "no such file"), ("fields.txt", "no GeoJSON, Shapefile, KML")] {
         let error = load_fields(&folder.path().join(name), &frame(), &VectorOptions::default()).unwrap_err();
         assert!(error.to_string().contains(part), "{error}");
     }

@@ -21,6 +21,7 @@ mod growth_form;
 mod overlay;
 mod remarks_form;
 mod side_form;
+mod suggestions;
 mod thing_form;
 mod tools;
 

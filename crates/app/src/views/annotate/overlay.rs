@@ -5,7 +5,7 @@ use crate::edits;
 use crate::edits::things::vertices;
 use crate::model::{Model, Thing, Tool};
 use crate::theme::{Theme, with_alpha};
-use crate::views::map::{Shown, View};
+use crate::views::map::{Bounds, Shown, View};
 use egui::{Align2, Color32, Painter, Pos2, Rect, Shape, Stroke, StrokeKind, Ui, Vec2};
 use sparefield_data::area::{Area, Change};
 use sparefield_data::quantity::UnitPrefs;
@@ -26,6 +26,7 @@ pub(super) fn draw(ui: &Ui, shown: &Shown, model: &Model, theme: &Theme) {
     let over = Over { painter: ui.painter().with_clip_rect(shown.view.rect), view: &shown.view, theme };
     let annotating = &model.annotating;
     let many = annotating.chosen.len() > 1;
+    over.suggestions(area);
     for thing in &annotating.chosen {
         over.chosen(area, thing, many);
     }
@@ -86,6 +87,23 @@ impl Over<'_> {
     fn dashed(&self, points: &[Xy], colour: Color32) {
         let points: Vec<Pos2> = points.iter().map(|&p| self.at(p)).collect();
         self.painter.extend(Shape::dashed_line(&points, Stroke::new(2.0, colour), 7.0, 5.0));
+    }
+
+    /// Open suggestions: dashed, for nobody has looked at them.
+    fn suggestions(&self, area: &Area) {
+        let c = &self.theme.colours;
+        for (place, proposal) in area.proposals.iter().filter(|p| !p.refused).enumerate() {
+            let bounds = Bounds::around(&proposal.field.outer);
+            if !self.view.bounds(0.0).meets(&bounds) {
+                continue;
+            }
+            let ring = proposal.field.outer.iter().chain(proposal.field.outer.first());
+            self.dashed(&ring.copied().collect::<Vec<_>>(), c.accent);
+            let size = self.at(bounds.min).distance(self.at(bounds.max));
+            if size > 30.0 {
+                self.text(self.at(proposal.field.centroid()), &format!("{}?", place + 1), c.accent);
+            }
+        }
     }
 
     fn chosen(&self, area: &Area, thing: &Thing, many: bool) {

@@ -1,8 +1,8 @@
 //! The left column of Annotate.
 
-use super::{drawing, field_form, fields_list, side_form, thing_form, tools};
+use super::{drawing, field_form, fields_list, side_form, suggestions, thing_form, tools};
 use crate::command::Command;
-use crate::model::{AnnotateCommand, Model, Thing, Tool};
+use crate::model::{AnnotateCommand, Model, SuggestCommand, Thing, Tool};
 use crate::theme::{Theme, space};
 use egui::{Frame, RichText, ScrollArea, Ui};
 
@@ -24,7 +24,13 @@ pub fn annotate_panel(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut 
         }
         Tool::Sides => side_form::brush(ui, model, theme, commands),
         Tool::Choose => match annotating.chosen.as_slice() {
-            [] => fields_list::fields_list(ui, model, theme, commands),
+            _ if model.suggesting.shown => suggestions::suggestions(ui, model, theme, commands),
+            [] => {
+                if ui.button("Suggested fields…").clicked() {
+                    commands.push(Command::Suggest(SuggestCommand::Show(true)));
+                }
+                fields_list::fields_list(ui, model, theme, commands);
+            }
             chosen => {
                 heading(ui, model, theme, commands);
                 ScrollArea::vertical().id_salt("chosen").auto_shrink([false, false]).show(ui, |ui| match chosen {

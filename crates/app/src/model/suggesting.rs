@@ -1,0 +1,59 @@
+//! Fields suggested by the computer: what the search is made from, and how it stands.
+
+use std::path::PathBuf;
+
+/// One thing done about suggestions.
+#[derive(Clone, Debug, PartialEq)]
+pub enum SuggestCommand {
+    /// Show or leave the suggestions.
+    Show(bool),
+    /// What the search is made from.
+    Set(Sources),
+    /// Search.
+    Search,
+    /// Measure what stands on sides that nobody described.
+    Measure,
+    /// Stop what is under way.
+    Stop,
+    /// Make fields of these.
+    Accept(Vec<String>),
+    /// Refuse these.
+    Refuse(Vec<String>),
+    /// Take back what was refused.
+    Reconsider,
+}
+
+/// What a search is made from, as typed.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub struct Sources {
+    /// Land-cover map; empty for none.
+    pub land_cover: String,
+    /// Table of its classes; empty for the usual one.
+    pub classes: String,
+    /// Surface model; empty for none.
+    pub surface_model: String,
+    /// Search only what the map shows.
+    pub only_shown: bool,
+}
+
+impl Sources {
+    /// A path typed, if one was.
+    #[must_use]
+    pub fn path(text: &str) -> Option<PathBuf> {
+        let text = text.trim().trim_matches('"');
+        (!text.is_empty()).then(|| PathBuf::from(text))
+    }
+}
+
+/// The state of suggesting.
+#[derive(Clone, Debug, Default)]
+pub struct Suggesting {
+    /// Whether suggestions are shown in the column.
+    pub shown: bool,
+    /// What the search is made from.
+    pub sources: Sources,
+    /// Share done of what is under way.
+    pub running: Option<f32>,
+    /// What came of the last search, in words: sources, what was left out.
+    pub said: Vec<String>,
+}
