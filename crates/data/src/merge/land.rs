@@ -2,7 +2,7 @@
 
 use crate::area::{Area, Change, Edit, Home, Identified, Swap, classify};
 use crate::area_file::{self, AreaParts};
-use crate::error::{LoadError, LoadErrorKind, Loaded, NoProgress};
+use crate::error::{LoadError, LoadErrorKind, Loaded, NoProgress, Warning};
 use crate::frame::{Frame, FrameError, Transformer};
 use crate::vector::{self, VectorOptions};
 use sparefield_geometry::fields::model::{Field, Hazard, HazardShape, QuietZone};
@@ -101,7 +101,8 @@ impl Land {
             }
             return Self::of_area_file(path, frame);
         }
-        if let Some(other) = sorted.terrain.first().or(sorted.edges.first()) {
+        let of_use = |path: &&PathBuf| sorted.fields.contains(path) || sorted.hazards.contains(path);
+        if let Some(other) = sorted.terrain.iter().chain(&sorted.edges).find(|path| !of_use(path)) {
             return Err(LoadError::new(
                 other,
                 LoadErrorKind::Unsupported,
@@ -115,6 +116,10 @@ impl Land {
         };
         let options = VectorOptions::default();
         let (mut warnings, mut provenance) = (Vec::new(), Vec::new());
+        if !sorted.edges.is_empty() {
+            let message = "its lines along the sides of fields are not compared; what fields say of their sides is";
+            warnings.push(Warning { place: String::new(), message: message.to_owned() });
+        }
         let mut land = Self {
             frame: Arc::clone(&frame),
             fields: None,
