@@ -32,6 +32,13 @@ pub fn area_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
             choose(ui, words, help, Command::ChooseCopy);
         }
         choose(ui, "Open the sample area", "The invented area that comes with the program", Command::OpenSample);
+        if model.area.is_some() {
+            ui.separator();
+            if super::annotate::findings::opener(ui, commands).clicked() {
+                ui.close();
+            }
+            super::merge::opener(ui, model, commands);
+        }
         if !model.settings.recent.is_empty() {
             ui.separator();
             ui.label("Recent areas");

@@ -71,10 +71,6 @@ fn view_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
         commands.push(Command::ShowFirstSteps(true));
         ui.close();
     }
-    super::merge::opener(ui, model, commands);
-    if super::annotate::findings::opener(ui, commands).clicked() {
-        ui.close();
-    }
 }
 
 /// Cautions, one line, with everything that has to be said about the present answer behind it.

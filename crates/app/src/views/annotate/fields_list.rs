@@ -18,7 +18,6 @@ pub(super) fn fields_list(ui: &mut Ui, model: &Model, theme: &Theme, commands: &
         ui.label("No fields yet. Take the Field tool (D) and click along the boundary of the first one, or open a file of outlines.");
         return;
     }
-    super::findings::opener(ui, commands);
     fields_filter(ui, model, theme, commands);
     let shown = &model.survey.shown.order;
     if shown.is_empty() {

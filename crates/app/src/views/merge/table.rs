@@ -10,7 +10,7 @@ const ROW: f32 = 30.0;
 /// Width of the first column, points.
 const WHAT: f32 = 190.0;
 /// Width of the last column, points.
-const WHY: f32 = 210.0;
+const WHY: f32 = 250.0;
 
 /// The drawer, while areas are being merged.
 pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
@@ -121,7 +121,7 @@ fn thing(ui: &mut Ui, merging: &Merging, pair: usize, first: usize, theme: &Them
         ui.set_height(ROW);
         let name = format!("{} {}", capital(difference.kind.words()), difference.label);
         let look = Button::selectable(shown, RichText::new(&name).font(theme.bold_font(theme.sizes.text))).truncate();
-        let look = ui.add_sized([WHAT + 90.0, ROW - 4.0], look);
+        let look = cell(ui, WHAT + 90.0, ROW - 4.0, |ui| ui.add(look));
         if look.on_hover_text("Show it on the map").clicked() {
             commands.push(Command::Merge(MergeCommand::Look(pair)));
             commands.push(Command::Reveal(difference.at));
