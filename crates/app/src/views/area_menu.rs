@@ -32,13 +32,6 @@ pub fn area_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
             choose(ui, words, help, Command::ChooseCopy);
         }
         choose(ui, "Open the sample area", "The invented area that comes with the program", Command::OpenSample);
-        if model.area.is_some() {
-            ui.separator();
-            if super::annotate::findings::opener(ui, commands).clicked() {
-                ui.close();
-            }
-            super::merge::opener(ui, model, commands);
-        }
         if !model.settings.recent.is_empty() {
             ui.separator();
             ui.label("Recent areas");
@@ -46,6 +39,13 @@ pub fn area_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
                 let name = path.file_stem().unwrap_or_default().to_string_lossy();
                 choose(ui, &name, &path.display().to_string(), Command::OpenFiles(vec![path.clone()]));
             }
+        }
+        if model.area.is_some() {
+            ui.separator();
+            if super::annotate::findings::opener(ui, commands).clicked() {
+                ui.close();
+            }
+            super::merge::opener(ui, model, commands);
         }
     });
 }
