@@ -7,11 +7,14 @@
 
 use serde_json::Value;
 use sparefield_data::NoProgress;
+use sparefield_data::area::{Area, Change, Edit, Swap};
+use sparefield_data::area_file::{self, AreaFile, AreaParts, TerrainSource};
 use sparefield_data::frame::Frame;
 use sparefield_data::terrain::{self, TerrainRequest};
+use sparefield_geometry::fields::model::Field;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 /// The program, built once in the profile of this test.
 fn program() -> &'static Path {
@@ -648,4 +651,61 @@ fn mistakes_in_suggest_are_answered_in_one_sentence() {
         let said = complaint(folder.path(), 2, arguments);
         assert!(said.contains(expected), "{arguments:?}: {said}");
     }
+}
+
+#[test]
+fn a_check_ends_with_one_when_something_is_wrong_and_with_two_when_it_cannot_look() {
+    let found = json(&["check", "--json", "--date", "2026-11-25"]);
+    assert_eq!(found["counts"]["wrong"], 0, "the sample area as shipped");
+    let folder = tempfile::tempdir().unwrap();
+    let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("../sample-terrain");
+    let terrain = sample.join("terrain.tif").display().to_string();
+    let fields = std::fs::read_to_string(sample.join("fields.geojson")).unwrap();
+    let mut fields: Value = serde_json::from_str(&fields).unwrap();
+    // Opposite corners that change places make an outline cross itself.
+    let corners = fields["features"][0]["geometry"]["coordinates"][0].as_array_mut().unwrap();
+    let half = corners.len() / 2;
+    corners.swap(1, 1 + half);
+    let path = folder.path().join("crossed.geojson");
+    std::fs::write(&path, fields.to_string()).unwrap();
+    let path = path.display().to_string();
+    let output = run_in(folder.path(), &["check", "--terrain", &terrain, "--fields", &path, "--json"]);
+    let document: Value = serde_json::from_slice(&output.stdout).expect("findings are printed all the same");
+    assert_eq!(output.status.code(), Some(1), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(document["counts"]["wrong"].as_u64().unwrap() > 0);
+    complaint(folder.path(), 2, &["check", "--since", "soon"]);
+    complaint(folder.path(), 2, &["check", "--area", "nowhere.gpkg"]);
+}
+
+#[test]
+fn a_merge_of_area_files_writes_a_new_one_and_leaves_both_as_they_were() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    let mine = Area::sample(&NoProgress).unwrap();
+    let mut theirs = mine.clone();
+    let first = Arc::clone(&theirs.fields[0]);
+    let renamed = Field { name: "Heron Ley".into(), ..(*first).clone() };
+    let changes = vec![Change::Field(Swap::replace(&first, renamed)), Change::Field(Swap::remove(&mine.fields[1]))];
+    theirs.apply(&Edit::new("their work", changes)).unwrap();
+    for (name, area) in [("mine.gpkg", &mine), ("theirs.gpkg", &theirs)] {
+        drop(AreaFile::create(Path::new(&at(name)), &AreaParts::of(area, TerrainSource::Sample)).unwrap());
+    }
+    let before = [std::fs::read(at("mine.gpkg")).unwrap(), std::fs::read(at("theirs.gpkg")).unwrap()];
+    let (from, to, new) = (at("mine.gpkg"), at("theirs.gpkg"), at("both.gpkg"));
+    let merged = json(&["merge", &from, &to, "--base", &from, "--out", &new, "--json"]);
+    let took: Vec<(&str, &str)> = merged["differences"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|d| (d["attribute"].as_str().unwrap(), d["taken"].as_str().unwrap()))
+        .collect();
+    assert!(took.contains(&("name", "theirs")) && took.contains(&("the whole", "mine")), "{took:?}");
+    let both = area_file::read(Path::new(&new), &NoProgress).unwrap().value;
+    assert_eq!(both.fields.len(), mine.fields.len(), "nothing of mine is deleted unless chosen");
+    assert!(both.fields.iter().any(|f| f.id == first.id && f.name == "Heron Ley"));
+    assert_eq!(before, [std::fs::read(&from).unwrap(), std::fs::read(&to).unwrap()]);
+    complaint(folder.path(), 2, &["merge", &from, &to, "--out", &new]);
+    complaint(folder.path(), 2, &["merge", &from, &to, "--out", &from]);
+    complaint(folder.path(), 2, &["merge", &from, &to, "--out", "both.geojson"]);
+    complaint(folder.path(), 2, &["merge", &from, &to, "--take", "everything"]);
 }
