@@ -5,6 +5,8 @@
 //! edits by a script that the seed alone decides, and says in a log what it is about to write and what was written. A
 //! kill of the process leaves what it wrote in the system's memory, so this proves the order of writes, not the disk.
 
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
 use checks::scenery::Dice;
 use sparefield_data::NoProgress;
 use sparefield_data::area::{Area, Change, Edit, Swap};

@@ -283,6 +283,7 @@ fn only<'a>(merge: &'a Merge, attribute: &Attribute) -> &'a Difference {
     }
 }
 
+#[allow(clippy::unnecessary_wraps, reason = "a survey date is optional")]
 fn day(n: i32) -> Option<Day> {
     Some(Day { days_since_epoch: n })
 }

@@ -42,9 +42,8 @@ pub(super) fn run(args: &ImportArgs) -> Result<(), CliError> {
     let Some(into) = args.into.as_deref().filter(|_| !args.preview) else {
         return show(&previews, &mappings, args.json);
     };
-    let target = match Format::of_name(into) {
-        Some(format @ (Format::GeoPackage | Format::GeoJson)) => format,
-        _ => return Err(CliError::BadInput(format!("--into: {} ends in neither .gpkg nor .geojson", into.display()))),
+    let Some(target @ (Format::GeoPackage | Format::GeoJson)) = Format::of_name(into) else {
+        return Err(CliError::BadInput(format!("--into: {} ends in neither .gpkg nor .geojson", into.display())));
     };
     if target == Format::GeoJson && into.exists() {
         let problem = "there is a file of this name already; choose another, or an area file to add to";
@@ -244,7 +243,7 @@ impl Typed {
         }
         mapping.height_unit = self.height_unit.unwrap_or(mapping.height_unit);
         mapping.dates = self.dates.unwrap_or(mapping.dates);
-        mapping.crs = self.crs.clone();
+        mapping.crs.clone_from(&self.crs);
         mapping
     }
 }

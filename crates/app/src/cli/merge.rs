@@ -105,13 +105,12 @@ fn write_area(mine: &Path, out: &Path, edit: &Edit) -> Result<(), AreaFileError>
 
 /// Fields where there are any, else hazards and quiet zones.
 fn write(out: &Path, land: &Land) -> Result<(), CliError> {
-    let features = match &land.fields {
-        Some(fields) => field_features(fields),
-        None => {
-            let mut features = hazard_features(land.hazards.as_deref().unwrap_or_default());
-            features.extend(quiet_zone_features(land.quiet_zones.as_deref().unwrap_or_default()));
-            features
-        }
+    let features = if let Some(fields) = &land.fields {
+        field_features(fields)
+    } else {
+        let mut features = hazard_features(land.hazards.as_deref().unwrap_or_default());
+        features.extend(quiet_zone_features(land.quiet_zones.as_deref().unwrap_or_default()));
+        features
     };
     write_geojson(out, &features, &land.frame).map_err(|e| CliError::Failure(e.to_string()))
 }

@@ -86,9 +86,8 @@ fn shape_fault(shape: &HazardShape) -> Option<String> {
         return Some("has a coordinate that is not a place".to_owned());
     }
     match shape {
-        HazardShape::Point(_) => None,
         HazardShape::Line(line) if line.len() < 2 => Some(format!("is a line of {} places", line.len())),
-        HazardShape::Line(_) => None,
+        HazardShape::Point(_) | HazardShape::Line(_) => None,
         HazardShape::Area { outer, .. } if outer.len() < 3 => Some(format!("is an area of {} corners", outer.len())),
         HazardShape::Area { outer, holes } => check_rings(outer, holes).err().map(|e| {
             let text = e.to_string();

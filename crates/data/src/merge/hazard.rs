@@ -110,7 +110,7 @@ impl Mergeable for Hazard {
         // Heights of poles belong to their places: with another line they would stand at the wrong ones.
         let places = if let HazardShape::Line(line) = &merged.shape { line.len() } else { 0 };
         if merged.pole_heights_m.len() != places {
-            merged.pole_heights_m = from(&Attribute::Shape).pole_heights_m.clone();
+            merged.pole_heights_m.clone_from(&from(&Attribute::Shape).pole_heights_m);
         }
         merged
     }

@@ -57,7 +57,9 @@ pub(super) struct Three {
 /// Three lists paired: what both have in common with the ancestor is one thing, whatever became of it. `pair` is told
 /// whether its second list is the ancestor.
 pub(super) fn threes<T>(
-    (mine, theirs, base): (&[Arc<T>], &[Arc<T>], Option<&[Arc<T>]>),
+    mine: &[Arc<T>],
+    theirs: &[Arc<T>],
+    base: Option<&[Arc<T>]>,
     pair: impl Fn(&[Arc<T>], &[Arc<T>], bool) -> BTreeMap<usize, usize>,
 ) -> Vec<Three> {
     let base = base.unwrap_or_default();

@@ -216,7 +216,7 @@ impl Merge {
         self.used.insert(T::KIND, mine.iter().map(|t| t.id().to_owned()).collect());
         let (own, other) = (sorted(mine), sorted(theirs));
         let ancestors = base.map(|b| sorted(&b));
-        let found = threes((&own, &other, ancestors.as_deref()), T::pairs);
+        let found = threes(&own, &other, ancestors.as_deref(), T::pairs);
         let mut trios: Vec<(String, Trio<T>)> = found
             .into_iter()
             .map(|Three { mine, theirs, base }| Trio {
