@@ -5,6 +5,7 @@ use crate::model::NoticeLevel;
 use egui::{Align2, ComboBox, TextEdit};
 use sparefield_data::area::Area;
 use sparefield_data::vector::{Exported, Format, layers_of, write_vector};
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -154,10 +155,10 @@ impl ExportDialog {
                     let files: Vec<String> = written.value.iter().map(|p| p.display().to_string()).collect();
                     let mut words = format!("{count} records written to {}.", files.join(", "));
                     for warning in written.warnings.iter().take(3) {
-                        words.push_str(&format!(" {warning}."));
+                        let _ = write!(words, " {warning}.");
                     }
                     if written.warnings.len() > 3 {
-                        words.push_str(&format!(" And {} more remarks.", written.warnings.len() - 3));
+                        let _ = write!(words, " And {} more remarks.", written.warnings.len() - 3);
                     }
                     (NoticeLevel::Info, words)
                 }

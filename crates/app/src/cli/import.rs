@@ -42,9 +42,9 @@ pub(super) fn run(args: &ImportArgs) -> Result<(), CliError> {
     let Some(into) = args.into.as_deref().filter(|_| !args.preview) else {
         return show(&previews, &mappings, args.json);
     };
-    let target = match Format::of_name(into) {
-        Some(format @ (Format::GeoPackage | Format::GeoJson)) => format,
-        _ => return Err(CliError::BadInput(format!("--into: {} ends in neither .gpkg nor .geojson", into.display()))),
+    let target = Format::of_name(into).filter(|f| matches!(f, Format::GeoPackage | Format::GeoJson));
+    let Some(target) = target else {
+        return Err(CliError::BadInput(format!("--into: {} ends in neither .gpkg nor .geojson", into.display())));
     };
     if target == Format::GeoJson && into.exists() {
         let problem = "there is a file of this name already; choose another, or an area file to add to";
@@ -62,12 +62,12 @@ pub(super) fn run(args: &ImportArgs) -> Result<(), CliError> {
         Some((_, parts)) => Arc::clone(&parts.frame),
         None => {
             let place = files.iter().find_map(|file| file.place(typed.crs.as_ref()).ok());
-            let place = match place {
-                Some(place) => place,
+            let place = if let Some(place) = place {
+                place
+            } else {
                 // The first file's own words say why.
-                None => files.first().map_or(Err(CliError::BadInput("no file was named".into())), |file| {
-                    file.place(typed.crs.as_ref()).map_err(|e| unusable(&e))
-                })?,
+                let none = Err(CliError::BadInput("no file was named".into()));
+                files.first().map_or(none, |f| f.place(typed.crs.as_ref()).map_err(|e| unusable(&e)))?
             };
             Arc::new(Frame::utm_for(place).map_err(|e| CliError::BadInput(e.to_string()))?)
         }
@@ -245,7 +245,7 @@ impl Typed {
         }
         mapping.height_unit = self.height_unit.unwrap_or(mapping.height_unit);
         mapping.dates = self.dates.unwrap_or(mapping.dates);
-        mapping.crs = self.crs.clone();
+        mapping.crs.clone_from(&self.crs);
         mapping
     }
 }
