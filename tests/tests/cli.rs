@@ -7,11 +7,14 @@
 
 use serde_json::Value;
 use sparefield_data::NoProgress;
+use sparefield_data::area::{Area, Change, Edit, Swap};
+use sparefield_data::area_file::{self, AreaFile, AreaParts, TerrainSource};
 use sparefield_data::frame::Frame;
 use sparefield_data::terrain::{self, TerrainRequest};
+use sparefield_geometry::fields::model::Field;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 /// The program, built once in the profile of this test.
 fn program() -> &'static Path {
@@ -450,6 +453,7 @@ fn help_names_every_option() {
             ][..],
         ),
         ("reach", &["--out", "--rings", "--json"][..]),
+        ("check-round", &["--since", "--text", "--date", "--out", "--json"][..]),
         ("sheet", &["--field", "--compare", "--wind", "--aircraft", "--out", "--json"][..]),
     ] {
         let text = String::from_utf8(answer(&[subcommand, "--help"])).unwrap();
@@ -546,6 +550,29 @@ fn a_sheet_of_a_field_that_is_not_there_is_refused() {
     let said = complaint(folder.path(), 2, &["sheet", "--field", "F001", "--wind", "240/90", "--out", "a.html"]);
     assert!(said.contains("as strong as the fastest glide"), "{said}");
     assert!(std::fs::read_dir(folder.path()).unwrap().next().is_none(), "something was written");
+}
+
+#[test]
+fn a_check_round_visits_every_field_that_nobody_looked_at_and_is_refused_nonsense() {
+    let folder = tempfile::tempdir().unwrap();
+    let run = ["check-round", "--since", "300d", "--date", "2026-11-25", "--out", "round.html", "--json"];
+    let output = run_in(folder.path(), &run);
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let round: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let fields = round["fields"].as_array().unwrap();
+    let known: Value = serde_json::from_str(include_str!("../../sample-terrain/fields.geojson")).unwrap();
+    // 2026-01-29 is 300 days before 2026-11-25; dates of one form sort as text.
+    let old = |f: &&Value| f["properties"]["surveyed"].as_str().is_none_or(|day| day < "2026-01-29");
+    assert_eq!(fields.len(), known["features"].as_array().unwrap().iter().filter(old).count());
+    let legs: f64 = fields.iter().map(|f| f["leg_m"].as_f64().unwrap()).sum();
+    assert!((legs + round["back_m"].as_f64().unwrap() - round["length_m"].as_f64().unwrap()).abs() < 1e-6);
+    assert!(fields.iter().all(|f| !f["look_at"].as_array().unwrap().is_empty()));
+    let page = std::fs::read_to_string(folder.path().join("round.html")).unwrap();
+    assert_eq!(page.matches("<section>").count(), fields.len());
+    let said = complaint(folder.path(), 2, &["check-round", "--since", "soon"]);
+    assert!(said.contains("--since") && said.contains("90d"), "{said}");
+    let said = complaint(folder.path(), 1, &["check-round", "--out", "missing/round.html"]);
+    assert!(said.contains("cannot be written"), "{said}");
 }
 
 /// What README shows of the first command is what the command prints, line by line.
@@ -685,4 +712,61 @@ fn columns_of_another_language_are_looked_at_and_mapped() {
         assert_eq!(output.status.code(), Some(2), "{option}");
         assert!(String::from_utf8_lossy(&output.stderr).contains(part), "{option}");
     }
+}
+
+#[test]
+fn a_check_ends_with_one_when_something_is_wrong_and_with_two_when_it_cannot_look() {
+    let found = json(&["check", "--json", "--date", "2026-11-25"]);
+    assert_eq!(found["counts"]["wrong"], 0, "the sample area as shipped");
+    let folder = tempfile::tempdir().unwrap();
+    let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("../sample-terrain");
+    let terrain = sample.join("terrain.tif").display().to_string();
+    let fields = std::fs::read_to_string(sample.join("fields.geojson")).unwrap();
+    let mut fields: Value = serde_json::from_str(&fields).unwrap();
+    // Opposite corners that change places make an outline cross itself.
+    let corners = fields["features"][0]["geometry"]["coordinates"][0].as_array_mut().unwrap();
+    let half = corners.len() / 2;
+    corners.swap(1, 1 + half);
+    let path = folder.path().join("crossed.geojson");
+    std::fs::write(&path, fields.to_string()).unwrap();
+    let path = path.display().to_string();
+    let output = run_in(folder.path(), &["check", "--terrain", &terrain, "--fields", &path, "--json"]);
+    let document: Value = serde_json::from_slice(&output.stdout).expect("findings are printed all the same");
+    assert_eq!(output.status.code(), Some(1), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(document["counts"]["wrong"].as_u64().unwrap() > 0);
+    complaint(folder.path(), 2, &["check", "--since", "soon"]);
+    complaint(folder.path(), 2, &["check", "--area", "nowhere.gpkg"]);
+}
+
+#[test]
+fn a_merge_of_area_files_writes_a_new_one_and_leaves_both_as_they_were() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    let mine = Area::sample(&NoProgress).unwrap();
+    let mut theirs = mine.clone();
+    let first = Arc::clone(&theirs.fields[0]);
+    let renamed = Field { name: "Heron Ley".into(), ..(*first).clone() };
+    let changes = vec![Change::Field(Swap::replace(&first, renamed)), Change::Field(Swap::remove(&mine.fields[1]))];
+    theirs.apply(&Edit::new("their work", changes)).unwrap();
+    for (name, area) in [("mine.gpkg", &mine), ("theirs.gpkg", &theirs)] {
+        drop(AreaFile::create(Path::new(&at(name)), &AreaParts::of(area, TerrainSource::Sample)).unwrap());
+    }
+    let before = [std::fs::read(at("mine.gpkg")).unwrap(), std::fs::read(at("theirs.gpkg")).unwrap()];
+    let (from, to, new) = (at("mine.gpkg"), at("theirs.gpkg"), at("both.gpkg"));
+    let merged = json(&["merge", &from, &to, "--base", &from, "--out", &new, "--json"]);
+    let took: Vec<(&str, &str)> = merged["differences"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|d| (d["attribute"].as_str().unwrap(), d["taken"].as_str().unwrap()))
+        .collect();
+    assert!(took.contains(&("name", "theirs")) && took.contains(&("the whole", "mine")), "{took:?}");
+    let both = area_file::read(Path::new(&new), &NoProgress).unwrap().value;
+    assert_eq!(both.fields.len(), mine.fields.len(), "nothing of mine is deleted unless chosen");
+    assert!(both.fields.iter().any(|f| f.id == first.id && f.name == "Heron Ley"));
+    assert_eq!(before, [std::fs::read(&from).unwrap(), std::fs::read(&to).unwrap()]);
+    complaint(folder.path(), 2, &["merge", &from, &to, "--out", &new]);
+    complaint(folder.path(), 2, &["merge", &from, &to, "--out", &from]);
+    complaint(folder.path(), 2, &["merge", &from, &to, "--out", "both.geojson"]);
+    complaint(folder.path(), 2, &["merge", &from, &to, "--take", "everything"]);
 }

@@ -10,10 +10,10 @@ use crate::command::Command;
 use crate::copy_dialog::CopyDialog;
 use crate::export_dialog::ExportDialog;
 use crate::import_dialog::ImportDialog;
-use crate::jobs::{AssessJob, AssessRequest, LayerJob, OpenJob, OpenOutcome, OpenWhat, Opened, SheetJob};
+use crate::jobs::{AssessJob, AssessRequest, CheckJob, LayerJob, OpenJob, OpenOutcome, OpenWhat, Opened, SheetJob};
 use crate::keep::{Keep, Notify};
 use crate::model::layers::LayersCommand;
-use crate::model::{Conditions, Mode, Model, NoticeLevel, Opening, SheetCommand};
+use crate::model::{Conditions, MergeCommand, Mode, Model, NoticeLevel, Opening, SheetCommand};
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::pick::Picking;
 use crate::settings;
@@ -59,6 +59,8 @@ pub struct App {
     commands: Vec<Command>,
     assess: AssessJob,
     open: Option<OpenJob>,
+    check: CheckJob,
+    merge: views::merge::MergeDesk,
     dialog: OpenDialog,
     copying: CopyDialog,
     importing: ImportDialog,
@@ -111,6 +113,8 @@ impl App {
             commands: Vec::new(),
             assess,
             open: None,
+            check: CheckJob::default(),
+            merge: views::merge::MergeDesk::default(),
             dialog: OpenDialog::default(),
             copying: CopyDialog::default(),
             importing: ImportDialog::default(),
@@ -161,6 +165,9 @@ impl App {
         self.take_opened(ctx);
         self.take_assessed();
         self.model.studied = self.assess.studied();
+        let repaint = ctx.clone();
+        self.check.tend(&mut self.model, move || repaint.request_repaint());
+        self.merge.tend(&mut self.model, ctx);
         self.keep_up_with_layers(ctx);
         self.take_dropped(ctx);
         self.shortcuts(ctx);
@@ -172,6 +179,8 @@ impl App {
                 Command::ChooseFiles => self.dialog.show(),
                 Command::ChooseImport => self.importing.show(),
                 Command::ChooseExport => self.exporting.show(&self.suggested_export()),
+                Command::Merge(MergeCommand::Ask) => self.merge.ask(),
+                Command::Merge(MergeCommand::Compare(files)) => self.merge.compare(&mut self.model, files, ctx),
                 Command::ChooseCopy => self.copying.show(&self.suggested_copy()),
                 Command::SaveCopy(to) => self.keep.copy(&mut self.model, to, || notify(ctx)),
                 Command::KeepAgain => self.keep.try_again(),
@@ -547,6 +556,7 @@ impl App {
             || self.importing.is_shown()
             || self.exporting.is_shown()
             || self.layer_dialog.is_shown()
+            || self.merge.is_asking()
             || egui::Popup::is_any_open(ctx);
         self.sheet_keys(ctx, typing);
         let rehearsing = self.model.mode == Mode::Rehearse;
@@ -587,6 +597,8 @@ impl App {
                 Mode::Rehearse => views::list::ranked_list(ui, &self.model, theme, &mut self.commands),
             }
         });
+        views::merge::drawer(ui, &self.model, &self.theme, &mut self.commands);
+        views::annotate::findings::panel(ui, &self.model, &self.theme, &mut self.commands);
         let rehearsing = self.model.mode == Mode::Rehearse;
         // The sheet tells more of the same field, and needs the room.
         let room = rehearsing && self.model.sheet.is_none();
@@ -607,6 +619,7 @@ impl App {
         } else {
             self.draw_map(ui);
         }
+        self.merge.dialog(&ctx, &self.theme, &mut self.commands);
         if let Some(chosen) = self.dialog.ui(&ctx, &self.theme) {
             self.open_files(&ctx, &chosen);
         }

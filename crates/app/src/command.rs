@@ -2,7 +2,9 @@
 
 use crate::assess::{HeightInput, Rules};
 use crate::model::layers::LayersCommand;
-use crate::model::{AnnotateCommand, Mode, ProfileChoice, SheetCommand, SuggestCommand, SurveyCommand};
+use crate::model::{
+    AnnotateCommand, FindingsCommand, MergeCommand, Mode, ProfileChoice, SheetCommand, SuggestCommand, SurveyCommand,
+};
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
@@ -60,6 +62,10 @@ pub enum Command {
     Edit(Box<Edit>),
     /// Do something while annotating.
     Annotate(AnnotateCommand),
+    /// Do something with what was found in the area.
+    Findings(FindingsCommand),
+    /// Do something while merging another area into this one.
+    Merge(MergeCommand),
     /// Turn to drawing, or to choosing.
     SetMode(Mode),
     /// Do something with the field sheet.

@@ -57,7 +57,7 @@ impl ExportDialog {
         let mut came = None;
         if let Some(answer) = self.writing.as_ref().and_then(Once::poll) {
             self.writing = None;
-            came = Some(answer.unwrap_or_else(|why| (NoticeLevel::Problem, why.to_owned())));
+            came = Some(answer.unwrap_or_else(|why| (NoticeLevel::Problem, why.to_string())));
         }
         if self.shown {
             self.window(ctx, area);

@@ -155,20 +155,8 @@ impl OpenDialog {
         chosen
     }
 
-    /// Asks the system's dialogue on a thread of its own: it may stay open for long.
     fn pick(&mut self, ctx: egui::Context) {
-        let (send, picked) = channel();
-        let dialog = rfd::AsyncFileDialog::new().set_title(self.purpose.title()).pick_files();
-        let thread = std::thread::Builder::new().name("choose files".into()).spawn(move || {
-            let files = pollster::block_on(dialog).unwrap_or_default();
-            // Nobody waits any more when the window is closed.
-            drop(send.send(files.iter().map(|f| f.path().to_owned()).collect()));
-            ctx.request_repaint();
-        });
-        match thread {
-            Ok(_) => self.picking = Some(picked),
-            Err(e) => log::error!("the file dialogue could not be opened: {e}"),
-        }
+        self.picking = pick_files(self.purpose.title(), ctx);
     }
 
     fn take_picked(&mut self) {
@@ -186,6 +174,26 @@ impl OpenDialog {
             }
             Err(TryRecvError::Empty) => {}
             Err(TryRecvError::Disconnected) => self.picking = None,
+        }
+    }
+}
+
+/// Asks the system's dialogue on a thread of its own: it may stay open for long. `None` where there is no thread for it.
+#[must_use]
+pub fn pick_files(title: &str, ctx: egui::Context) -> Option<Receiver<Vec<PathBuf>>> {
+    let (send, picked) = channel();
+    let dialog = rfd::AsyncFileDialog::new().set_title(title).pick_files();
+    let thread = std::thread::Builder::new().name("choose files".into()).spawn(move || {
+        let files = pollster::block_on(dialog).unwrap_or_default();
+        // Nobody waits any more when the window is closed.
+        drop(send.send(files.iter().map(|f| f.path().to_owned()).collect()));
+        ctx.request_repaint();
+    });
+    match thread {
+        Ok(_) => Some(picked),
+        Err(e) => {
+            log::error!("the file dialogue could not be opened: {e}");
+            None
         }
     }
 }

@@ -34,7 +34,8 @@ fn push(window: &mut Window, command: Command) {
 }
 
 fn rest(window: &mut Window) {
-    for _ in 0..6 {
+    // Sections open over a few frames.
+    for _ in 0..20 {
         window.step();
     }
 }
@@ -102,14 +103,13 @@ fn remarks_and_photographs_are_written_and_a_missing_file_is_told() {
     let mut window = annotating();
     let id = choose_bare(&mut window);
     window.get_by_label("Remarks").click();
+    rest(&mut window);
     window.get_by_label("Photographs").click();
     rest(&mut window);
-    let access = window.get_by_role_and_label(egui::accesskit::Role::MultilineTextInput, "Getting out");
+    let access = window.get_by_role_and_label(egui::accesskit::Role::TextInput, "Getting out");
     access.focus();
     rest(&mut window);
-    window
-        .get_by_role_and_label(egui::accesskit::Role::MultilineTextInput, "Getting out")
-        .type_text("gate to the lane");
+    window.get_by_role_and_label(egui::accesskit::Role::TextInput, "Getting out").type_text("gate to the lane");
     rest(&mut window);
     window.get_by_label("Photograph by name").focus();
     rest(&mut window);
@@ -146,7 +146,7 @@ fn the_filter_lists_some_fields_and_dims_the_others() {
     rest(&mut window);
     let shown = app(&window).model.survey.shown.order.clone();
     assert!(!shown.is_empty() && shown.len() < all);
-    window.get_by_label(&format!("{} of {all} fields shown; the others are faint on the map", shown.len()));
+    window.get_by_label(&format!("{} of {all} fields shown, the others faint", shown.len()));
     let hidden = (0..all).find(|i| !shown.contains(i)).unwrap();
     assert!(app(&window).model.survey.shown.hides(hidden) && !app(&window).model.survey.shown.hides(shown[0]));
     window.get_by_label("Choose all shown").click();

@@ -28,7 +28,7 @@ fn field(number: usize) -> Field {
     field.name = format!("Field {number}");
     // Two in three sides are known.
     for (side, edge) in field.edges.iter_mut().enumerate() {
-        if side != 1 && (side != 4 || number % 2 == 1 || number % 4 == 0) {
+        if side != 1 && (side != 4 || number % 2 == 1 || number.is_multiple_of(4)) {
             *edge = BoundaryEdge { kind: EdgeKind::Hedge, height_m: Some(2.0) };
         }
     }

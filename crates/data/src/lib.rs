@@ -4,10 +4,12 @@
 pub mod aircraft_file;
 pub mod area;
 pub mod area_file;
+pub mod check;
 pub mod error;
 pub mod frame;
 pub mod imagery;
 pub mod land_cover;
+pub mod merge;
 pub mod quantity;
 pub mod terrain;
 pub mod vector;

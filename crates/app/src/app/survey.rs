@@ -63,10 +63,10 @@ impl App {
         }
     }
 
-    /// The folder that paths of photographs are relative to.
+    /// The folder that paths of photographs are relative to: that of the area's file, or else of its first file.
     fn area_folder(&self) -> Option<PathBuf> {
-        let files = [&self.request.fields, &self.request.terrain];
-        let first = files.iter().find_map(|files| files.first())?;
+        let kept = self.model.keeping.path.as_ref();
+        let first = kept.or_else(|| self.request.fields.first()).or_else(|| self.request.terrain.first())?;
         std::path::absolute(first).ok()?.parent().map(Path::to_owned)
     }
 

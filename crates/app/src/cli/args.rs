@@ -33,10 +33,60 @@ pub enum Command {
     Suggest(SuggestArgs),
     /// Lists the fields that need a look, in the order of a walk or flight from home, to print and tick off.
     CheckRound(CheckRoundArgs),
+    /// Finds what is wrong, doubtful or not known yet in an area; exit code 1 when something is wrong.
+    Check(CheckArgs),
+    /// Compares two people's areas, difference by difference, and makes one of both.
+    Merge(MergeArgs),
     /// Takes fields, hazards, quiet zones and boundary edges from files of any format.
     Import(ImportArgs),
     /// Writes fields, hazards, quiet zones and boundary edges for other programs.
     Export(ExportArgs),
+}
+
+/// Arguments of `check`.
+#[derive(Debug, Args)]
+pub struct CheckArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// Surveys older than this many days are out of date.
+    #[arg(long, value_name = "DAYS", default_value = "365d")]
+    pub since: String,
+    /// The day for which surveys are judged; today when left out.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub date: Option<String>,
+    /// The folder in which photographs of fields are looked for; they are not looked for when left out.
+    #[arg(long, value_name = "FOLDER")]
+    pub photographs: Option<PathBuf>,
+    /// Print one JSON document (positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `merge`.
+#[derive(Debug, Args)]
+pub struct MergeArgs {
+    /// Mine: an area file (GeoPackage), or fields or hazards (GeoJSON, Shapefile). It is never written to.
+    pub mine: PathBuf,
+    /// Theirs: another such file, of any of these kinds; may be in another reference system.
+    pub theirs: PathBuf,
+    /// What both came from: a backup, or the copy that was handed out. With it, what one side alone changed is taken.
+    #[arg(long, value_name = "ANCESTOR")]
+    pub base: Option<PathBuf>,
+    /// Whose version is taken where they differ: mine, theirs, or by the rules (the newer survey for what grows, what
+    /// only one knows, nothing of mine deleted).
+    #[arg(long, value_name = "mine|theirs|newer", default_value = "newer")]
+    pub take: String,
+    /// Write what was made of both here: a new area file where mine is one, else GeoJSON; without it, differences are
+    /// only listed.
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// The projected system to compare in; that of my area file, or the UTM zone, when left out.
+    #[arg(long, value_name = "EPSG:n")]
+    pub crs: Option<String>,
+    /// Print one JSON document (positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `import`.
@@ -193,10 +243,10 @@ pub struct SuggestArgs {
     /// General safety factor on the landing distance.
     #[arg(long, value_name = "FACTOR", allow_hyphen_values = true)]
     pub safety_factor: Option<String>,
-    /// Length a field must offer, instead of what the aircraft needs.
+    /// Length a field must offer, instead of what the aircraft needs with its margins.
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     pub length: Option<String>,
-    /// Width of the strip, instead of the aircraft's.
+    /// Width of the strip, instead of the aircraft's with its margins.
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     pub width: Option<String>,
     /// Most suggestions, best first.

@@ -9,8 +9,8 @@ use crate::survey::round::{CheckRound, check_round};
 use crate::theme::Palette;
 use serde_json::{Value, json};
 use sparefield_data::area::Area;
-use sparefield_data::quantity::{HeightUnit, LengthUnit, SpeedUnit, UnitPrefs, format_bearing, format_day, parse_day};
-use sparefield_geometry::position::Xy;
+use sparefield_data::quantity::{HeightUnit, LengthUnit, SpeedUnit, UnitPrefs, format_day, parse_day};
+use sparefield_geometry::position::{Bearing, Xy};
 use std::fmt::Write as _;
 
 /// Units of JSON: SI.
@@ -60,7 +60,7 @@ fn document(round: &CheckRound, area: &Area, not_since: NotSince) -> Result<Valu
             "position": lon_lat(stop.at)?,
             "area_m2": stop.area_m2,
             "leg_m": stop.leg_m,
-            "bearing_deg": stop.bearing.map(|b| b.deg()),
+            "bearing_deg": stop.bearing.map(Bearing::deg),
             "surveyed": stop.surveyed.map(format_day),
             "age_days": stop.standing.age_days,
             "confidence": stop.standing.confidence,
@@ -86,9 +86,7 @@ fn people(round: &CheckRound, not_since: NotSince) -> String {
     }
     let _ = writeln!(out, "Fields not looked at {}: {}", not_since.words(), round.summary());
     for (i, stop) in round.stops.iter().enumerate() {
-        let way = stop.bearing.map_or_else(String::new, |b| format!(" {}", format_bearing(b)));
-        let leg = round.units.format_length(stop.leg_m);
-        let _ = writeln!(out, "\n{}. {} ({}), {leg}{way} from the one before", i + 1, stop.label, stop.id);
+        let _ = writeln!(out, "\n{}. {} ({}), {}", i + 1, stop.label, stop.id, round.leg_words(i));
         for look in &stop.look_at {
             let _ = writeln!(out, "{}", text::item(&look.what.to_lowercase(), &look.why));
         }

@@ -58,19 +58,18 @@ pub(super) fn run(args: &ImportArgs) -> Result<(), CliError> {
         None
     };
     drop(bar);
-    let frame = match &open {
-        Some((_, parts)) => Arc::clone(&parts.frame),
-        None => {
-            let place = files.iter().find_map(|file| file.place(typed.crs.as_ref()).ok());
-            let place = if let Some(place) = place {
-                place
-            } else {
-                // The first file's own words say why.
-                let none = Err(CliError::BadInput("no file was named".into()));
-                files.first().map_or(none, |f| f.place(typed.crs.as_ref()).map_err(|e| unusable(&e)))?
-            };
-            Arc::new(Frame::utm_for(place).map_err(|e| CliError::BadInput(e.to_string()))?)
-        }
+    let frame = if let Some((_, parts)) = &open {
+        Arc::clone(&parts.frame)
+    } else {
+        let place = files.iter().find_map(|file| file.place(typed.crs.as_ref()).ok());
+        let place = match place {
+            Some(place) => place,
+            // The first file's own words say why.
+            None => files.first().map_or(Err(CliError::BadInput("no file was named".into())), |file| {
+                file.place(typed.crs.as_ref()).map_err(|e| unusable(&e))
+            })?,
+        };
+        Arc::new(Frame::utm_for(place).map_err(|e| CliError::BadInput(e.to_string()))?)
     };
     let (mut all, mut warnings) = (Imported::default(), Vec::new());
     for (file, mappings) in files.iter().zip(&mappings) {

@@ -1,10 +1,12 @@
 //! The command line: reads what was typed, calls the same core as the window, prints for people or as JSON.
 
 pub mod args;
+mod check;
 mod check_round;
 mod export;
 mod import;
 pub mod inputs;
+mod merge;
 mod progress;
 mod rank;
 mod reach;
@@ -63,6 +65,8 @@ fn run(cli: Cli) -> Result<(), CliError> {
         Some(Command::Sheet(args)) => sheet::run(&args),
         Some(Command::Suggest(args)) => suggest::run(&args),
         Some(Command::CheckRound(args)) => check_round::run(&args),
+        Some(Command::Check(args)) => check::run(&args),
+        Some(Command::Merge(args)) => merge::run(&args),
         Some(Command::Import(args)) => import::run(&args),
         Some(Command::Export(args)) => export::run(&args),
         None => {

@@ -7,6 +7,7 @@ use crate::assess::{self, AssessError, Assessment, Conditions, StateInput};
 use crate::studies::Studies;
 use serde_json::{Value, json};
 use sparefield_data::area::Area;
+use sparefield_data::frame::Frame;
 use sparefield_data::quantity::{UnitPrefs, format_bearing, format_position, format_quantity};
 use sparefield_data::{LoadError, LoadErrorKind};
 use sparefield_geometry::air::{WindProfile, WindVector};
@@ -102,8 +103,7 @@ impl Session {
     /// # Errors
     /// As [`Self::place`].
     pub(super) fn lon_lat(&self, at: Xy) -> Result<Value, CliError> {
-        let rounded = |v: f64| (v * 1e8).round() / 1e8;
-        self.place(at).map(|p| json!([rounded(p.lon_deg), rounded(p.lat_deg)]))
+        lon_lat(&self.area.frame, at)
     }
 
     /// A grid bearing as degrees from true north.
@@ -201,6 +201,17 @@ pub(super) fn open_area(land: &Land) -> Result<Area, LoadError> {
     }
 }
 
+/// A place of a frame as JSON has it: `[lon, lat]`, to about a millimetre.
+///
+/// # Errors
+/// When the frame has no image of it on the globe.
+pub(super) fn lon_lat(frame: &Frame, at: Xy) -> Result<Value, CliError> {
+    let rounded = |v: f64| (v * 1e8).round() / 1e8;
+    let place = frame.to_lonlat(at).map_err(|e| CliError::Failure(e.to_string()))?;
+    Ok(json!([rounded(place.lon_deg), rounded(place.lat_deg)]))
+}
+
+/// An area that could not be opened, as an exit.
 pub(super) fn unusable(error: &LoadError) -> CliError {
     match error.kind {
         LoadErrorKind::Cancelled => CliError::Failure(error.to_string()),

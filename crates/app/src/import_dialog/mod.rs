@@ -140,7 +140,7 @@ impl ImportDialog {
         }
         if let Some(answer) = self.looking.as_ref().and_then(Once::poll) {
             self.looking = None;
-            match answer.unwrap_or_else(|why| Err(why.to_owned())) {
+            match answer.unwrap_or_else(|why| Err(why.to_string())) {
                 Ok(looked) => self.open = Some(OpenFile::new(looked)),
                 Err(why) => self.problem = Some(why),
             }
@@ -209,7 +209,7 @@ impl OpenFile {
     fn ask(&mut self, ctx: &egui::Context, area: &Arc<Area>) {
         if let Some(answer) = self.working.as_ref().and_then(Once::poll) {
             self.working = None;
-            self.addition = Some(answer.unwrap_or_else(|why| Err(why.to_owned())));
+            self.addition = Some(answer.unwrap_or_else(|why| Err(why.to_string())));
         }
         let mut mappings = self.mappings.clone();
         let typed = self.crs.trim();

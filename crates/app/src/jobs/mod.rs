@@ -6,6 +6,7 @@
 //! stopped only when it has taken too long for that.
 
 mod assess_job;
+mod check_job;
 mod layer_job;
 mod once;
 mod open_job;
@@ -14,8 +15,9 @@ mod sheet_job;
 mod suggest_job;
 
 pub use assess_job::{Answer, AssessJob, AssessOutcome, AssessRequest, RING_LEVELS_M};
+pub use check_job::CheckJob;
 pub use layer_job::{LayerJob, LayerOutcome};
-pub use once::Once;
+pub use once::{Failed, Once};
 pub use open_job::{OpenJob, OpenOutcome, OpenWhat, Opened};
 pub use save_job::{SaveJob, SaveTo, Saved};
 pub use sheet_job::{SheetJob, SheetOutcome};

@@ -4,17 +4,21 @@
 
 mod annotate;
 mod conditions;
+mod findings;
 mod history;
 mod keeping;
 pub mod layers;
+mod merging;
 mod sheet;
 mod suggesting;
 mod survey;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
+pub use findings::{Findings, FindingsCommand};
 pub use history::{History, Step};
 pub use keeping::Keeping;
+pub use merging::{Line, MergeCommand, MergeFiles, Merging};
 pub use sheet::{MAX_SHEET_WIND_MS, SheetCommand, SheetState};
 pub use suggesting::{Sources, SuggestCommand, Suggesting};
 pub use survey::{Survey, SurveyCommand};
@@ -141,6 +145,10 @@ pub struct Model {
     pub mode: Mode,
     /// Drawing and describing.
     pub annotating: Annotate,
+    /// What was found in the area.
+    pub findings: Findings,
+    /// Another area being merged into this one.
+    pub merging: Option<Merging>,
     /// Fields suggested by the computer.
     pub suggesting: Suggesting,
     /// Looking after what is known.
@@ -193,6 +201,8 @@ impl Model {
             today: Day { days_since_epoch: 0 },
             mode: Mode::default(),
             annotating: Annotate::default(),
+            findings: Findings::default(),
+            merging: None,
             suggesting: Suggesting::default(),
             survey: Survey::default(),
             hangar,
@@ -220,6 +230,8 @@ impl Model {
         self.land_revision += 1;
         self.unsaved.clear();
         self.annotating.clear();
+        self.findings = Findings { shown: self.findings.shown, ..Findings::default() };
+        self.merging = None;
         self.survey = Survey::default();
         self.selected = None;
         self.sheet = None;
@@ -321,6 +333,8 @@ impl Model {
                 self.annotate(command);
                 return;
             }
+            Command::Findings(command) => return self.apply_findings(command),
+            Command::Merge(command) => return self.apply_merge(command),
             Command::EndGesture => {
                 self.history.end_gesture();
                 return;

@@ -214,8 +214,8 @@ mod tests {
 
     const TODAY: Day = Day { days_since_epoch: 20_782 };
 
-    fn looked(days_ago: i32) -> Option<Day> {
-        Some(Day { days_since_epoch: TODAY.days_since_epoch - days_ago })
+    fn ago(days: i32) -> Day {
+        Day { days_since_epoch: TODAY.days_since_epoch - days }
     }
 
     #[test]
@@ -240,10 +240,12 @@ mod tests {
     #[test]
     fn not_looked_at_counts_days_and_never() {
         let holds = |since: NotSince, day| since.holds(day, TODAY);
-        assert!(!holds(NotSince::Days(30), looked(30)) && holds(NotSince::Days(30), looked(31)));
-        assert!(holds(NotSince::Days(30), None) && holds(NotSince::Ever, None) && !holds(NotSince::Ever, looked(900)));
-        assert!(!holds(NotSince::Day(TODAY), looked(0)) && holds(NotSince::Day(TODAY), looked(1)));
-        assert!(holds(NotSince::Whenever, looked(0)));
+        assert!(!holds(NotSince::Days(30), Some(ago(30))) && holds(NotSince::Days(30), Some(ago(31))));
+        assert!(
+            holds(NotSince::Days(30), None) && holds(NotSince::Ever, None) && !holds(NotSince::Ever, Some(ago(900)))
+        );
+        assert!(!holds(NotSince::Day(TODAY), Some(ago(0))) && holds(NotSince::Day(TODAY), Some(ago(1))));
+        assert!(holds(NotSince::Whenever, Some(ago(0))));
     }
 
     #[test]

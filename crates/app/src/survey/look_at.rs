@@ -86,8 +86,11 @@ pub fn standing_words(s: &SurveyStanding) -> String {
 }
 
 fn surface(s: &SurveyStanding) -> Option<String> {
-    let expected =
-        s.expected.map_or_else(String::new, |e| format!("; the calendar says {} in {}", e.words(), s.month_words()));
+    let expected = match s.expected {
+        None => String::new(),
+        Some(same) if same == s.seen => format!("; the calendar says the same in {}", s.month_words()),
+        Some(other) => format!("; the calendar says {} in {}", other.words(), s.month_words()),
+    };
     match (s.seen, s.age_days) {
         (Surface::Unknown, _) => Some(format!("nobody said what grows there{expected}")),
         (seen, None) => Some(format!("{}, but nobody noted when{expected}", seen.words())),

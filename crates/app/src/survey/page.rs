@@ -6,13 +6,16 @@ use crate::sheet::plan::{north, scale_bar};
 use crate::theme::Palette;
 use egui::{Align2, Pos2, Vec2, pos2, vec2};
 use sparefield_data::area::Area;
-use sparefield_data::quantity::{format_bearing, format_day};
+use sparefield_data::quantity::format_day;
 use sparefield_geometry::fields::model::{HazardKind, HazardShape, Surface};
 use sparefield_geometry::position::Xy;
 use std::fmt::Write as _;
 
 /// Size of the overview on the page, points.
 const OVERVIEW: Vec2 = Vec2::new(700.0, 430.0);
+/// Size of a field's sketch on the page, points, and the room round it.
+const SKETCH: Vec2 = Vec2::new(180.0, 150.0);
+const SKETCH_ROOM: f32 = 22.0;
 /// Room round what the overview shows, points.
 const ROOM: f32 = 40.0;
 
@@ -27,6 +30,7 @@ svg { max-width: 100%; height: auto; border: 0.3mm solid #999999; }
 section { border-top: 0.6mm solid #000000; padding: 3mm 0 4mm; break-inside: avoid; }
 ul { list-style: none; margin: 2mm 0; padding: 0; } li { display: flex; gap: 3mm; margin: 0 0 1.5mm; }
 .box { flex: none; width: 5mm; height: 5mm; border: 0.5mm solid #000000; margin-top: 0.8mm; }
+.beside { display: grid; grid-template-columns: 46mm 1fr; gap: 4mm; } .beside figure { margin: 2mm 0 0; }
 .what { font-weight: bold; } .line { border-bottom: 0.25mm solid #777777; height: 9mm; }
 .choices { display: flex; flex-wrap: wrap; gap: 1.5mm 5mm; margin: 1mm 0 2mm; } .choices span { display: flex; gap: 2mm; }
 ";
@@ -51,10 +55,11 @@ pub fn page(round: &CheckRound, area: &Area, palette: &Palette) -> String {
          animals, and let somebody else write.</p>\n",
     );
     if !round.stops.is_empty() {
-        let _ = write!(out, "<figure>{}</figure>\n", overview(round, area).svg(&palette.day, &palette.sizes));
+        let _ = writeln!(out, "<figure>{}</figure>", overview(round, area).svg(&palette.day, &palette.sizes));
+        out.push_str("<p class=\"soft\">Where fields lie close together some numbers are left away.</p>\n");
     }
     for (i, stop) in round.stops.iter().enumerate() {
-        field(&mut out, i + 1, stop, round);
+        field(&mut out, i + 1, stop, round, palette);
     }
     let _ = write!(
         out,
@@ -65,17 +70,16 @@ pub fn page(round: &CheckRound, area: &Area, palette: &Palette) -> String {
     out
 }
 
-fn field(out: &mut String, number: usize, stop: &Stop, round: &CheckRound) {
-    let way = stop.bearing.map_or_else(String::new, |b| format!(", {}", format_bearing(b)));
+fn field(out: &mut String, number: usize, stop: &Stop, round: &CheckRound, palette: &Palette) {
     let looked =
         stop.surveyed.map_or_else(|| "never looked at".to_owned(), |d| format!("last looked at {}", format_day(d)));
     let _ = write!(
         out,
-        "<section>\n<h2>{number}. {}</h2>\n<p class=\"soft\">{} · {:.1} ha · {looked} · {}{way} from the one before</p>\n",
+        "<section>\n<h2>{number}. {}</h2>\n<p class=\"soft\">{} · {:.1} ha · {looked} · {}</p>\n",
         escape(&stop.label),
         escape(&stop.id),
         stop.area_m2 / 1e4,
-        escape(&round.units.format_length(stop.leg_m)),
+        escape(&round.leg_words(number - 1)),
     );
     for (what, text) in [("In the way", &stop.hazards), ("Getting out", &stop.access), ("The owner", &stop.permission)]
     {
@@ -83,7 +87,8 @@ fn field(out: &mut String, number: usize, stop: &Stop, round: &CheckRound) {
             let _ = writeln!(out, "<p>{what}: {}</p>", escape(text));
         }
     }
-    out.push_str("<ul>\n");
+    let sketch = sketch(stop).svg(&palette.day, &palette.sizes);
+    let _ = write!(out, "<div class=\"beside\">\n<figure>{sketch}</figure>\n<ul>\n");
     let mut tick = |what: &str, why: &str| {
         let _ = writeln!(
             out,
@@ -95,26 +100,67 @@ fn field(out: &mut String, number: usize, stop: &Stop, round: &CheckRound) {
         tick(look.what, &look.why);
     }
     tick("Anything else", "that has changed: new wires, ditches, fences, bales");
-    out.push_str("</ul>\n<div class=\"choices\">");
+    out.push_str("</ul>\n</div>\n<div class=\"choices\">");
     for surface in Surface::ALL.into_iter().filter(|s| *s != Surface::Unknown) {
         let _ = write!(out, "<span><span class=\"box\"></span>{}</span>", surface.words());
     }
     out.push_str("</div>\n<div class=\"line\"></div>\n<div class=\"line\"></div>\n</section>\n");
 }
 
+/// One field from above, north upwards, with the numbers of its sides.
+fn sketch(stop: &Stop) -> Picture {
+    let words = format!("{} from above with the numbers of its sides, north upwards", stop.label);
+    let mut p = Picture::new(SKETCH, words);
+    let Some(place) = placing(stop.outer.iter(), SKETCH, SKETCH_ROOM) else { return p };
+    let points: Vec<Pos2> = stop.outer.iter().map(|q| place.at(*q)).collect();
+    p.outline(&points, Ink::Ink, 1.5);
+    let middle = place.at(stop.at);
+    let mut taken: Vec<Pos2> = Vec::new();
+    for (i, &a) in points.iter().enumerate() {
+        let along = points[(i + 1) % points.len()] - a;
+        let half = a + along / 2.0;
+        let out = if along.length() > 0.0 { along.rot90() / along.length() } else { Vec2::ZERO };
+        let out = if (half + out - middle).length() < (half - middle).length() { -out } else { out };
+        let at = half + out * 9.0;
+        if taken.iter().all(|t| (at - *t).length() > 12.0) {
+            p.text(at, Align2::CENTER_CENTER, (i + 1).to_string(), Ink::Ink);
+            taken.push(at);
+        }
+    }
+    p
+}
+
+/// Where places lie on a picture.
+struct Placing {
+    middle: Xy,
+    centre: Vec2,
+    scale: f32,
+}
+
+impl Placing {
+    fn at(&self, q: Xy) -> Pos2 {
+        let (x, y) = ((q.x - self.middle.x) as f32 * self.scale, (self.middle.y - q.y) as f32 * self.scale);
+        pos2(x + self.centre.x, y + self.centre.y)
+    }
+}
+
+/// All of these places in a picture of a size with room round them, north upwards.
+fn placing<'a>(shown: impl Iterator<Item = &'a Xy>, size: Vec2, room: f32) -> Option<Placing> {
+    let (low, high) = shown.fold(None, |b: Option<(Xy, Xy)>, q| {
+        let (l, h) = b.unwrap_or((*q, *q));
+        Some((Xy::new(l.x.min(q.x), l.y.min(q.y)), Xy::new(h.x.max(q.x), h.y.max(q.y))))
+    })?;
+    let room = size - Vec2::splat(2.0 * room);
+    let scale = (room.x / ((high.x - low.x) as f32).max(1.0)).min(room.y / ((high.y - low.y) as f32).max(1.0));
+    Some(Placing { middle: (low + high) * 0.5, centre: size / 2.0, scale })
+}
+
 /// The round from above, north upwards.
 fn overview(round: &CheckRound, area: &Area) -> Picture {
     let mut p = Picture::new(OVERVIEW, "The round from above with its fields in order, north upwards");
-    let shown = || round.stops.iter().flat_map(|s| &s.outer).chain([&round.start]);
-    let (low, high) = shown().fold((round.start, round.start), |(l, h), q| {
-        (Xy::new(l.x.min(q.x), l.y.min(q.y)), Xy::new(h.x.max(q.x), h.y.max(q.y)))
-    });
-    let room = OVERVIEW - Vec2::splat(2.0 * ROOM);
-    let scale = (room.x / ((high.x - low.x) as f32).max(1.0)).min(room.y / ((high.y - low.y) as f32).max(1.0));
-    let middle = (low + high) * 0.5;
-    let place = |q: Xy| {
-        pos2((q.x - middle.x) as f32 * scale + OVERVIEW.x / 2.0, (middle.y - q.y) as f32 * scale + OVERVIEW.y / 2.0)
-    };
+    let shown = round.stops.iter().flat_map(|s| &s.outer).chain([&round.start]);
+    let Some(placing) = placing(shown, OVERVIEW, ROOM) else { return p };
+    let place = |q: Xy| placing.at(q);
     background(&mut p, area, &place);
     for stop in &round.stops {
         let points: Vec<Pos2> = stop.outer.iter().map(|q| place(*q)).collect();
@@ -127,11 +173,19 @@ fn overview(round: &CheckRound, area: &Area) -> Picture {
     p.dashed(way, Ink::Ink, 1.5, (6.0, 4.0));
     p.dot(home, 6.0, Ink::Ink);
     p.bold(home + vec2(9.0, 0.0), Align2::LEFT_CENTER, "start", Ink::Ink);
+    // A number that would cover another is left away; the legs show where it goes on.
+    let mut taken = vec![home];
     for (i, stop) in round.stops.iter().enumerate() {
-        p.bold(place(stop.at), Align2::CENTER_CENTER, (i + 1).to_string(), Ink::Ink);
+        let at = place(stop.at);
+        if taken.iter().all(|t| (at.x - t.x).abs() > 20.0 || (at.y - t.y).abs() > 13.0) {
+            p.bold(at, Align2::CENTER_CENTER, (i + 1).to_string(), Ink::Ink);
+            taken.push(at);
+        } else {
+            p.dot(at, 2.5, Ink::Ink);
+        }
     }
     north(&mut p, OVERVIEW);
-    scale_bar(&mut p, OVERVIEW, scale, round.units);
+    scale_bar(&mut p, OVERVIEW, placing.scale, round.units);
     p
 }
 

@@ -2,7 +2,7 @@
 
 use super::look_at::{LookAt, hazards_of, look_at};
 use sparefield_data::area::Area;
-use sparefield_data::quantity::UnitPrefs;
+use sparefield_data::quantity::{UnitPrefs, format_bearing};
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::fields::survey::SurveyStanding;
 use sparefield_geometry::position::{Bearing, Xy};
@@ -71,7 +71,7 @@ pub struct CheckRound {
 #[must_use]
 pub fn check_round(area: &Area, fields: &[usize], today: Day, units: UnitPrefs) -> CheckRound {
     let (start, start_words) = match &area.home {
-        Some(home) => (home.position, format!("the home strip, {}", home.name)),
+        Some(home) => (home.position, format!("the home strip ({})", home.name)),
         None => (area.centre(), "the middle of the area".to_owned()),
     };
     let mut near: Vec<(f64, usize)> =
@@ -124,6 +124,14 @@ pub fn check_round(area: &Area, fields: &[usize], today: Day, units: UnitPrefs) 
 }
 
 impl CheckRound {
+    /// The way to a stop, by its place in the order.
+    #[must_use]
+    pub fn leg_words(&self, stop: usize) -> String {
+        let Some(to) = self.stops.get(stop) else { return String::new() };
+        let way = to.bearing.map_or_else(String::new, |b| format!(" on {}", format_bearing(b)));
+        let from = if stop == 0 { "the start" } else { "the one before" };
+        format!("{}{way} from {from}", self.units.format_length(to.leg_m))
+    }
     /// How long the round is, and past how many fields, in one sentence.
     #[must_use]
     pub fn summary(&self) -> String {

@@ -46,6 +46,13 @@ pub fn area_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
                 choose(ui, &name, &path.display().to_string(), Command::OpenFiles(vec![path.clone()]));
             }
         }
+        if model.area.is_some() {
+            ui.separator();
+            if super::annotate::findings::opener(ui, commands).clicked() {
+                ui.close();
+            }
+            super::merge::opener(ui, model, commands);
+        }
     });
 }
 

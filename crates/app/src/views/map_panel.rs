@@ -153,6 +153,7 @@ pub fn map_panel(
             MapEvent::HoverField(h) => Command::Hover(h),
         });
     }
+    super::merge::on_map::draw(ui, &shown.view, model, theme);
     if annotating {
         annotate::on_map::on_map(ui, &shown, model, theme, commands);
     }

@@ -10,4 +10,5 @@ pub mod list;
 pub mod map;
 pub mod map_panel;
 pub mod marks;
+pub mod merge;
 pub mod sheet;

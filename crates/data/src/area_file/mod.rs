@@ -267,20 +267,7 @@ impl AreaFile {
     /// # Errors
     /// When the place cannot be written; nothing is changed there then.
     pub fn save_copy(&self, to: &Path, replace: bool) -> Result<(), AreaFileError> {
-        if std::fs::canonicalize(to).is_ok_and(|to| std::fs::canonicalize(&self.path).is_ok_and(|own| own == to)) {
-            return Err(error::exists(to));
-        }
-        let terrain: TerrainSource = self.setting(TERRAIN)?.unwrap_or_default();
-        backup::copy(&self.db, to, replace)?;
-        // Seen from there the terrain lies elsewhere.
-        let written = terrain.resolved_at(&self.path).relative_to(to);
-        if written != terrain {
-            let sqlite = |e: &rusqlite::Error| AreaFileError::from_sqlite(to, e);
-            let db = connect::open(to, true)?;
-            put_setting(&db, TERRAIN, &written).map_err(|e| sqlite(&e))?;
-            db.close().map_err(|(_, e)| sqlite(&e))?;
-        }
-        Ok(())
+        copy_of(&self.db, &self.path, to, replace)
     }
 
     fn transact(&mut self, act: impl FnOnce(&mut Writer<'_>) -> rusqlite::Result<()>) -> Result<(), AreaFileError> {
@@ -372,6 +359,34 @@ fn fill(db: &Connection, parts: &AreaParts, path: &Path) -> rusqlite::Result<()>
 /// As [`read`].
 pub fn check(path: &Path) -> Result<(), AreaFileError> {
     connect::check(&connect::open(path, false)?, path).map(|_| ())
+}
+
+/// Copies an area file under another name, with all tables of others, and changes nothing in it; never over another file.
+///
+/// # Errors
+/// When it is no area file, or the place cannot be written; nothing is changed there then.
+pub fn copy(path: &Path, to: &Path) -> Result<(), AreaFileError> {
+    let db = connect::open(path, false)?;
+    connect::check(&db, path)?;
+    copy_of(&db, path, to, false)
+}
+
+fn copy_of(db: &Connection, path: &Path, to: &Path, replace: bool) -> Result<(), AreaFileError> {
+    if std::fs::canonicalize(to).is_ok_and(|to| std::fs::canonicalize(path).is_ok_and(|own| own == to)) {
+        return Err(error::exists(to));
+    }
+    let terrain: Option<TerrainSource> = setting(db, TERRAIN).map_err(|e| AreaFileError::from_sqlite(path, &e))?;
+    let terrain = terrain.unwrap_or_default();
+    backup::copy(db, to, replace)?;
+    // Seen from there the terrain lies elsewhere.
+    let written = terrain.resolved_at(path).relative_to(to);
+    if written != terrain {
+        let sqlite = |e: &rusqlite::Error| AreaFileError::from_sqlite(to, e);
+        let db = connect::open(to, true)?;
+        put_setting(&db, TERRAIN, &written).map_err(|e| sqlite(&e))?;
+        db.close().map_err(|(_, e)| sqlite(&e))?;
+    }
+    Ok(())
 }
 
 /// Reads an area file without changing anything. One of an older schema is read by way of a copy.

@@ -548,7 +548,7 @@ mod tests {
         let mut at = Day { days_since_epoch: -80_000 };
         while at.days_since_epoch < 80_000 {
             let (year, _, day) = at.civil();
-            let last = day as i32 == Day::days_in_month(year, at.month_index());
+            let last = i32::from(day) == Day::days_in_month(year, at.month_index());
             at.days_since_epoch += 1;
             assert_eq!(last, at.civil().2 == 1, "{:?}", at.civil());
         }

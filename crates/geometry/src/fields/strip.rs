@@ -810,7 +810,9 @@ fn around_segment(a: Xy, b: Xy, radius: f64) -> Vec<Xy> {
     vec![a - u - right, b + u - right, b + u + right, a - u + right]
 }
 
-pub(crate) fn bounds(ring: &[Xy]) -> Option<(Xy, Xy)> {
+/// The least and greatest coordinates of a ring; `None` when it has no vertices.
+#[must_use]
+pub fn bounds(ring: &[Xy]) -> Option<(Xy, Xy)> {
     let first = *ring.first()?;
     Some(
         ring.iter().fold((first, first), |(l, h), p| {

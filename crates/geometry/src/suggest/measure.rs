@@ -40,7 +40,7 @@ pub(super) fn propose(ground: &Ground<'_>, piece: &Piece) -> Option<Proposal> {
     let standing = ground.scene.standing;
     let beyond_ends_m = [standing.and_then(|s| beyond(s, &strip.reversed())), standing.and_then(|s| beyond(s, &strip))];
     let cover = cover_found(ground, piece);
-    let seen = seen_share(ground, piece);
+    let seen = piece.seen_share(ground);
     let edges = standing.map(|s| side_heights(&outline, s)).unwrap_or_default();
     let believed = cover.is_some_and(|c| c.used == CoverUse::OpenGrass && c.share >= MOSTLY && c.right >= BELIEVED);
     let (checked, not_checked) = account(ground, piece, under, seen, cover);
@@ -126,17 +126,10 @@ fn beyond(standing: &Standing, strip: &Strip) -> Option<f64> {
     (2 * known >= (rows + 1) * (across + 1)).then_some(highest?.max(0.0))
 }
 
-/// The cells of a piece as (row, column) of the whole grid.
-fn cells(piece: &Piece) -> impl Iterator<Item = (usize, usize)> + '_ {
-    piece.bits.runs().into_iter().flat_map(move |run| {
-        (run.from..run.to).map(move |col| (piece.top + run.row as usize, piece.left + col as usize))
-    })
-}
-
 fn cover_found(ground: &Ground<'_>, piece: &Piece) -> Option<CoverFound> {
     let table = &ground.scene.cover?.table;
     let mut counts: BTreeMap<u16, usize> = BTreeMap::new();
-    for (row, col) in cells(piece) {
+    for (row, col) in piece.cells() {
         if let Some((class, _)) = ground.cover_at(row, col) {
             *counts.entry(class).or_default() += 1;
         }
@@ -152,17 +145,6 @@ fn cover_found(ground: &Ground<'_>, piece: &Piece) -> Option<CoverFound> {
     let (&used, &count) = uses.iter().max_by_key(|(_, count)| **count)?;
     let open = uses.iter().filter(|(used, _)| used.is_open()).map(|(_, count)| *count).sum::<usize>() as f64;
     Some(CoverFound { used, share: count as f64 / total, open: open / total, right: right / total })
-}
-
-/// Share of a piece over which the surface model has heights.
-fn seen_share(ground: &Ground<'_>, piece: &Piece) -> f64 {
-    let Some(standing) = ground.scene.standing else { return 0.0 };
-    let (mut seen, mut all) = (0usize, 0usize);
-    for (row, col) in cells(piece) {
-        all += 1;
-        seen += usize::from(standing.at(ground.frame.centre(row, col)).is_some());
-    }
-    seen as f64 / all.max(1) as f64
 }
 
 fn value(kind: PartKind, proposal: &Proposal, ground: &Ground<'_>, serving: u32, seen: f64) -> f64 {

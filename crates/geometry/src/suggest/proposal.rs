@@ -180,7 +180,7 @@ pub struct Proposal {
     pub strip: Strip,
     /// Length left of the strip after the rounding of the outline to cells, metres.
     pub usable_m: f64,
-    /// Length that a landing needs on it, metres.
+    /// Length that a landing needs on it with the margins at its ends, metres.
     pub needed_m: f64,
     /// Slope and roughness under the strip; `None` where terrain is missing.
     pub ground: Option<StripGround>,

@@ -32,6 +32,22 @@ impl Piece {
     fn corner(&self) -> (usize, usize) {
         (self.top, self.left)
     }
+    /// The cells as (row, column) of the whole grid.
+    pub(super) fn cells(&self) -> impl Iterator<Item = (usize, usize)> + '_ {
+        self.bits.runs().into_iter().flat_map(move |run| {
+            (run.from..run.to).map(move |col| (self.top + run.row as usize, self.left + col as usize))
+        })
+    }
+    /// Share of the ground over which the surface model has heights.
+    pub(super) fn seen_share(&self, ground: &Ground<'_>) -> f64 {
+        let Some(standing) = ground.scene.standing else { return 0.0 };
+        let (mut seen, mut all) = (0usize, 0usize);
+        for (row, col) in self.cells() {
+            all += 1;
+            seen += usize::from(standing.at(ground.frame.centre(row, col)).is_some());
+        }
+        seen as f64 / all.max(1) as f64
+    }
 }
 
 /// The first of the joined stretches that one belongs to; shortens the way for the next to ask.
@@ -139,9 +155,13 @@ fn holding_strips(ground: &Ground<'_>, Part { piece, covered }: Part) -> Vec<Pie
         .collect()
 }
 
+/// Where a surface model shows this share of a piece, it has cut it along hedges and trees already, and better than
+/// the borders of a map that takes grass for crop every other time.
+const WELL_SEEN: f64 = 0.8;
+
 /// Cuts a piece where land cover changes from one open use to another, as long as both sides hold a strip.
 fn by_use(ground: &Ground<'_>, piece: Piece) -> Vec<Part> {
-    if ground.scene.cover.is_none() {
+    if ground.scene.cover.is_none() || piece.seen_share(ground) >= WELL_SEEN {
         return vec![Part::whole(piece)];
     }
     let (rows, cols) = (piece.bits.rows, piece.bits.cols);

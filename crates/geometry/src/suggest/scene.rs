@@ -69,9 +69,9 @@ pub struct Scene<'a> {
 /// What a field must offer, and where the search ends.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Options {
-    /// Width of the strip, metres.
+    /// Width of the strip with the margin kept at its sides, metres.
     pub strip_width_m: f64,
-    /// Length the landing needs, metres.
+    /// Length the landing needs with the margin kept at both ends, metres.
     pub needed_m: f64,
     /// Steepest slope along the strip, rise over run.
     pub max_slope_along: f64,
@@ -111,7 +111,8 @@ impl Default for Options {
 }
 
 impl Options {
-    /// What an aircraft needs on a surface nobody knows, in still air at sea level.
+    /// What an aircraft needs on a surface nobody knows, in still air at sea level, with the margin it keeps from edges
+    /// on all sides.
     ///
     /// The slope along may reach 6 %, which the slope criterion still calls workable when landed on uphill; the slope
     /// across the limit of that criterion. Roughness as that criterion, 1 m over a window. A quarter section (160
@@ -120,9 +121,10 @@ impl Options {
     pub fn of(aircraft: &Aircraft, safety: SafetyFactor) -> Self {
         let case =
             LandingCase { surface: Surface::Unknown, slope: Some(0.0), headwind_ms: 0.0, density_ratio: 1.0, safety };
+        let margins_m = 2.0 * aircraft.edge_margin_m;
         Self {
-            strip_width_m: aircraft.strip_width_m,
-            needed_m: case.needed_m(aircraft),
+            strip_width_m: aircraft.strip_width_m + margins_m,
+            needed_m: case.needed_m(aircraft) + margins_m,
             max_slope_along: 0.06,
             max_slope_across: MAX_CROSS_SLOPE,
             max_roughness_m: 1.0,

@@ -3,10 +3,9 @@
 use super::field_form::typed_text;
 use crate::command::Command;
 use crate::model::{AnnotateCommand, Model, SurveyCommand, Thing};
-use crate::survey::round::Stop;
+use crate::survey::round::CheckRound;
 use crate::theme::{Theme, space};
 use egui::{Context, Id, Key, Modifiers, RichText, ScrollArea, Ui};
-use sparefield_data::quantity::{UnitPrefs, format_bearing};
 use std::path::PathBuf;
 
 /// Shows the round, if there is one.
@@ -29,12 +28,12 @@ pub fn check_round(ctx: &Context, model: &Model, theme: &Theme, commands: &mut V
                 ui.label("No field is left in this round.");
             }
             ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| {
-                for (i, stop) in round.stops.iter().enumerate() {
-                    line(ui, i + 1, stop, round.units, theme, commands);
+                for index in 0..round.stops.len() {
+                    line(ui, round, index, theme, commands);
                 }
             });
         });
-    let typing = ctx.text_edit_focused();
+    let typing = ctx.text_edit_focused() || egui::Popup::is_any_open(ctx);
     if !shown || (!typing && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Escape))) {
         commands.push(Command::Survey(SurveyCommand::CloseRound));
     }
@@ -62,16 +61,15 @@ fn save_line(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     });
 }
 
-fn line(ui: &mut Ui, number: usize, stop: &Stop, units: UnitPrefs, theme: &Theme, commands: &mut Vec<Command>) {
-    let way = stop.bearing.map_or_else(String::new, |b| format!(" {}", format_bearing(b)));
-    let heading = format!("{number}. {}", stop.label);
+fn line(ui: &mut Ui, round: &CheckRound, index: usize, theme: &Theme, commands: &mut Vec<Command>) {
+    let stop = &round.stops[index];
+    let heading = format!("{}. {}", index + 1, stop.label);
     if ui.selectable_label(false, RichText::new(heading).font(theme.bold_font(theme.sizes.text))).clicked() {
         commands.push(Command::Annotate(AnnotateCommand::Choose(vec![Thing::Field(stop.id.clone())])));
         commands.push(Command::Reveal(stop.at));
     }
     let small = |text: String| RichText::new(text).size(theme.sizes.small);
-    let from = format!("{}{way} from the one before", units.format_length(stop.leg_m));
-    ui.label(small(from).color(theme.colours.ink_soft));
+    ui.label(small(round.leg_words(index)).color(theme.colours.ink_soft));
     for look in &stop.look_at {
         ui.label(small(format!("• {}: {}", look.what, look.why)));
     }

@@ -22,9 +22,36 @@ pub(super) fn fields_filter(ui: &mut Ui, model: &Model, theme: &Theme, commands:
             set = Filter { sort: filter.sort, ..Filter::default() };
         }
     });
+    let title = if filter.is_on() { "Filter (on) and order" } else { "Filter and order" };
+    egui::CollapsingHeader::new(title).id_salt("filter").default_open(false).show(ui, |ui| more(ui, model, &mut set));
+    if set != *filter {
+        commands.push(Command::Survey(SurveyCommand::SetFilter(set)));
+    }
+    let Some(area) = &model.area else { return };
+    let shown = model.survey.shown.order.len();
+    let text = match (filter.is_on(), shown) {
+        (false, n) => {
+            format!("{n} fields, {} hazards, {} quiet zones", area.hazards.len(), area.quiet_zones.len())
+        }
+        (true, n) => format!("{n} of {} fields shown, the others faint", area.fields.len()),
+    };
+    ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
+    ui.horizontal(|ui| {
+        if ui.add_enabled(shown > 0, egui::Button::new("Choose all shown")).clicked() {
+            commands.push(Command::Survey(SurveyCommand::ChooseShown));
+        }
+        let round = ui.add_enabled(shown > 0, egui::Button::new("Check round…"));
+        if round.on_hover_text("Fields shown, in the order of a walk or flight, with what to look at").clicked() {
+            commands.push(Command::Survey(SurveyCommand::MakeRound));
+        }
+    });
+}
+
+fn more(ui: &mut Ui, model: &Model, set: &mut Filter) {
+    let filter = &model.survey.filter;
     ui.horizontal(|ui| {
         ui.label("Not looked at");
-        not_since(ui, model, filter.not_since, &mut set);
+        not_since(ui, model, filter.not_since, set);
     });
     ui.horizontal(|ui| {
         let words = filter.surface.map_or("any surface", Surface::words);
@@ -47,27 +74,6 @@ pub(super) fn fields_filter(ui: &mut Ui, model: &Model, theme: &Theme, commands:
             }
         });
         combo.response.labelled_by(label);
-    });
-    if set != *filter {
-        commands.push(Command::Survey(SurveyCommand::SetFilter(set)));
-    }
-    let Some(area) = &model.area else { return };
-    let shown = model.survey.shown.order.len();
-    let text = match (filter.is_on(), shown) {
-        (false, n) => {
-            format!("{n} fields, {} hazards, {} quiet zones", area.hazards.len(), area.quiet_zones.len())
-        }
-        (true, n) => format!("{n} of {} fields shown; the others are faint on the map", area.fields.len()),
-    };
-    ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
-    ui.horizontal(|ui| {
-        if ui.add_enabled(shown > 0, egui::Button::new("Choose all shown")).clicked() {
-            commands.push(Command::Survey(SurveyCommand::ChooseShown));
-        }
-        let round = ui.add_enabled(shown > 0, egui::Button::new("Check round…"));
-        if round.on_hover_text("Fields shown, in the order of a walk or flight, with what to look at").clicked() {
-            commands.push(Command::Survey(SurveyCommand::MakeRound));
-        }
     });
 }
 

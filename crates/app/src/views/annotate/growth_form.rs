@@ -40,8 +40,8 @@ pub(super) fn what_grows(
         let this_month = model.today.month_index();
         let mut chosen: Months = ui.data(|d| d.get_temp(id)).unwrap_or((this_month, this_month));
         row(ui, calendar, this_month, &mut chosen, theme);
-        legend(ui, calendar, theme);
         set(ui, form, calendar, &mut chosen, commands);
+        legend(ui, calendar, theme);
         ui.data_mut(|d| d.insert_temp(id, chosen));
         let text = "Drag over months, or choose from and to, then say what grows. What is expected never counts for more \
                     than what was seen.";
@@ -65,7 +65,7 @@ fn year(ui: &mut Ui, model: &Model, form: &Form<'_>, calendar: &Calendar, comman
         });
         combo.response.labelled_by(label);
         let id = Id::unique(("other year", form.ids));
-        if let Some(text) = typed_text(ui, id, "Another year", "", "another", 70.0)
+        if let Some(text) = typed_text(ui, id, "Another year", "", "other", 76.0)
             && let Ok(year) = text.trim().parse::<i32>()
             && (1..=9_999).contains(&year)
         {
@@ -237,7 +237,7 @@ fn legend(ui: &mut Ui, calendar: &Calendar, theme: &Theme) {
 /// From and to, and what grows then.
 fn set(ui: &mut Ui, form: &Form<'_>, calendar: &Calendar, chosen: &mut Months, commands: &mut Vec<Command>) {
     let month = |ui: &mut Ui, spoken: &str, now: &mut usize| {
-        let combo = ComboBox::from_id_salt(spoken).selected_text(&MONTHS[*now][..3]).width(54.0);
+        let combo = ComboBox::from_id_salt(spoken).selected_text(&MONTHS[*now][..3]).width(54.0).height(420.0);
         let combo = combo.show_ui(ui, |ui| {
             for (i, name) in MONTHS.iter().enumerate() {
                 ui.selectable_value(now, i, *name);
@@ -252,7 +252,7 @@ fn set(ui: &mut Ui, form: &Form<'_>, calendar: &Calendar, chosen: &mut Months, c
         month(ui, "To month", &mut chosen.1);
         let now = calendar.months[chosen.0];
         let combo = ComboBox::from_id_salt("grows").selected_text(now.map_or("not known", Surface::words));
-        let combo = combo.width(ui.available_width() - 8.0).show_ui(ui, |ui| {
+        let combo = combo.width(ui.available_width() - 8.0).height(320.0).show_ui(ui, |ui| {
             let all = Surface::ALL.into_iter().filter(|s| *s != Surface::Unknown).map(Some);
             for option in all.chain([None]) {
                 if ui.selectable_label(false, option.map_or("not known", Surface::words)).clicked() {

@@ -26,9 +26,12 @@ pub fn annotate_panel(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut 
         Tool::Choose => match annotating.chosen.as_slice() {
             _ if model.suggesting.shown => suggestions::suggestions(ui, model, theme, commands),
             [] => {
-                if ui.button("Suggested fields…").clicked() {
-                    commands.push(Command::Suggest(SuggestCommand::Show(true)));
-                }
+                ui.horizontal_wrapped(|ui| {
+                    if ui.button("Suggested fields…").clicked() {
+                        commands.push(Command::Suggest(SuggestCommand::Show(true)));
+                    }
+                    super::findings::opener(ui, commands);
+                });
                 fields_list::fields_list(ui, model, theme, commands);
             }
             chosen => {
