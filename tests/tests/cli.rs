@@ -654,6 +654,67 @@ fn mistakes_in_suggest_are_answered_in_one_sentence() {
 }
 
 #[test]
+fn fields_go_out_and_come_in_by_every_format() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let run = |arguments: &[&str]| {
+        let output = run_in(folder.path(), arguments);
+        assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
+        serde_json::from_slice::<Value>(&output.stdout).expect("one JSON document")
+    };
+    for ending in ["geojson", "kml", "kmz", "gpkg"] {
+        let file = format!("sample.{ending}");
+        let written = run(&["export", "--out", &file, "--json"]);
+        let count = |name: &str| {
+            let layers = written["layers"].as_array().unwrap();
+            layers.iter().find(|l| l["name"] == name).unwrap()["records"].as_u64().unwrap()
+        };
+        let area = format!("area-{ending}.gpkg");
+        let read = run(&["import", &file, "--into", &area, "--json"]);
+        assert_eq!(read["fields"], count("fields"), "{ending}");
+        assert_eq!(read["hazards"], count("hazards"), "{ending}");
+        assert_eq!(read["quiet_zones"], count("quiet zones"), "{ending}");
+        // What is there already is not taken twice.
+        let again = run_in(folder.path(), &["import", &file, "--into", &area]);
+        assert_eq!(again.status.code(), Some(2));
+        assert!(String::from_utf8_lossy(&again.stderr).contains("is in the area already"));
+        let out = run(&["export", &area, "--what", "fields", "--out", "back.geojson", "--json"]);
+        assert_eq!(out["layers"][0]["records"], read["fields"]);
+    }
+    // An exchange never takes the place of an area.
+    let refused = run_in(folder.path(), &["export", "--out", "area-kml.gpkg"]);
+    assert_eq!(refused.status.code(), Some(1));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("it is an area file"));
+}
+
+#[test]
+fn columns_of_another_language_are_looked_at_and_mapped() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let text = r#"{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"Flur":"Anger","Art":"Grünland"},
+        "geometry":{"type":"Polygon","coordinates":[[[-3,51.4],[-2.99,51.4],[-2.99,51.41],[-3,51.4]]]}}]}"#;
+    std::fs::write(folder.path().join("flur.geojson"), text).unwrap();
+    let preview = run_in(folder.path(), &["import", "flur.geojson", "--preview", "--json"]);
+    let preview: Value = serde_json::from_slice(&preview.stdout).unwrap();
+    assert_eq!(preview["layers"][0]["columns"][1]["meaning"], "kept as it is");
+    let map = ["--map", "Flur=name", "--map", "Art=surface", "--surface", "Grünland=grazed grass"];
+    let arguments = [["import", "flur.geojson", "--into", "out.geojson"].as_slice(), &map].concat();
+    let output = run_in(folder.path(), &arguments);
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let out: Value = serde_json::from_slice(&std::fs::read(folder.path().join("out.geojson")).unwrap()).unwrap();
+    let properties = &out["features"][0]["properties"];
+    assert_eq!((&properties["name"], &properties["surface"]), (&"Anger".into(), &"grazed grass".into()));
+    for (option, value, part) in [
+        ("--map", "Flurr=name", "no layer has a column “Flurr”"),
+        ("--map", "Flur=nonsense", "is no meaning"),
+        ("--surface", "Grünland=lawn", "is no surface"),
+        ("--layer", "other", "there is none of this name"),
+    ] {
+        let output = run_in(folder.path(), &["import", "flur.geojson", "--preview", option, value]);
+        assert_eq!(output.status.code(), Some(2), "{option}");
+        assert!(String::from_utf8_lossy(&output.stderr).contains(part), "{option}");
+    }
+}
+
+#[test]
 fn a_check_ends_with_one_when_something_is_wrong_and_with_two_when_it_cannot_look() {
     let found = json(&["check", "--json", "--date", "2026-11-25"]);
     assert_eq!(found["counts"]["wrong"], 0, "the sample area as shipped");

@@ -1,9 +1,11 @@
-//! Reading a large layer of fields: 20 000 fields of eight corners with edges, from GeoJSON text.
+//! Reading a large layer of fields: 20 000 fields of eight corners with edges, from GeoJSON text and from files of other formats.
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use sparefield_data::frame::Frame;
-use sparefield_data::vector::{EdgeLine, VectorOptions, fields_from_geojson, match_edges};
-use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind};
+use sparefield_data::vector::{
+    EdgeLine, Exported, Format, VectorFile, VectorOptions, fields_from_geojson, layers_of, match_edges, write_vector,
+};
+use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, Hazard, QuietZone};
 use std::fmt::Write;
 use std::hint::black_box;
 
@@ -41,6 +43,23 @@ fn vectors(c: &mut Criterion) {
     let mut group = c.benchmark_group("vectors");
     group.sample_size(10);
     group.bench_function("read 20 000 fields", |b| b.iter(|| black_box(read())));
+    let Ok(folder) = tempfile::tempdir() else { return };
+    for format in [Format::Kml, Format::GeoPackage, Format::Shapefile] {
+        let path = folder.path().join(format!("fields.{}", format.extension()));
+        let what = Exported { fields: true, ..Exported::NOTHING };
+        let layers = layers_of(format, what, &loaded.value, &[] as &[Hazard], &[] as &[QuietZone]);
+        let name = format.words();
+        group.bench_function(format!("write 20 000 fields as {name}"), |b| {
+            b.iter(|| assert!(write_vector(&path, format, &layers, &frame).is_ok()));
+        });
+        group.bench_function(format!("look at and read 20 000 fields of a {name}"), |b| {
+            b.iter(|| {
+                let Ok(file) = VectorFile::open(&path) else { return };
+                let mappings: Vec<_> = file.preview().layers.into_iter().map(|l| l.guess).collect();
+                assert!(file.read(&frame, &mappings).is_ok_and(|read| read.value.fields.len() == FIELDS));
+            });
+        });
+    }
     let lines: Vec<EdgeLine> = loaded
         .value
         .iter()

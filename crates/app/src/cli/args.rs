@@ -294,13 +294,13 @@ pub struct AreaArgs {
     /// area.
     #[arg(long, value_name = "FILE", num_args = 1..)]
     pub terrain: Vec<PathBuf>,
-    /// Fields: GeoJSON or Shapefile.
+    /// Fields: GeoJSON, Shapefile, KML, KMZ, GeoPackage or GPX.
     #[arg(long, value_name = "FILE", num_args = 1..)]
     pub fields: Vec<PathBuf>,
-    /// Hazards such as wires, masts and woods: GeoJSON or Shapefile.
+    /// Hazards such as wires, masts and woods, in the same formats.
     #[arg(long, value_name = "FILE", num_args = 1..)]
     pub hazards: Vec<PathBuf>,
-    /// Lines along the sides of fields with what stands there (columns kind, height_m): GeoJSON or Shapefile.
+    /// Lines along the sides of fields with what stands there (columns kind, height_m), in the same formats.
     #[arg(long, value_name = "FILE", num_args = 1..)]
     pub edges: Vec<PathBuf>,
     /// The projected system to compute in; the UTM zone when left out.

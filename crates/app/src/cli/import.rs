@@ -42,7 +42,8 @@ pub(super) fn run(args: &ImportArgs) -> Result<(), CliError> {
     let Some(into) = args.into.as_deref().filter(|_| !args.preview) else {
         return show(&previews, &mappings, args.json);
     };
-    let Some(target @ (Format::GeoPackage | Format::GeoJson)) = Format::of_name(into) else {
+    let target = Format::of_name(into).filter(|f| matches!(f, Format::GeoPackage | Format::GeoJson));
+    let Some(target) = target else {
         return Err(CliError::BadInput(format!("--into: {} ends in neither .gpkg nor .geojson", into.display())));
     };
     if target == Format::GeoJson && into.exists() {
