@@ -6,7 +6,8 @@
 use serde_json::Value;
 use sparefield_data::frame::Frame;
 use sparefield_data::vector::{
-    Exported, Format, RawRecord, VectorFile, inspect, layers_of, load_fields, read_with, recognise, write_vector,
+    Exported, Format, RawRecord, VectorFile, VectorOptions, inspect, layers_of, load_fields, read_with, recognise,
+    write_vector,
 };
 use sparefield_geometry::fields::model::{
     BoundaryEdge, Day, EdgeKind, Field, Hazard, HazardKind, HazardShape, QuietKind, QuietZone, Stock, Surface,
