@@ -165,7 +165,8 @@ fn the_surface_model_shows_what_stands_on_the_ground() {
             trees.push(found / built);
         }
     }
-    assert!(trees.len() >= 5 && trees.iter().all(|t| (0.5..1.1).contains(t)), "{trees:?}");
+    // Three lone trees stand in the part that the surface model covers.
+    assert!(trees.len() >= 3 && trees.iter().all(|t| (0.5..1.1).contains(t)), "{trees:?}");
 }
 
 #[test]

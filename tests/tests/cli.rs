@@ -11,7 +11,7 @@ use sparefield_data::area::{Area, Change, Edit, Swap};
 use sparefield_data::area_file::{self, AreaFile, AreaParts, TerrainSource};
 use sparefield_data::frame::Frame;
 use sparefield_data::terrain::{self, TerrainRequest};
-use sparefield_geometry::fields::model::Field;
+use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, Field};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::{Arc, OnceLock};
@@ -477,10 +477,11 @@ fn a_sheet_says_of_a_strip_what_the_ranking_says() {
         let strip = &ranked["strip"];
         let near = |a: &Value, b: &Value| (a.as_f64().unwrap() - b.as_f64().unwrap()).abs() < 1e-6;
         let ways = field["strips"].as_array().unwrap().iter().flat_map(|s| s["ways"].as_array().unwrap());
-        // Both judge the same strips; where the same one is shown, every number is the same.
+        // Both judge the same strips; where the same one is shown, every number is the same. True north is taken at
+        // different places of the field, which is some thousandths of a degree.
         for way in ways.filter(|w| {
             let off = (w["heading_deg"].as_f64().unwrap() - strip["heading_deg"].as_f64().unwrap()).abs();
-            off < 1e-3 && near(&w["length_m"], &strip["length_m"])
+            off < 1e-2 && near(&w["length_m"], &strip["length_m"])
         }) {
             for key in
                 ["usable_length_m", "needed_length_m", "displacement_m", "headwind_ms", "crosswind_ms", "slope_percent"]
@@ -674,9 +675,8 @@ fn fields_go_out_and_come_in_by_every_format() {
         assert_eq!(read["hazards"], count("hazards"), "{ending}");
         assert_eq!(read["quiet_zones"], count("quiet zones"), "{ending}");
         // What is there already is not taken twice.
-        let again = run_in(folder.path(), &["import", &file, "--into", &area]);
-        assert_eq!(again.status.code(), Some(2));
-        assert!(String::from_utf8_lossy(&again.stderr).contains("is in the area already"));
+        let again = run(&["import", &file, "--into", &area, "--json"]);
+        assert_eq!((&again["fields"], &again["hazards"], &again["quiet_zones"]), (&0.into(), &0.into(), &0.into()));
         let out = run(&["export", &area, "--what", "fields", "--out", "back.geojson", "--json"]);
         assert_eq!(out["layers"][0]["records"], read["fields"]);
     }
@@ -719,18 +719,16 @@ fn a_check_ends_with_one_when_something_is_wrong_and_with_two_when_it_cannot_loo
     let found = json(&["check", "--json", "--date", "2026-11-25"]);
     assert_eq!(found["counts"]["wrong"], 0, "the sample area as shipped");
     let folder = tempfile::tempdir().unwrap();
-    let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("../sample-terrain");
-    let terrain = sample.join("terrain.tif").display().to_string();
-    let fields = std::fs::read_to_string(sample.join("fields.geojson")).unwrap();
-    let mut fields: Value = serde_json::from_str(&fields).unwrap();
-    // Opposite corners that change places make an outline cross itself.
-    let corners = fields["features"][0]["geometry"]["coordinates"][0].as_array_mut().unwrap();
-    let half = corners.len() / 2;
-    corners.swap(1, 1 + half);
-    let path = folder.path().join("crossed.geojson");
-    std::fs::write(&path, fields.to_string()).unwrap();
+    // A hedge below the ground cannot be.
+    let mut area = Area::sample(&NoProgress).unwrap();
+    let first = Arc::clone(&area.fields[0]);
+    let mut sunk = (*first).clone();
+    sunk.edges[0] = BoundaryEdge { kind: EdgeKind::Hedge, height_m: Some(-3.0) };
+    area.apply(&Edit::new("sink a hedge", vec![Change::Field(Swap::replace(&first, sunk))])).unwrap();
+    let path = folder.path().join("sunk.gpkg");
+    drop(AreaFile::create(&path, &AreaParts::of(&area, TerrainSource::Sample)).unwrap());
     let path = path.display().to_string();
-    let output = run_in(folder.path(), &["check", "--terrain", &terrain, "--fields", &path, "--json"]);
+    let output = run_in(folder.path(), &["check", "--area", &path, "--json"]);
     let document: Value = serde_json::from_slice(&output.stdout).expect("findings are printed all the same");
     assert_eq!(output.status.code(), Some(1), "{}", String::from_utf8_lossy(&output.stderr));
     assert!(document["counts"]["wrong"].as_u64().unwrap() > 0);

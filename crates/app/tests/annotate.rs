@@ -355,7 +355,7 @@ fn several_fields_are_chosen_and_described_at_once() {
     rest(&mut window);
     let stock = |window: &Window| area(window).fields.iter().take(3).map(|f| f.stock).collect::<Vec<_>>();
     assert_eq!(stock(&window), [Stock::Present; 3]);
-    window.get_by_label("Today").click();
+    window.get_by_label("Looked at today").click();
     rest(&mut window);
     assert!(area(&window).fields.iter().take(3).all(|f| f.surveyed == Some(TODAY)));
 }

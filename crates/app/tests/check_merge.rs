@@ -77,9 +77,10 @@ fn an_impossible_height_is_listed_and_mended_and_the_mend_can_be_undone() {
     window.get_by_label("1 wrong").click();
     window.run_steps(2);
     window.get_by_label_contains("Mend: ").click();
-    window.step();
+    window.run_steps(3);
     until(&mut window, "the mended area is checked", |a| a.model.findings.of == Some(a.model.land_revision));
     assert_eq!(area(&window).fields[0].edges[0].height_m, None);
+    window.run_steps(3);
     window.get_by_label("0 wrong");
     window.get_by_label("Nothing wrong was found.");
     push(&mut window, Command::Undo);
