@@ -2,7 +2,7 @@
 //!
 //! [`Merge::between`] compares mine with theirs, and with a common ancestor where there is one: a backup, or the copy
 //! that was handed out. What came of it is a list of [`Difference`]s, each with a default by stated rules, and
-//! [`Merge::edit`] turns the choices into one [`Edit`] of my area.
+//! [`Merge::edit`] turns the choices into one [`Edit`](crate::area::Edit) of my area.
 //!
 //! The rules of the defaults:
 //! - Nothing of mine is deleted unless that is chosen, and no outline of mine is replaced unless it is known from the
