@@ -2,7 +2,7 @@
 
 use crate::command::Command;
 use crate::model::{FindingsCommand, Mode, Model};
-use crate::theme::{Theme, space};
+use crate::theme::{Theme, chooser, space};
 use egui::{Button, Frame, RichText, ScrollArea, Ui};
 use sparefield_data::check::{Finding, Severity, counts};
 
@@ -52,12 +52,12 @@ fn heading(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command
     let only = model.findings.only;
     ui.horizontal_wrapped(|ui| {
         let all = found.iter().sum::<usize>();
-        if ui.add(Button::selectable(only.is_none(), format!("All {all}")).frame(true)).clicked() {
+        if ui.add(chooser(only.is_none(), &format!("All {all}"), theme)).clicked() {
             commands.push(Command::Findings(FindingsCommand::Only(None)));
         }
         for (severity, count) in Severity::ALL.into_iter().zip(found) {
             let name = format!("{count} {}", severity.words());
-            let button = Button::selectable(only == Some(severity), name).frame(true);
+            let button = chooser(only == Some(severity), &name, theme);
             if ui.add(button).on_hover_text(help(severity)).clicked() {
                 commands.push(Command::Findings(FindingsCommand::Only(Some(severity))));
             }

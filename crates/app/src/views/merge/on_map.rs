@@ -8,6 +8,10 @@ use sparefield_data::merge::{Pair, Trio};
 use sparefield_geometry::fields::model::HazardShape;
 use sparefield_geometry::position::Xy;
 
+/// Radius of the rings round places that are points, in screen points: theirs round mine.
+const MINE_RADIUS: f32 = 9.0;
+const THEIRS_RADIUS: f32 = 13.0;
+
 /// Draws them.
 pub fn draw(ui: &Ui, view: &View, model: &Model, theme: &Theme) {
     let Some(merging) = &model.merging else { return };
@@ -44,33 +48,41 @@ struct Over<'a> {
 }
 
 impl Over<'_> {
+    /// Mine first and theirs over it: where both run along one line, mine shows between the dashes.
     fn both<T>(&self, trio: &Trio<T>, shown: bool, places: impl Fn(&T) -> Vec<Xy>) {
         let width = if shown { 3.5 } else { 2.0 };
-        if let Some(mine) = &trio.mine {
-            self.one(&places(mine), Stroke::new(width, self.theme.colours.accent), false);
+        let c = &self.theme.colours;
+        let on_screen = |thing: &T| -> Option<Vec<Pos2>> {
+            let points: Vec<Pos2> = places(thing).iter().map(|p| self.view.to_screen(*p)).collect();
+            Rect::from_points(&points).expand(16.0).intersects(self.view.rect).then_some(points)
+        };
+        let mine = trio.mine.as_deref().and_then(on_screen);
+        let theirs = trio.theirs.as_deref().and_then(on_screen);
+        // Halos lie under both, or that of the upper line would cover the lower one.
+        let halo = Stroke::new(width + 3.0, with_alpha(c.halo, 0.7));
+        for (points, radius) in [(&mine, MINE_RADIUS), (&theirs, THEIRS_RADIUS)] {
+            if let Some(points) = points {
+                self.solid(points, halo, radius);
+            }
         }
-        if let Some(theirs) = &trio.theirs {
-            self.one(&places(theirs), Stroke::new(width, self.theme.colours.caution), true);
+        if let Some(points) = &mine {
+            self.solid(points, Stroke::new(width, c.accent), MINE_RADIUS);
+        }
+        if let Some(points) = &theirs {
+            let stroke = Stroke::new(width, c.caution);
+            if points.len() == 1 {
+                self.solid(points, stroke, THEIRS_RADIUS);
+            } else {
+                self.painter.extend(Shape::dashed_line(points, stroke, 9.0, 9.0));
+            }
         }
     }
 
-    fn one(&self, places: &[Xy], stroke: Stroke, dashed: bool) {
-        let points: Vec<Pos2> = places.iter().map(|p| self.view.to_screen(*p)).collect();
-        if !Rect::from_points(&points).expand(16.0).intersects(self.view.rect) {
-            return;
-        }
-        let halo = with_alpha(self.theme.colours.halo, 0.7);
-        if let [at] = points.as_slice() {
-            let radius = if dashed { 13.0 } else { 9.0 };
-            self.painter.circle_stroke(*at, radius, Stroke::new(stroke.width + 2.0, halo));
+    fn solid(&self, points: &[Pos2], stroke: Stroke, radius: f32) {
+        if let [at] = points {
             self.painter.circle_stroke(*at, radius, stroke);
-            return;
-        }
-        self.painter.add(Shape::line(points.clone(), Stroke::new(stroke.width + 3.0, halo)));
-        if dashed {
-            self.painter.extend(Shape::dashed_line(&points, stroke, 9.0, 6.0));
         } else {
-            self.painter.add(Shape::line(points, stroke));
+            self.painter.add(Shape::line(points.to_vec(), stroke));
         }
     }
 }
