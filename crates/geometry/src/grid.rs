@@ -137,14 +137,14 @@ impl Terrain {
     #[must_use]
     pub fn part(&self, low: Xy, high: Xy) -> Option<Self> {
         let frame = self.frame;
-        if frame.is_empty() {
+        // A coordinate that is no number would pass for the edge of the grid below.
+        if frame.is_empty() || [low.x, low.y, high.x, high.y].iter().any(|c| c.is_nan()) {
             return None;
         }
         let (top, left) = frame.fractional(Xy::new(low.x, high.y));
         let (bottom, right) = frame.fractional(Xy::new(high.x, low.y));
         let range = |first: f64, last: f64, count: usize| {
             let (first, last) = (first.ceil().max(0.0), last.floor().min(count as f64 - 1.0));
-            // Also when a corner is not a number.
             (first <= last).then_some(first as usize..last as usize + 1)
         };
         let (rows, cols) = (range(top, bottom, frame.rows)?, range(left, right, frame.cols)?);
