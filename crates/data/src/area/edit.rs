@@ -5,6 +5,7 @@
 
 use super::{Area, Home, Proposal};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
+use std::collections::HashMap;
 use std::sync::Arc;
 use thiserror::Error;
 
@@ -157,12 +158,13 @@ impl Area {
     pub fn apply(&mut self, edit: &Edit) -> Result<(), EditError> {
         // Vectors are shared, so this clones only what is changed, and a failure leaves `self` alone.
         let mut new = self.clone();
+        let swaps = Swaps::of(edit);
+        put_all(&mut new.fields, &swaps.fields)?;
+        put_all(&mut new.hazards, &swaps.hazards)?;
+        put_all(&mut new.quiet_zones, &swaps.quiet_zones)?;
+        put_all(&mut new.proposals, &swaps.proposals)?;
         for change in &edit.changes {
             match change {
-                Change::Field(swap) => put(&mut new.fields, swap)?,
-                Change::Hazard(swap) => put(&mut new.hazards, swap)?,
-                Change::QuietZone(swap) => put(&mut new.quiet_zones, swap)?,
-                Change::Proposal(swap) => put(&mut new.proposals, swap)?,
                 Change::Home(swap) => {
                     if new.home.as_ref() != swap.before.as_deref() {
                         let id = new.home.map_or_else(String::new, |h| h.name);
@@ -176,6 +178,7 @@ impl Area {
                     }
                     new.title = swap.after.as_deref().cloned().unwrap_or_default();
                 }
+                Change::Field(_) | Change::Hazard(_) | Change::QuietZone(_) | Change::Proposal(_) => {}
             }
         }
         *self = new;
@@ -192,6 +195,78 @@ impl Area {
         let highest = ids.filter_map(|id| id.strip_prefix(stem)?.strip_prefix('-')?.parse::<u64>().ok()).max();
         format!("{stem}-{}", highest.map_or(1, |n| n.saturating_add(1)))
     }
+}
+
+/// Changes of one kind of thing each, in the order of the edit.
+#[derive(Default)]
+struct Swaps<'a> {
+    fields: Vec<&'a Swap<Field>>,
+    hazards: Vec<&'a Swap<Hazard>>,
+    quiet_zones: Vec<&'a Swap<QuietZone>>,
+    proposals: Vec<&'a Swap<Proposal>>,
+}
+
+impl<'a> Swaps<'a> {
+    fn of(edit: &'a Edit) -> Self {
+        let mut all = Self::default();
+        for change in &edit.changes {
+            match change {
+                Change::Field(swap) => all.fields.push(swap),
+                Change::Hazard(swap) => all.hazards.push(swap),
+                Change::QuietZone(swap) => all.quiet_zones.push(swap),
+                Change::Proposal(swap) => all.proposals.push(swap),
+                Change::Home(_) | Change::Title(_) => {}
+            }
+        }
+        all
+    }
+}
+
+/// From this many changes on, an index of identifiers costs less than looking through all things for each.
+const MANY: usize = 16;
+
+fn put_all<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>]) -> Result<(), EditError> {
+    if swaps.len() < MANY { swaps.iter().try_for_each(|swap| put(all, swap)) } else { put_many(all, swaps) }
+}
+
+/// As [`put`] for one after the other.
+fn put_many<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>]) -> Result<(), EditError> {
+    let what = T::WHAT;
+    let mut things: Vec<Option<Arc<T>>> = all.iter().cloned().map(Some).collect();
+    let mut by_id: HashMap<String, Vec<usize>> = HashMap::new();
+    for (i, thing) in all.iter().enumerate() {
+        by_id.entry(thing.id().to_owned()).or_default().push(i);
+    }
+    for swap in swaps {
+        if swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
+            return Err(EditError::Nameless { what });
+        }
+        let mut at = None;
+        if let Some(before) = &swap.before {
+            let same = |i: &usize| things[*i].as_ref().is_some_and(|now| Arc::ptr_eq(now, before) || now == before);
+            let places = by_id.get_mut(before.id());
+            let Some((places, k)) = places.and_then(|places| places.iter().position(same).map(|k| (places, k))) else {
+                return Err(EditError::Stale { what, id: before.id().to_owned() });
+            };
+            let place = places.remove(k);
+            things[place] = None;
+            at = Some(place);
+        }
+        let Some(after) = &swap.after else { continue };
+        let places = by_id.entry(after.id().to_owned()).or_default();
+        if !places.is_empty() {
+            return Err(EditError::Taken { what, id: after.id().to_owned() });
+        }
+        let place = at.unwrap_or(things.len());
+        places.push(place);
+        if place == things.len() {
+            things.push(Some(Arc::clone(after)));
+        } else {
+            things[place] = Some(Arc::clone(after));
+        }
+    }
+    *all = Arc::new(things.into_iter().flatten().collect());
+    Ok(())
 }
 
 fn put<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>) -> Result<(), EditError> {
@@ -292,6 +367,42 @@ mod tests {
         assert!(matches!(a.apply(&edit("again")), Err(EditError::Taken { .. })), "square x is there already");
         let twice = Edit::new("again", vec![Change::Field(Swap::remove(&old))]);
         assert_eq!(a.apply(&twice), Err(EditError::Stale { what: "field", id: old.id.clone() }));
+    }
+
+    #[test]
+    fn many_changes_at_once_come_to_the_same_as_one_after_the_other() {
+        let start = area();
+        let mut changes = Vec::new();
+        for (i, field) in start.fields.iter().enumerate().take(60) {
+            changes.push(match i % 4 {
+                0 => Change::Field(Swap::remove(field)),
+                1 => Change::Field(Swap::replace(field, Field { id: format!("new-{i}"), ..(**field).clone() })),
+                2 => Change::Field(Swap::replace(field, Field { stock: Stock::Present, ..(**field).clone() })),
+                // What was freed above is taken again.
+                _ => Change::Field(Swap::add(square(&start.fields[i - 3].id))),
+            });
+        }
+        let (mut at_once, mut in_turn) = (start.clone(), start.clone());
+        at_once.apply(&Edit::new("all", changes.clone())).unwrap();
+        for change in &changes {
+            in_turn.apply(&Edit::new("one", vec![change.clone()])).unwrap();
+        }
+        assert_eq!(at_once.fields, in_turn.fields);
+
+        // One change that does not fit leaves everything as it was, for the same reason either way.
+        let twin = start.fields[70].id.clone();
+        for (bad, why) in [
+            (Swap::add(square(&twin)), EditError::Taken { what: "field", id: twin }),
+            (Swap::add(square("")), EditError::Nameless { what: "field" }),
+            (Swap::remove(&start.fields[0]), EditError::Stale { what: "field", id: start.fields[0].id.clone() }),
+        ] {
+            let mut more = changes.clone();
+            more.push(Change::Field(bad.clone()));
+            let mut tried = start.clone();
+            assert_eq!(tried.apply(&Edit::new("all", more)), Err(why.clone()));
+            assert_eq!(tried.fields, start.fields);
+            assert_eq!(in_turn.clone().apply(&Edit::new("one", vec![Change::Field(bad)])), Err(why));
+        }
     }
 
     #[test]
