@@ -283,9 +283,8 @@ fn only<'a>(merge: &'a Merge, attribute: &Attribute) -> &'a Difference {
     }
 }
 
-#[allow(clippy::unnecessary_wraps, reason = "a survey date is optional")]
-fn day(n: i32) -> Option<Day> {
-    Some(Day { days_since_epoch: n })
+fn day(n: i32) -> Day {
+    Day { days_since_epoch: n }
 }
 
 #[test]
@@ -329,17 +328,18 @@ fn one_field_drawn_by_two_people_is_one_field() {
 #[test]
 fn the_newer_survey_wins_and_stock_keeps_its_day() {
     let base = square("a", 0, 0);
-    let mine = Field { surface: Surface::GrazedGrass, stock: Stock::None, surveyed: day(20_000), ..base.clone() };
-    let newer = Field { surface: Surface::TallCrop, stock: Stock::Unknown, surveyed: day(20_500), ..base.clone() };
+    let mine = Field { surface: Surface::GrazedGrass, stock: Stock::None, surveyed: Some(day(20_000)), ..base.clone() };
+    let newer =
+        Field { surface: Surface::TallCrop, stock: Stock::Unknown, surveyed: Some(day(20_500)), ..base.clone() };
     let (mine, theirs) = (area(vec![mine], vec![], vec![]), area(vec![newer], vec![], vec![]));
     let merge = between(&mine, &theirs, None);
     assert_eq!(only(&merge, &Attribute::Survey).because, "their survey is newer");
     assert_eq!(only(&merge, &Attribute::Stock).default, Take::Mine, "unknown never replaces what somebody saw");
     let merged = mine.merged(&merge, &merge.defaults(), "theirs").unwrap();
     let field = &merged.fields[0];
-    assert_eq!((field.surface, field.surveyed), (Surface::TallCrop, day(20_500)));
+    assert_eq!((field.surface, field.surveyed), (Surface::TallCrop, Some(day(20_500))));
     // The stock was looked for on the older day, and that must not become the newer one.
-    assert_eq!((field.stock, field.stock_seen), (Stock::None, day(20_000)));
+    assert_eq!((field.stock, field.stock_seen), (Stock::None, Some(day(20_000))));
     // The other way round nothing of mine is older.
     let merge = between(&theirs, &mine, None);
     assert_eq!(only(&merge, &Attribute::Survey).default, Take::Mine);

@@ -236,7 +236,7 @@ impl App {
                 let stem = path.file_stem().unwrap_or_default().to_string_lossy();
                 path.with_file_name(format!("{stem} copy.gpkg"))
             }
-            (None, Some(area)) => PathBuf::from(format!("{}.gpkg", area.title)),
+            (None, Some(area)) => self.keep.new_name(&area.title),
             (None, None) => PathBuf::new(),
         }
     }

@@ -100,11 +100,23 @@ impl Keep {
         }
     }
 
+    /// Where an area without a file would be kept.
+    #[must_use]
+    pub fn new_name(&self, title: &str) -> PathBuf {
+        free_name(self.folder.as_deref().unwrap_or(std::path::Path::new("")), title)
+    }
+
     /// Saves a copy; of an area without a file, makes it one.
     pub fn copy(&mut self, model: &mut Model, to: PathBuf, notify: impl FnOnce() -> Notify) {
         match (&self.job, &model.area) {
             (Some(job), _) => job.copy(to, false),
             (None, Some(area)) => {
+                // Only the folder for areas is made; one that was mistyped is refused when the file is written.
+                if let Some(folder) = self.folder.as_deref().filter(|folder| to.parent() == Some(folder))
+                    && let Err(e) = std::fs::create_dir_all(folder)
+                {
+                    log::warn!("{}: the folder for areas could not be made ({e})", folder.display());
+                }
                 let parts = AreaParts::of(area, self.terrain.clone());
                 model.unsaved.clear();
                 model.keeping = Keeping { path: Some(to.clone()), waiting: 1, ..Keeping::default() };

@@ -40,11 +40,11 @@ impl Purpose {
         match self {
             Self::Area => {
                 "An area file (GeoPackage), or terrain (GeoTIFF, SRTM HGT, Esri ASCII grid), fields and hazards \
-                 (Shapefile, GeoJSON), or an aircraft (TOML)."
+                 (Shapefile, GeoJSON, KML, GeoPackage, GPX), or an aircraft (TOML)."
             }
             Self::Layers => {
                 "Images (GeoTIFF, MBTiles, PMTiles, or PNG, JPEG and WebP with a world file), or lines and areas to \
-                 draw under the fields (Shapefile, GeoJSON)."
+                 draw under the fields (Shapefile, GeoJSON, KML, GeoPackage, GPX)."
             }
         }
     }

@@ -133,6 +133,15 @@ fn draw_square(window: &mut Window, at: Xy) -> Field {
     drawn
 }
 
+/// Draws a field to the east of a square drawn at a place, some metres beside the corners of that one.
+fn draw_beside(window: &mut Window, at: Xy) -> Field {
+    key(window, Key::D);
+    for (x, y) in [(204.0, 3.0), (380.0, 10.0), (380.0, 190.0), (197.0, 204.0), (204.0, 3.0)] {
+        click(window, at + Xy::new(x, y));
+    }
+    area(window).fields.last().unwrap().as_ref().clone()
+}
+
 #[test]
 fn a_field_is_drawn_measured_undone_and_drawn_again() {
     let mut window = annotating();
@@ -181,12 +190,7 @@ fn a_field_drawn_beside_another_takes_its_boundary_and_a_shared_corner_moves_bot
     let at = centre(&window);
     look_at(&mut window, at + Xy::new(200.0, 100.0));
     let first = draw_square(&mut window, at);
-    key(&mut window, Key::D);
-    // Some metres beside the corners of the first one.
-    for (x, y) in [(204.0, 3.0), (380.0, 10.0), (380.0, 190.0), (197.0, 204.0), (204.0, 3.0)] {
-        click(&mut window, at + Xy::new(x, y));
-    }
-    let second = area(&window).fields.last().unwrap().as_ref().clone();
+    let second = draw_beside(&mut window, at);
     assert_ne!(second.id, first.id);
     let shared: Vec<Xy> = second.outer.iter().copied().filter(|p| first.outer.contains(p)).collect();
     assert_eq!(shared.len(), 2, "{:?}", second.outer);
@@ -205,11 +209,7 @@ fn what_stands_on_a_shared_side_is_said_once_for_both() {
     let at = centre(&window);
     look_at(&mut window, at + Xy::new(200.0, 100.0));
     let first = draw_square(&mut window, at);
-    key(&mut window, Key::D);
-    for (x, y) in [(204.0, 3.0), (380.0, 10.0), (380.0, 190.0), (197.0, 204.0), (204.0, 3.0)] {
-        click(&mut window, at + Xy::new(x, y));
-    }
-    let second = area(&window).fields.last().unwrap().id.clone();
+    let second = draw_beside(&mut window, at).id;
     key(&mut window, Key::S);
     assert_eq!(app(&window).model.annotating.tool, Tool::Sides);
     click(&mut window, at + Xy::new(200.0, 100.0));

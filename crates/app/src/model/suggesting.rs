@@ -24,7 +24,7 @@ pub enum SuggestCommand {
 }
 
 /// What a search is made from, as typed.
-#[derive(Clone, Debug, PartialEq, Eq, Default)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Sources {
     /// Land-cover map; empty for none.
     pub land_cover: String,
@@ -34,6 +34,13 @@ pub struct Sources {
     pub surface_model: String,
     /// Search only what the map shows.
     pub only_shown: bool,
+}
+
+impl Default for Sources {
+    /// From nothing but the area, and no farther than the map shows: more at once is more than anybody looks at.
+    fn default() -> Self {
+        Self { land_cover: String::new(), classes: String::new(), surface_model: String::new(), only_shown: true }
+    }
 }
 
 impl Sources {

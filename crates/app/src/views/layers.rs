@@ -188,7 +188,7 @@ fn list(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) 
             ui,
             theme,
             "Your own images (GeoTIFF, MBTiles, PMTiles, or a picture with a world file) and lines or areas to draw \
-             (Shapefile, GeoJSON). Images can also be dropped on the map.",
+             (Shapefile, GeoJSON, KML, GeoPackage, GPX). Images can also be dropped on the map.",
         );
     }
     let count = model.layers.list.len();

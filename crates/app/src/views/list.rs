@@ -12,6 +12,10 @@ use sparefield_geometry::position::Bearing;
 
 const ROW: f32 = 50.0;
 
+/// What to do in an area without fields.
+const NO_FIELDS: &str =
+    "This area has no fields yet. Draw them in Annotate, or import a file of outlines (Area, Import…).";
+
 /// The ranked list.
 pub fn ranked_list(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let Some(area) = &model.area else { return };
@@ -19,7 +23,7 @@ pub fn ranked_list(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec
         if let Some(why) = &model.cannot_assess {
             ui.label(RichText::new(why).color(theme.colours.caution));
         } else if area.fields.is_empty() {
-            ui.label("This area has no fields yet. Open a file of field outlines (Shapefile or GeoJSON).");
+            ui.label(NO_FIELDS);
         } else {
             match model.studied {
                 Some(share) => {
@@ -37,7 +41,7 @@ pub fn ranked_list(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec
         ui.label(RichText::new(why).color(theme.colours.caution));
     }
     if area.fields.is_empty() {
-        ui.label("This area has no fields yet. Open a file of field outlines (Shapefile or GeoJSON).");
+        ui.label(NO_FIELDS);
         return;
     }
     let shown: Vec<&RankedField> =

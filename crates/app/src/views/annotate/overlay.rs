@@ -5,7 +5,7 @@ use crate::edits;
 use crate::edits::things::vertices;
 use crate::model::{Model, Thing, Tool};
 use crate::theme::{Theme, with_alpha};
-use crate::views::map::{Bounds, Shown, View};
+use crate::views::map::{Bounds, STRIP_HEIGHT, Shown, View};
 use egui::{Align2, Color32, Painter, Pos2, Rect, Shape, Stroke, StrokeKind, Ui, Vec2};
 use sparefield_data::area::{Area, Change};
 use sparefield_data::quantity::UnitPrefs;
@@ -23,7 +23,10 @@ struct Over<'a> {
 /// Draws it.
 pub(super) fn draw(ui: &Ui, shown: &Shown, model: &Model, theme: &Theme) {
     let Some(area) = &model.area else { return };
-    let over = Over { painter: ui.painter().with_clip_rect(shown.view.rect), view: &shown.view, theme };
+    // The strip along the lower edge with the scale stays clear.
+    let mut room = shown.view.rect;
+    room.max.y -= STRIP_HEIGHT;
+    let over = Over { painter: ui.painter().with_clip_rect(room), view: &shown.view, theme };
     let annotating = &model.annotating;
     let many = annotating.chosen.len() > 1;
     over.suggestions(area);
@@ -89,19 +92,30 @@ impl Over<'_> {
         self.painter.extend(Shape::dashed_line(&points, Stroke::new(2.0, colour), 7.0, 5.0));
     }
 
-    /// Open suggestions: dashed, for nobody has looked at them.
+    /// Open suggestions: dashed, for nobody has looked at them. Numbers stand where there is room, the best first.
     fn suggestions(&self, area: &Area) {
         let c = &self.theme.colours;
+        let shown = self.view.bounds(0.0);
+        let mut taken: Vec<Rect> = Vec::new();
         for (place, proposal) in area.proposals.iter().filter(|p| !p.refused).enumerate() {
             let bounds = Bounds::around(&proposal.field.outer);
-            if !self.view.bounds(0.0).meets(&bounds) {
+            if !shown.meets(&bounds) {
                 continue;
             }
             let ring = proposal.field.outer.iter().chain(proposal.field.outer.first());
-            self.dashed(&ring.copied().collect::<Vec<_>>(), c.accent);
+            let points: Vec<Pos2> = ring.map(|&p| self.at(p)).collect();
             let size = self.at(bounds.min).distance(self.at(bounds.max));
-            if size > 30.0 {
-                self.text(self.at(proposal.field.centroid()), &format!("{}?", place + 1), c.accent);
+            if size < 60.0 {
+                // Dashes as long as the outline would be a blot.
+                self.painter.add(Shape::line(points, Stroke::new(1.0, with_alpha(c.accent, 0.7))));
+                continue;
+            }
+            self.painter.extend(Shape::dashed_line(&points, Stroke::new(2.0, c.accent), 7.0, 5.0));
+            let middle = self.at(proposal.field.centroid());
+            let label = Rect::from_center_size(middle, Vec2::new(44.0, 22.0));
+            if taken.iter().all(|other| !other.intersects(label)) {
+                taken.push(label);
+                self.text(middle, &format!("{}?", place + 1), c.accent);
             }
         }
     }

@@ -9,7 +9,15 @@ const ROW: f32 = 26.0;
 
 /// The search and its results.
 pub(super) fn suggestions(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
-    let Some(area) = &model.area else { return };
+    ScrollArea::vertical().id_salt("suggestions").auto_shrink([false, false]).show(ui, |ui| {
+        search(ui, model, theme, commands);
+        ui.separator();
+        results(ui, model, commands);
+    });
+}
+
+/// What the search is made from, and how it stands.
+fn search(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let state = &model.suggesting;
     ui.horizontal(|ui| {
         ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
@@ -49,22 +57,30 @@ pub(super) fn suggestions(ui: &mut Ui, model: &Model, theme: &Theme, commands: &
             });
         }
     }
-    for line in &state.said {
-        ui.label(RichText::new(line).size(theme.sizes.small).color(theme.colours.ink_soft));
+    if !state.said.is_empty() {
+        egui::CollapsingHeader::new("What was read").id_salt("what was read").show(ui, |ui| {
+            for line in &state.said {
+                ui.label(RichText::new(line).size(theme.sizes.small).color(theme.colours.ink_soft));
+            }
+        });
     }
-    ui.separator();
+}
+
+/// Open suggestions, best first, with what can be done about them.
+fn results(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
+    let Some(area) = &model.area else { return };
     let open: Vec<_> = area.proposals.iter().filter(|p| !p.refused).collect();
     let refused = area.proposals.len() - open.len();
     let chosen = model.annotating.proposals();
     ui.label(match open.len() {
-        0 => "No suggestion is open.".to_owned(),
+        0 => "No suggestion is open. Search makes some.".to_owned(),
         n => format!("{n} open, best first. Click one to look at it, or hold Shift and drag round several on the map."),
     });
     ui.horizontal_wrapped(|ui| {
-        if ui.add_enabled(!chosen.is_empty(), egui::Button::new(format!("Accept {}", chosen.len()))).clicked() {
+        if ui.add_enabled(!chosen.is_empty(), egui::Button::new(counted("Accept", chosen.len()))).clicked() {
             commands.push(Command::Suggest(SuggestCommand::Accept(chosen.clone())));
         }
-        if ui.add_enabled(!chosen.is_empty(), egui::Button::new(format!("Refuse {}", chosen.len()))).clicked() {
+        if ui.add_enabled(!chosen.is_empty(), egui::Button::new(counted("Refuse", chosen.len()))).clicked() {
             commands.push(Command::Suggest(SuggestCommand::Refuse(chosen.clone())));
         }
         if refused > 0 && ui.button(format!("Reconsider {refused} refused")).clicked() {
@@ -72,28 +88,36 @@ pub(super) fn suggestions(ui: &mut Ui, model: &Model, theme: &Theme, commands: &
         }
     });
     let units = model.settings.units;
-    ScrollArea::vertical().id_salt("suggestions").auto_shrink([false, false]).show_rows(
-        ui,
-        ROW,
-        open.len(),
-        |ui, rows| {
-            for row in rows {
-                let proposal = open[row];
-                let thing = Thing::Proposal(proposal.field.id.clone());
-                let is_chosen = model.annotating.chosen.contains(&thing);
-                let words = format!(
-                    "{}. {} usable, {:.1} ha",
-                    row + 1,
-                    units.format_length_at_least(proposal.strip_length_m),
-                    proposal.field.area_m2() / 1e4
-                );
-                if ui.selectable_label(is_chosen, words).clicked() {
-                    commands.push(Command::Annotate(AnnotateCommand::Choose(vec![thing])));
-                    commands.push(Command::Reveal(proposal.field.centroid()));
-                }
-            }
-        },
-    );
+    // Only the rows in sight are laid out: there may be hundreds.
+    let room = egui::vec2(ui.available_width(), ROW * open.len() as f32);
+    let (rect, _) = ui.allocate_exact_size(room, egui::Sense::hover());
+    let clip = ui.clip_rect();
+    let first = ((clip.top() - rect.top()) / ROW).floor().max(0.0) as usize;
+    let last = ((clip.bottom() - rect.top()) / ROW).ceil().max(0.0) as usize;
+    for (row, proposal) in open.iter().enumerate().take(last).skip(first) {
+        let thing = Thing::Proposal(proposal.field.id.clone());
+        let is_chosen = model.annotating.chosen.contains(&thing);
+        let words = format!(
+            "{}. {} usable, {:.1} ha",
+            row + 1,
+            units.format_length_at_least(proposal.strip_length_m),
+            proposal.field.area_m2() / 1e4
+        );
+        let place = egui::pos2(rect.left(), rect.top() + ROW * row as f32);
+        let place = egui::Rect::from_min_size(place, egui::vec2(rect.width(), ROW));
+        let clicked = ui.scope_builder(egui::UiBuilder::new().max_rect(place), |ui| {
+            ui.selectable_label(is_chosen, words).clicked()
+        });
+        if clicked.inner {
+            commands.push(Command::Annotate(AnnotateCommand::Choose(vec![thing])));
+            commands.push(Command::Reveal(proposal.field.centroid()));
+        }
+    }
+}
+
+/// A verb, and how many it is about when there are any.
+fn counted(verb: &str, count: usize) -> String {
+    if count == 0 { verb.to_owned() } else { format!("{verb} {count}") }
 }
 
 /// What the search is made from.
