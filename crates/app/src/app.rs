@@ -229,6 +229,16 @@ impl App {
         self.follow_suggestions();
     }
 
+    /// Whether a dialogue is open.
+    fn is_asking(&self) -> bool {
+        self.dialog.is_shown()
+            || self.copying.is_shown()
+            || self.importing.is_shown()
+            || self.exporting.is_shown()
+            || self.layer_dialog.is_shown()
+            || self.merge.is_asking()
+    }
+
     /// Where a copy might go: beside the area's file, under another name.
     fn suggested_copy(&self) -> PathBuf {
         match (&self.model.keeping.path, &self.model.area) {
@@ -550,14 +560,8 @@ impl App {
         if quit {
             ctx.send_viewport_cmd(egui::ViewportCommand::Close);
         }
-        let typing = ctx.text_edit_focused()
-            || self.dialog.is_shown()
-            || self.copying.is_shown()
-            || self.importing.is_shown()
-            || self.exporting.is_shown()
-            || self.layer_dialog.is_shown()
-            || self.merge.is_asking()
-            || egui::Popup::is_any_open(ctx);
+        self.model.asking = self.is_asking();
+        let typing = ctx.text_edit_focused() || self.model.asking || egui::Popup::is_any_open(ctx);
         self.sheet_keys(ctx, typing);
         let rehearsing = self.model.mode == Mode::Rehearse;
         if rehearsing

@@ -406,3 +406,27 @@ fn suggestions_are_searched_accepted_and_refused_and_refused_ones_stay_away() {
     }
     assert_eq!((area(&window).fields.len(), area(&window).proposals.len()), (fields, 0));
 }
+
+#[test]
+fn keys_belong_to_an_open_dialogue_and_escape_closes_it() {
+    let mut window = annotating();
+    let first = area(&window).fields[0].id.clone();
+    let things = vec![Thing::Field(first.clone())];
+    window.state_mut().as_mut().unwrap().push(Command::Annotate(AnnotateCommand::Choose(things)));
+    for command in [Command::ChooseImport, Command::ChooseExport, Command::ChooseCopy, Command::ChooseFiles] {
+        window.state_mut().as_mut().unwrap().push(command.clone());
+        rest(&mut window);
+        assert!(app(&window).model.asking, "{command:?}");
+        // The first Escape may only leave the line that is typed in.
+        key(&mut window, Key::Escape);
+        if app(&window).model.asking {
+            key(&mut window, Key::Delete);
+            key(&mut window, Key::D);
+            key(&mut window, Key::Escape);
+        }
+        assert!(!app(&window).model.asking, "{command:?} stays open");
+    }
+    assert!(area(&window).fields.iter().any(|f| f.id == first), "nothing was deleted under the dialogue");
+    assert_eq!(app(&window).model.annotating.tool, Tool::Choose);
+    assert_eq!(app(&window).model.annotating.one_field(), Some(first.as_str()));
+}

@@ -1,7 +1,7 @@
 //! What is being drawn and not finished yet: its corners, the pen that will set the next one, and live measures.
 
 use super::{Made, Refused, outline, things};
-use sparefield_data::area::{Area, Edit};
+use sparefield_data::area::Area;
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::fields::model::{Field, HazardKind, QuietKind};
 use sparefield_geometry::fields::strip::{Scratch, Strip};
@@ -219,13 +219,12 @@ impl Draft {
             return Err(Refused::because(format!("This needs at least {least} corners; {} are set.", corners.len())));
         }
         let of = || chosen.ok_or_else(|| Refused::because("Choose one field first."));
-        let edit: Result<Edit, Refused> = match drawing {
+        match drawing {
             Drawing::Field => outline::draw(area, corners),
             Drawing::Cut => outline::cut_field(area, of()?, corners),
             Drawing::Hole => outline::add_hole(area, of()?, corners),
             Drawing::Hazard(kind) => things::draw_hazard(area, kind, corners),
             Drawing::QuietZone(kind) => things::draw_quiet_zone(area, kind, corners),
-        };
-        edit
+        }
     }
 }

@@ -1,6 +1,6 @@
 //! Drawing and describing the home area: the tool in hand, what is chosen, and what is being drawn or dragged.
 
-use super::{Model, NoticeLevel};
+use super::Model;
 use crate::edits::draft::{Attraction, Draft, Drawing};
 use crate::edits::{self, Made, Refused};
 use sparefield_data::area::{Area, Edit};
@@ -144,7 +144,7 @@ pub enum AnnotateCommand {
     Do(Box<Made>),
     /// Forget why the last thing was not done.
     ForgetRefusal,
-    /// Cut the chosen field, join the chosen fields.
+    /// Join the chosen fields.
     Join,
 }
 
@@ -543,11 +543,6 @@ impl Model {
                 }
             }
         }
-    }
-
-    /// Tells the pilot that something could not be done.
-    pub fn refuse(&mut self, why: Refused) {
-        self.notify(NoticeLevel::Problem, why.sentence);
     }
 }
 

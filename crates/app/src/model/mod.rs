@@ -141,6 +141,8 @@ pub struct Model {
     pub keeping: Keeping,
     /// The day it is, for surveys.
     pub today: Day,
+    /// Whether a dialogue is open, so that keys belong to it and not to the map.
+    pub asking: bool,
     /// What the window is for at the moment.
     pub mode: Mode,
     /// Drawing and describing.
@@ -199,6 +201,7 @@ impl Model {
             unsaved: Vec::new(),
             keeping: Keeping::default(),
             today: Day { days_since_epoch: 0 },
+            asking: false,
             mode: Mode::default(),
             annotating: Annotate::default(),
             findings: Findings::default(),

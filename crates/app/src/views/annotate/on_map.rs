@@ -50,8 +50,9 @@ pub fn on_map(ui: &Ui, shown: &Shown, model: &Model, theme: &Theme, commands: &m
             choose_with(ui, map, view, radius_m, model, &mut push);
         }
     }
-    keys(ui, map, view, model, &mut push);
-    if !ui.ctx().text_edit_focused() && !egui::Popup::is_any_open(ui.ctx()) {
+    let elsewhere = model.asking || ui.ctx().text_edit_focused() || egui::Popup::is_any_open(ui.ctx());
+    if !elsewhere {
+        keys(ui, map, view, model, &mut push);
         tools::keys(ui, commands);
     }
     overlay::draw(ui, shown, model, theme);
@@ -264,10 +265,6 @@ fn handles(ui: &Ui, map: &Response, view: &View, radius_m: f64, model: &Model, p
 }
 
 fn keys(ui: &Ui, map: &Response, view: &View, model: &Model, push: &mut impl FnMut(AnnotateCommand)) {
-    let ctx = ui.ctx();
-    if ctx.text_edit_focused() || egui::Popup::is_any_open(ctx) {
-        return;
-    }
     let annotating = &model.annotating;
     let drawing = matches!(annotating.tool, Tool::Draw(_));
     let pressed = |modifiers: Modifiers, key: Key| ui.input_mut(|i| i.consume_key(modifiers, key));
