@@ -50,6 +50,7 @@ fn empty() -> Area {
         provenance: Vec::new(),
         warnings: Vec::new(),
         is_sample: false,
+        places: Default::default(),
     }
 }
 

@@ -7,6 +7,7 @@ pub mod area_file;
 pub mod check;
 pub mod error;
 pub mod frame;
+mod free_ids;
 pub mod imagery;
 pub mod land_cover;
 pub mod merge;

@@ -3,6 +3,7 @@
 //! The window applies an [`Edit`] to the [`Area`] in memory and writes the same edit to the area's file in one
 //! transaction. Undo is the inverse edit, taken the same way.
 
+use super::places::Places;
 use super::{Area, Home, Proposal};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use std::collections::HashMap;
@@ -150,6 +151,11 @@ impl Identified for Proposal {
     }
 }
 
+/// What is needed of a thing to find its place again.
+trait Placed: Identified + PartialEq + Send + Sync + 'static {}
+
+impl<T: Identified + PartialEq + Send + Sync + 'static> Placed for T {}
+
 impl Area {
     /// Applies an edit, whole or not at all.
     ///
@@ -159,10 +165,10 @@ impl Area {
         // Vectors are shared, so this clones only what is changed, and a failure leaves `self` alone.
         let mut new = self.clone();
         let swaps = Swaps::of(edit);
-        put_all(&mut new.fields, &swaps.fields)?;
-        put_all(&mut new.hazards, &swaps.hazards)?;
-        put_all(&mut new.quiet_zones, &swaps.quiet_zones)?;
-        put_all(&mut new.proposals, &swaps.proposals)?;
+        put_all(&mut new.fields, &swaps.fields, &mut new.places)?;
+        put_all(&mut new.hazards, &swaps.hazards, &mut new.places)?;
+        put_all(&mut new.quiet_zones, &swaps.quiet_zones, &mut new.places)?;
+        put_all(&mut new.proposals, &swaps.proposals, &mut new.places)?;
         for change in &edit.changes {
             match change {
                 Change::Home(swap) => {
@@ -225,14 +231,20 @@ impl<'a> Swaps<'a> {
 /// From this many changes on, an index of identifiers costs less than looking through all things for each.
 const MANY: usize = 16;
 
-fn put_all<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>]) -> Result<(), EditError> {
-    if swaps.len() < MANY { swaps.iter().try_for_each(|swap| put(all, swap)) } else { put_many(all, swaps) }
+/// Takes the changes of one kind, in their order. What was taken away and comes back stands where it stood, so that
+/// undoing is exact.
+fn put_all<T: Placed>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>], places: &mut Places) -> Result<(), EditError> {
+    if swaps.len() < MANY {
+        swaps.iter().try_for_each(|swap| put(all, swap, places))
+    } else {
+        put_many(all, swaps, places)
+    }
 }
 
 /// As [`put`] for one after the other.
-fn put_many<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>]) -> Result<(), EditError> {
+fn put_many<T: Placed>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>], places: &mut Places) -> Result<(), EditError> {
     let what = T::WHAT;
-    let mut things: Vec<Option<Arc<T>>> = all.iter().cloned().map(Some).collect();
+    let mut row = Row::of(all);
     let mut by_id: HashMap<String, Vec<usize>> = HashMap::new();
     for (i, thing) in all.iter().enumerate() {
         by_id.entry(thing.id().to_owned()).or_default().push(i);
@@ -243,33 +255,96 @@ fn put_many<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swa
         }
         let mut at = None;
         if let Some(before) = &swap.before {
-            let same = |i: &usize| things[*i].as_ref().is_some_and(|now| Arc::ptr_eq(now, before) || now == before);
-            let places = by_id.get_mut(before.id());
-            let Some((places, k)) = places.and_then(|places| places.iter().position(same).map(|k| (places, k))) else {
+            let same = |i: &usize| row.thing(*i).is_some_and(|now| Arc::ptr_eq(now, before) || now == before);
+            let known = by_id.get_mut(before.id());
+            let Some((known, k)) = known.and_then(|known| known.iter().position(same).map(|k| (known, k))) else {
                 return Err(EditError::Stale { what, id: before.id().to_owned() });
             };
-            let place = places.remove(k);
-            things[place] = None;
-            at = Some(place);
+            at = Some(known.remove(k));
         }
-        let Some(after) = &swap.after else { continue };
-        let places = by_id.entry(after.id().to_owned()).or_default();
-        if !places.is_empty() {
-            return Err(EditError::Taken { what, id: after.id().to_owned() });
-        }
-        let place = at.unwrap_or(things.len());
-        places.push(place);
-        if place == things.len() {
-            things.push(Some(Arc::clone(after)));
-        } else {
-            things[place] = Some(Arc::clone(after));
+        match (at, &swap.after) {
+            (Some(at), None) => {
+                let next = row.next(at).map(|next| next.id().to_owned());
+                if let Some(gone) = row.remove(at) {
+                    places.left(&gone, next);
+                }
+            }
+            (at, Some(after)) => {
+                let known = by_id.entry(after.id().to_owned()).or_default();
+                if !known.is_empty() {
+                    return Err(EditError::Taken { what, id: after.id().to_owned() });
+                }
+                let place = if let Some(at) = at {
+                    row.put(at, after);
+                    at
+                } else {
+                    let next = places.next_of(after).map(str::to_owned);
+                    let next = next.and_then(|id| by_id.get(&id)?.first().copied());
+                    row.insert(after, next)
+                };
+                by_id.entry(after.id().to_owned()).or_default().push(place);
+            }
+            (None, None) => {}
         }
     }
-    *all = Arc::new(things.into_iter().flatten().collect());
+    *all = Arc::new(row.into_things());
     Ok(())
 }
 
-fn put<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>) -> Result<(), EditError> {
+/// Things in a row, any of which can be taken out and any place be filled without moving the others.
+struct Row<T> {
+    /// The thing, and the index of the one after it.
+    things: Vec<(Option<Arc<T>>, usize)>,
+    before: Vec<usize>,
+    end: usize,
+}
+
+impl<T> Row<T> {
+    /// The row of a list. Its last entry holds nothing, is after the last thing and before the first.
+    fn of(all: &[Arc<T>]) -> Self {
+        let end = all.len();
+        let mut things: Vec<_> = all.iter().enumerate().map(|(i, thing)| (Some(Arc::clone(thing)), i + 1)).collect();
+        things.push((None, 0));
+        let before = (0..=end).map(|i| i.checked_sub(1).unwrap_or(end)).collect();
+        Self { things, before, end }
+    }
+    fn thing(&self, at: usize) -> Option<&Arc<T>> {
+        self.things[at].0.as_ref()
+    }
+    fn next(&self, at: usize) -> Option<&Arc<T>> {
+        self.thing(self.things[at].1)
+    }
+    fn put(&mut self, at: usize, thing: &Arc<T>) {
+        self.things[at].0 = Some(Arc::clone(thing));
+    }
+    fn remove(&mut self, at: usize) -> Option<Arc<T>> {
+        let (before, after) = (self.before[at], self.things[at].1);
+        self.things[before].1 = after;
+        self.before[after] = before;
+        self.things[at].0.take()
+    }
+    /// Puts a thing before another, or after the last; gives its index.
+    fn insert(&mut self, thing: &Arc<T>, next: Option<usize>) -> usize {
+        let own = self.things.len();
+        let after = next.unwrap_or(self.end);
+        let before = std::mem::replace(&mut self.before[after], own);
+        self.things[before].1 = own;
+        self.things.push((Some(Arc::clone(thing)), after));
+        self.before.push(before);
+        own
+    }
+    fn into_things(self) -> Vec<Arc<T>> {
+        let mut all = Vec::with_capacity(self.things.len());
+        let mut at = self.things[self.end].1;
+        while let (Some(thing), next) = &self.things[at] {
+            all.push(Arc::clone(thing));
+            at = *next;
+        }
+        all
+    }
+}
+
+fn put<T: Placed>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>, places: &mut Places) -> Result<(), EditError> {
     let what = T::WHAT;
     if swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
         return Err(EditError::Nameless { what });
@@ -292,9 +367,13 @@ fn put<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>) ->
     match (at, &swap.after) {
         (Some(at), Some(after)) => list[at] = Arc::clone(after),
         (Some(at), None) => {
-            list.remove(at);
+            let gone = list.remove(at);
+            places.left(&gone, list.get(at).map(|next| next.id().to_owned()));
         }
-        (None, Some(after)) => list.push(Arc::clone(after)),
+        (None, Some(after)) => {
+            let next = places.next_of(after).and_then(|id| list.iter().position(|now| now.id() == id));
+            list.insert(next.unwrap_or(list.len()), Arc::clone(after));
+        }
         (None, None) => {}
     }
     Ok(())
@@ -338,12 +417,8 @@ mod tests {
         assert_eq!(a.fields[3].stock, Stock::Present);
         assert_eq!((a.title.as_str(), a.home.as_ref()), ("Another", None));
         a.apply(&edit.inverse()).unwrap();
-        let sorted = |hazards: &[Arc<Hazard>]| {
-            let mut ids: Vec<String> = hazards.iter().map(|h| h.id.clone()).collect();
-            ids.sort();
-            ids
-        };
-        assert_eq!(sorted(&a.hazards), sorted(&before.hazards));
+        // In the order in which they were, too: the list, the numbers on the map and ties in the ranking go by it.
+        assert_eq!((&a.hazards, &a.quiet_zones), (&before.hazards, &before.quiet_zones));
         assert_eq!((&a.fields, &a.home, &a.title), (&before.fields, &before.home, &before.title));
     }
 
@@ -403,6 +478,34 @@ mod tests {
             assert_eq!(tried.fields, start.fields);
             assert_eq!(in_turn.clone().apply(&Edit::new("one", vec![Change::Field(bad)])), Err(why));
         }
+    }
+
+    #[test]
+    fn whatever_is_taken_away_comes_back_where_it_was() {
+        let start = area();
+        let away = |indices: &[usize]| {
+            let gone = indices.iter().map(|i| Change::Field(Swap::remove(&start.fields[*i]))).collect();
+            Edit::new("away", gone)
+        };
+        let all: Vec<usize> = (0..start.fields.len()).collect();
+        let backwards: Vec<usize> = all.iter().rev().copied().collect();
+        for indices in [&[0][..], &[5, 6, 7], &[7, 5, 6], &all[..40], &all[20..60], &backwards, &all[90..]] {
+            let mut tried = start.clone();
+            // All in one edit, and again one after the other, taken back last first.
+            let edit = away(indices);
+            tried.apply(&edit).unwrap();
+            tried.apply(&edit.inverse()).unwrap();
+            assert_eq!(tried.fields, start.fields, "{indices:?}");
+            let edits: Vec<Edit> = indices.iter().map(|i| away(&[*i])).collect();
+            edits.iter().for_each(|edit| tried.apply(edit).unwrap());
+            edits.iter().rev().for_each(|edit| tried.apply(&edit.inverse()).unwrap());
+            assert_eq!(tried.fields, start.fields, "{indices:?}");
+        }
+        // Another field that got the free identifier is new and comes last.
+        let mut tried = start.clone();
+        tried.apply(&away(&[3])).unwrap();
+        tried.apply(&Edit::new("draw", vec![Change::Field(Swap::add(square(&start.fields[3].id)))])).unwrap();
+        assert_eq!(tried.fields.last().map(|f| &f.id), Some(&start.fields[3].id));
     }
 
     #[test]

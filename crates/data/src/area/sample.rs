@@ -135,6 +135,7 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
         provenance: vec!["sample area: invented for demonstration, it shows no real place".to_owned()],
         warnings,
         is_sample: true,
+        places: super::Places::default(),
     })
 }
 

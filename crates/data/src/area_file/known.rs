@@ -97,6 +97,9 @@ impl Known {
     pub(super) fn edge(&self, key: &EdgeKey) -> Option<i64> {
         self.edges.get(key).copied()
     }
+    pub(super) fn edge_key(&self, fid: i64) -> Option<EdgeKey> {
+        self.edge_keys.get(&fid).copied()
+    }
     pub(super) fn put_edge(&mut self, key: EdgeKey, fid: i64) {
         self.drop_edge(fid);
         self.edges.insert(key, fid);

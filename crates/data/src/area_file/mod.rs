@@ -12,10 +12,14 @@ mod backup;
 mod blob;
 mod connect;
 mod error;
+mod graves;
 mod known;
+#[cfg(test)]
+mod loss_tests;
 mod read;
 mod row;
 mod schema;
+mod split;
 mod terrain_source;
 #[cfg(test)]
 mod tests;
@@ -29,6 +33,7 @@ use crate::area::{Area, Edit, Home, Lane, Proposal, Start};
 use crate::error::{Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame};
 use connect::WindowLock;
+use graves::Graves;
 use known::Known;
 use rusqlite::{Connection, OptionalExtension as _, TransactionBehavior};
 use sparefield_geometry::fields::model::{Day, Field, Hazard, QuietZone};
@@ -93,6 +98,8 @@ pub struct AreaFile {
     srs_id: i32,
     /// Which row holds what; `None` until it is needed, and again after a write that failed.
     known: Option<Known>,
+    /// Rows taken away since it was opened.
+    graves: Graves,
     /// SQLite's count of changes by others, as of the last look.
     version: i64,
     /// Which file it is on its disk, whatever its name.
@@ -148,7 +155,17 @@ impl AreaFile {
                 let identity = connect::identity(path);
                 let path = path.to_owned();
                 let read_only = Some(problem);
-                let file = Self { db, path, srs_id, known: None, version: 0, identity, read_only, _lock: None };
+                let file = Self {
+                    db,
+                    path,
+                    srs_id,
+                    known: None,
+                    graves: Graves::default(),
+                    version: 0,
+                    identity,
+                    read_only,
+                    _lock: None,
+                };
                 Ok(Loaded { value: (file, loaded.value), warnings, provenance: loaded.provenance })
             }
             other => other,
@@ -178,16 +195,29 @@ impl AreaFile {
             warnings.push(Warning { place: String::new(), message });
         }
         let (parts, content) = parts(&db, path, progress)?;
-        if !content.new_ids.is_empty() {
-            let kept = db
-                .transaction_with_behavior(TransactionBehavior::Immediate)
-                .and_then(|tx| read::keep_ids(&tx, &content.new_ids).and_then(|()| tx.commit()));
+        if !(content.new_ids.is_empty() && content.splits.is_empty()) {
+            let srs_id = schema::srs_id(&parts.frame);
+            let kept = db.transaction_with_behavior(TransactionBehavior::Immediate).and_then(|tx| {
+                read::keep_ids(&tx, &content.new_ids)?;
+                content.splits.iter().try_for_each(|split| split.write(&tx, srs_id))?;
+                tx.commit()
+            });
             kept.map_err(|e| sqlite(&e))?;
         }
         warnings.extend(content.warnings);
         let (srs_id, identity) = (schema::srs_id(&parts.frame), connect::identity(path));
         let path = path.to_owned();
-        let mut file = Self { db, path, srs_id, known: None, version: 0, identity, read_only: None, _lock: Some(lock) };
+        let mut file = Self {
+            db,
+            path,
+            srs_id,
+            known: None,
+            graves: Graves::default(),
+            version: 0,
+            identity,
+            read_only: None,
+            _lock: Some(lock),
+        };
         file.version = file.changes_by_others().map_err(|e| AreaFileError::from_sqlite(&file.path, &e))?;
         let provenance = vec![format!("{}: area file (GeoPackage), {}", file.path.display(), parts.frame.name())];
         Ok(Loaded { value: (file, parts), warnings, provenance })
@@ -199,7 +229,17 @@ impl AreaFile {
         connect::for_writing(&db, path)?;
         let (srs_id, identity) = (schema::srs_id(frame), connect::identity(path));
         let path = path.to_owned();
-        let mut file = Self { db, path, srs_id, known: None, version: 0, identity, read_only: None, _lock: Some(lock) };
+        let mut file = Self {
+            db,
+            path,
+            srs_id,
+            known: None,
+            graves: Graves::default(),
+            version: 0,
+            identity,
+            read_only: None,
+            _lock: Some(lock),
+        };
         file.version = file.changes_by_others().map_err(|e| AreaFileError::from_sqlite(&file.path, &e))?;
         Ok(file)
     }
@@ -291,10 +331,11 @@ impl AreaFile {
             Some(known) => known,
             None => Known::read(&tx)?,
         };
-        let mut writer = Writer::new(&tx, &mut known, self.srs_id);
+        let mut writer = Writer::new(&tx, &mut known, &self.graves, self.srs_id);
         act(&mut writer)?;
-        writer.finish()?;
+        let dug = writer.finish()?;
         tx.commit()?;
+        self.graves.extend(dug);
         self.version = seen;
         // After a failure what is known is read anew, since it may tell of rows that were rolled back.
         self.known = Some(known);
@@ -340,8 +381,8 @@ fn fill(db: &Connection, parts: &AreaParts, path: &Path) -> rusqlite::Result<()>
     schema::put_meta(&tx, "program_version", env!("CARGO_PKG_VERSION"))?;
     schema::put_meta(&tx, "title", &parts.title)?;
     put_setting(&tx, TERRAIN, &parts.terrain.relative_to(path))?;
-    let mut known = Known::default();
-    let mut writer = Writer::new(&tx, &mut known, schema::srs_id(&parts.frame));
+    let (mut known, graves) = (Known::default(), Graves::default());
+    let mut writer = Writer::new(&tx, &mut known, &graves, schema::srs_id(&parts.frame));
     parts.fields.iter().try_for_each(|field| writer.insert_whole(field))?;
     parts.proposals.iter().try_for_each(|proposal| writer.insert_whole(proposal))?;
     parts.hazards.iter().try_for_each(|hazard| writer.insert_whole(hazard))?;

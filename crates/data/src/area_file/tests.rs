@@ -340,8 +340,8 @@ fn of_schema_1(path: &Path) -> Field {
     let mut field = square(0);
     let db = connect::make(path).unwrap();
     schema::create_v1(&db, &bare(Vec::new()).frame).unwrap();
-    let mut known = Known::default();
-    let mut writer = Writer::new(&db, &mut known, 32_630);
+    let (mut known, graves) = (Known::default(), Graves::default());
+    let mut writer = Writer::new(&db, &mut known, &graves, 32_630);
     writer.insert_whole(&Arc::new(field.clone())).unwrap();
     field.remarks.photographs = vec!["gate.jpg".into(), "from the air, “low”.jpg".into()];
     let list = serde_json::to_string(&field.remarks.photographs).unwrap();

@@ -50,6 +50,7 @@ pub use source::{Format, recognise};
 
 use crate::error::{LoadError, LoadErrorKind, Loaded};
 use crate::frame::{Crs, Frame, Transformer};
+use crate::free_ids::FreeIds;
 use record::{Layer, Notes, Pair, StatedCrs};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use sparefield_geometry::position::Xy;
@@ -82,9 +83,9 @@ pub struct Hazards {
 pub fn load_fields(path: &Path, frame: &Frame, options: &VectorOptions) -> Result<Loaded<Vec<Field>>, LoadError> {
     let layers = chosen(path, options, Purpose::Fields)?;
     let mut read = each(layers, |layer| interpret(layer, frame, crs_of(options), "areas", fields::fields))?;
-    let mut ids = fields::Ids::default();
+    let mut ids = FreeIds::default();
     for field in &mut read.value {
-        field.id = ids.unique(&field.id);
+        field.id = fields::unique(&mut ids, &field.id);
     }
     Ok(read)
 }
