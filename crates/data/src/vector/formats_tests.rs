@@ -169,6 +169,23 @@ fn texts_too_long_for_a_table_are_cut_at_a_letter_and_told() {
 }
 
 #[test]
+fn no_text_is_cut_without_a_word() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("long.shp");
+    let mut field = fields().swap_remove(1);
+    field.notes = "n".repeat(300);
+    // As many columns with long names as would fill a list of warnings.
+    field.other = (0..30).map(|n| (format!("a long name {n}"), "1".into())).collect();
+    let many: Vec<Field> = (0..50).map(|n| Field { id: format!("f{n}"), ..field.clone() }).collect();
+    let what = Exported { fields: true, ..Exported::NOTHING };
+    let layers = layers_of(Format::Shapefile, what, &many, &[] as &[Hazard], &[] as &[QuietZone]);
+    let written = write_vector(&path, Format::Shapefile, &layers, &frame()).unwrap();
+    let cut = written.warnings.iter().filter(|w| w.message.contains("it was cut")).count();
+    assert_eq!(cut, 20, "{:?}", written.warnings);
+    assert!(written.warnings.iter().any(|w| w.message.contains("and 30 more like these: texts that were cut")));
+}
+
+#[test]
 fn gpx_keeps_outlines_and_names() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("area.gpx");
