@@ -10,8 +10,8 @@ use std::path::Path;
 pub(crate) const LARGEST_FILE: u64 = 512 << 20;
 /// The most records of one file; a country has as many fields.
 pub(crate) const MOST_RECORDS: usize = 2_000_000;
-/// The most values of one file: each takes some eighty bytes of memory, and in the file it may take none.
-pub(crate) const MOST_VALUES: usize = 20_000_000;
+/// The most values of one file: each takes some hundred and fifty bytes of memory, and in the file it may take none.
+pub(crate) const MOST_VALUES: usize = 8_000_000;
 /// How much of a file is looked at to tell its format, bytes.
 const HEAD: u64 = 4_096;
 
