@@ -12,6 +12,7 @@ pub use classify::{Classified, classify};
 pub use edit::{Change, Edit, EditError, Identified, Swap};
 pub use import::Present;
 pub use places::Places;
+pub(crate) use places::Thing;
 pub use proposal::Proposal;
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};

@@ -265,8 +265,10 @@ fn put_many<T: Placed>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>], places: &
         match (at, &swap.after) {
             (Some(at), None) => {
                 let next = row.next(at).map(|next| next.id().to_owned());
-                if let Some(gone) = row.remove(at) {
-                    places.left(&gone, next);
+                row.remove(at);
+                // What comes back is the edit's own thing.
+                if let Some(before) = &swap.before {
+                    places.left(before, next);
                 }
             }
             (at, Some(after)) => {
@@ -317,11 +319,11 @@ impl<T> Row<T> {
     fn put(&mut self, at: usize, thing: &Arc<T>) {
         self.things[at].0 = Some(Arc::clone(thing));
     }
-    fn remove(&mut self, at: usize) -> Option<Arc<T>> {
+    fn remove(&mut self, at: usize) {
         let (before, after) = (self.before[at], self.things[at].1);
         self.things[before].1 = after;
         self.before[after] = before;
-        self.things[at].0.take()
+        self.things[at].0 = None;
     }
     /// Puts a thing before another, or after the last; gives its index.
     fn insert(&mut self, thing: &Arc<T>, next: Option<usize>) -> usize {
@@ -367,8 +369,10 @@ fn put<T: Placed>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>, places: &mut Place
     match (at, &swap.after) {
         (Some(at), Some(after)) => list[at] = Arc::clone(after),
         (Some(at), None) => {
-            let gone = list.remove(at);
-            places.left(&gone, list.get(at).map(|next| next.id().to_owned()));
+            list.remove(at);
+            if let Some(before) = &swap.before {
+                places.left(before, list.get(at).map(|next| next.id().to_owned()));
+            }
         }
         (None, Some(after)) => {
             let next = places.next_of(after).and_then(|id| list.iter().position(|now| now.id() == id));

@@ -1,13 +1,12 @@
 //! Rows that were taken away while the file is open, kept so that an undone deletion brings back all of them: their
 //! numbers, by which tables of others may refer to them, and the columns that others added.
 
-use super::blob;
 use super::known::EdgeKey;
-use super::row::{Column, Stored};
-use crate::area::Identified;
+use crate::area::{Identified, Thing};
 use rusqlite::types::Value;
 use rusqlite::{Connection, OptionalExtension as _};
 use std::collections::HashMap;
+use std::sync::Arc;
 
 /// What a row held beside what the program writes.
 #[derive(Clone, Debug)]
@@ -43,32 +42,23 @@ impl Buried {
     }
 }
 
-/// A row of its own kind with what was written of it, by which the very same thing is told from a new one of its name.
-#[derive(Clone, Debug)]
-struct Written {
-    buried: Buried,
-    columns: Vec<Column>,
-    geom: Vec<u8>,
-}
-
 /// Rows taken away.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Graves {
-    things: HashMap<(&'static str, String), Written>,
+    /// By kind and identifier; with the very thing, by which it is told from a new one of its name.
+    things: HashMap<(&'static str, String), (Thing, Buried)>,
     edges: HashMap<EdgeKey, Buried>,
 }
 
 impl Graves {
     /// Keeps what was read of the row of a thing that is taken away.
-    pub(super) fn bury<T: Stored + Identified>(&mut self, thing: &T, buried: Buried) {
-        let written = Written { buried, columns: thing.columns(), geom: blob::encode(&thing.shape(), 0) };
-        self.things.insert((T::TABLE, thing.id().to_owned()), written);
+    pub(super) fn bury<T: Identified + Send + Sync + 'static>(&mut self, thing: &Arc<T>, buried: Buried) {
+        self.things.insert((T::WHAT, thing.id().to_owned()), (Thing::of(thing), buried));
     }
     /// What the row of the very same thing held.
-    pub(super) fn of<T: Stored + Identified>(&self, thing: &T) -> Option<&Buried> {
-        let written = self.things.get(&(T::TABLE, thing.id().to_owned()))?;
-        let same = written.columns == thing.columns() && written.geom == blob::encode(&thing.shape(), 0);
-        same.then_some(&written.buried)
+    pub(super) fn of<T: Identified + Send + Sync + 'static>(&self, thing: &Arc<T>) -> Option<&Buried> {
+        let (gone, buried) = self.things.get(&(T::WHAT, thing.id().to_owned()))?;
+        gone.is(thing).then_some(buried)
     }
     pub(super) fn bury_edge(&mut self, key: EdgeKey, buried: Buried) {
         self.edges.insert(key, buried);

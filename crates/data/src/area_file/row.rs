@@ -254,22 +254,22 @@ pub(super) fn get_number(row: &Row<'_>, column: &str) -> rusqlite::Result<Option
 }
 
 /// The shapes of a row's geometry, or what is wrong with it.
-pub(super) fn get_shapes(row: &Row<'_>) -> rusqlite::Result<Result<Vec<HazardShape>, &'static str>> {
+pub(super) fn get_shapes(row: &Row<'_>) -> rusqlite::Result<Result<Vec<HazardShape>, String>> {
     Ok(match row.get_ref("geom")? {
         ValueRef::Blob(bytes) => blob::decode(bytes).and_then(finite),
         ValueRef::Null => Ok(Vec::new()),
-        _ => Err("its geometry is no geometry"),
+        _ => Err("its geometry is no geometry".to_owned()),
     })
 }
 
-fn finite(shapes: Vec<HazardShape>) -> Result<Vec<HazardShape>, &'static str> {
+fn finite(shapes: Vec<HazardShape>) -> Result<Vec<HazardShape>, String> {
     let all = |points: &[Xy]| points.iter().all(|p| p.x.is_finite() && p.y.is_finite());
     let good = shapes.iter().all(|shape| match shape {
         HazardShape::Point(p) => all(std::slice::from_ref(p)),
         HazardShape::Line(line) => all(line),
         HazardShape::Area { outer, holes } => all(outer) && holes.iter().all(|h| all(h)),
     });
-    if good { Ok(shapes) } else { Err("its geometry has a coordinate that is not a number") }
+    if good { Ok(shapes) } else { Err("its geometry has a coordinate that is not a number".to_owned()) }
 }
 
 #[cfg(test)]

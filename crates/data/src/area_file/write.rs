@@ -79,17 +79,17 @@ impl<'a> Writer<'a> {
         };
     }
 
-    fn swap<T: Stored + Identified>(&mut self, swap: &Swap<T>) -> rusqlite::Result<()> {
-        let before = swap.before.as_deref();
+    fn swap<T: Stored + Identified + Send + Sync + 'static>(&mut self, swap: &Swap<T>) -> rusqlite::Result<()> {
+        let before = swap.before.as_ref();
         let row = before.and_then(|b| Some((b, self.known.row(T::TABLE, b.id())?)));
-        match (row, swap.after.as_deref()) {
+        match (row, swap.after.as_ref()) {
             (Some((before, fid)), Some(after)) => {
-                if self.update(before, after, fid)? {
-                    self.belongings(Some(before), after, fid)?;
+                if self.update(&**before, &**after, fid)? {
+                    self.belongings(Some(&**before), &**after, fid)?;
                 } else {
                     // Another program took the row away meanwhile; what the pilot drew is kept all the same.
-                    let fid = self.insert(after)?;
-                    self.belongings(None, after, fid)?;
+                    let fid = self.insert(&**after)?;
+                    self.belongings(None, &**after, fid)?;
                     self.known.put_row(T::TABLE, after.id(), fid);
                     return Ok(());
                 }
@@ -98,8 +98,8 @@ impl<'a> Writer<'a> {
             }
             (None, Some(after)) => {
                 let buried = self.dug.of(after).or_else(|| self.graves.of(after)).cloned();
-                let fid = self.insert_as(after, buried.as_ref())?;
-                self.belongings(None, after, fid)?;
+                let fid = self.insert_as(&**after, buried.as_ref())?;
+                self.belongings(None, &**after, fid)?;
                 self.known.put_row(T::TABLE, after.id(), fid);
             }
             (Some((before, fid)), None) => {
@@ -149,7 +149,10 @@ impl<'a> Writer<'a> {
     }
 
     /// Adds a row with all that belongs to it.
-    pub(super) fn insert_whole<T: Stored + Identified>(&mut self, thing: &Arc<T>) -> rusqlite::Result<()> {
+    pub(super) fn insert_whole<T: Stored + Identified + Send + Sync + 'static>(
+        &mut self,
+        thing: &Arc<T>,
+    ) -> rusqlite::Result<()> {
         self.swap(&Swap { before: None, after: Some(Arc::clone(thing)) })
     }
 
@@ -173,7 +176,11 @@ impl<'a> Writer<'a> {
         Ok(self.db.prepare_cached(&sql)?.execute(params_from_iter(values))? > 0)
     }
 
-    fn remove<T: Stored + Identified>(&mut self, thing: &T, fid: i64) -> rusqlite::Result<()> {
+    fn remove<T: Stored + Identified + Send + Sync + 'static>(
+        &mut self,
+        thing: &Arc<T>,
+        fid: i64,
+    ) -> rusqlite::Result<()> {
         let own: Vec<&str> = thing.columns().into_iter().map(|c| c.0).collect();
         if let Some(buried) = Buried::read(self.db, T::TABLE, fid, &own)? {
             self.dug.bury(thing, buried);

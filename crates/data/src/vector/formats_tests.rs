@@ -199,6 +199,32 @@ fn gpx_keeps_outlines_and_names() {
     assert_eq!(names, ["waypoints", "tracks"]);
 }
 
+#[test]
+fn nothing_becomes_a_field_on_the_way_through_gpx() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("area.gpx");
+    let wood = HazardShape::Area {
+        outer: fields()[0].outer.iter().map(|p| *p + Xy::new(2_000.0, 0.0)).collect(),
+        holes: vec![],
+    };
+    let mut hazards = hazards();
+    hazards.hazards.push(Hazard { name: "Copse".into(), ..Hazard::new("copse", HazardKind::Wood, wood) });
+    let all = layers_of(Format::Gpx, Exported::ALL, &fields(), &hazards.hazards, &hazards.quiet_zones);
+    write_vector(&path, Format::Gpx, &all, &frame()).unwrap();
+    let read = read_with(&path, &frame(), &[]).unwrap().value;
+    let names = |all: Vec<&str>| {
+        let mut all: Vec<String> = all.into_iter().map(str::to_owned).collect();
+        all.sort();
+        all
+    };
+    let told = fields();
+    let wanted = names(told.iter().map(|f| if f.name.is_empty() { f.id.as_str() } else { f.name.as_str() }).collect());
+    assert_eq!(names(read.fields.iter().map(|f| f.name.as_str()).collect()), wanted);
+    assert_eq!(read.quiet_zones.len(), hazards.quiet_zones.len());
+    let kinds = |all: &[Hazard]| names(all.iter().map(|h| h.kind.words()).collect());
+    assert_eq!(kinds(&read.hazards), kinds(&hazards.hazards), "and no waypoint stands in the middle of a field");
+}
+
 const KML: &str = r#"<?xml version="1.0" encoding="ENCODING"?>
 <k:kml xmlns:k="http://www.opengis.net/kml/2.2"><k:Document><k:name>All</k:name>
 <k:Folder><k:name>Wiesen</k:name><k:Folder><k:name>Süd</k:name>

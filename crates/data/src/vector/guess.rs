@@ -373,6 +373,11 @@ fn is_hazard_word(text: &str) -> bool {
         || matches!(plain.as_str(), "other" | "quiet zone" | "quiet" | "quiet area")
 }
 
+/// Whether a text names a kind of hazard, a quiet zone, or what stands on a side.
+pub(crate) fn is_kind(text: &str) -> bool {
+    is_hazard_word(text) || is_edge_word(text)
+}
+
 fn is_edge_word(text: &str) -> bool {
     EdgeKind::from_words(text).is_some_and(|k| k != EdgeKind::Unknown)
 }

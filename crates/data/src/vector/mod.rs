@@ -16,7 +16,7 @@ mod facts;
 mod fields;
 mod geojson_in;
 mod geojson_out;
-mod gpkg_geometry;
+pub(crate) mod gpkg_geometry;
 mod gpkg_in;
 mod gpkg_out;
 mod gpx;
