@@ -123,7 +123,7 @@ fn a_ribbon_beside_a_river_is_no_suggestion_where_there_must_be_room_to_line_up(
     let flat = terrain(800.0, 10.0, |_| 0.0);
     // A meadow, and along its side a ribbon of 30 m that runs on for 600 m.
     let open = |p: Xy| within(p, (100.0, 400.0), (400.0, 600.0)) || within(p, (100.0, 370.0), (700.0, 400.0));
-    let map = cover(800.0, 10.0, |p| if open(p) { OPEN } else { TREES });
+    let map = cover(800.0, 10.0, |p| if open(p) { GRASS } else { TREES });
     let scene = Scene { cover: Some(&map), ..scene(&flat) };
     let ends = |options: &Options| {
         let found = run(&scene, options).proposals;
