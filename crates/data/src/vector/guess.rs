@@ -413,7 +413,10 @@ pub(crate) fn purpose(layer: &Layer, meaning: &dyn Fn(&str) -> Meaning) -> Purpo
         Purpose::Edges
     } else if field_columns && areas {
         if hazard_words { Purpose::Mixed } else { Purpose::Fields }
-    } else if layer.format == "GPX" && !areas && !hazard_words {
+    } else if layer.format == "GPX" && areas {
+        // Outlines walked or written out; what each is, its type says.
+        Purpose::Mixed
+    } else if layer.format == "GPX" && !hazard_words {
         // Waypoints and tracks are anything, and rarely in the way.
         Purpose::Nothing
     } else if field_columns && !layer.records.is_empty() {

@@ -9,7 +9,7 @@ pub use under_approach::Source;
 pub(super) use under_approach::{Standing, look_under_approach};
 
 use super::hazards::{HazardIndex, distance_m};
-use super::model::{BoundaryEdge, EdgeKind, Field, Hazard, HazardKind, HazardShape};
+use super::model::{BoundaryEdge, EdgeKind, Field, Hazard, HazardKind};
 use super::strip::{GIVEN_FOR_THE_MIDDLE, SCAN_STEP_DEG, Scratch, Strip, StripSpace, field_obstacles, without_margin};
 use crate::aircraft::Aircraft;
 use crate::grid::{SurfaceKind, Terrain, TerrainAccuracy};

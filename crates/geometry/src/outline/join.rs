@@ -256,16 +256,16 @@ fn drop_repeated(ring: &mut Ring) {
 fn part_at_crossings(a: &mut [Ring], b: &mut [Ring]) {
     let mut met_a: Vec<Vec<Vec<Xy>>> = a.iter().map(|ring| vec![Vec::new(); ring.len()]).collect();
     let mut met_b: Vec<Vec<Vec<Xy>>> = b.iter().map(|ring| vec![Vec::new(); ring.len()]).collect();
-    for (r, ring) in a.iter().enumerate() {
-        for i in 0..ring.len() {
+    for (ring, met_ring) in a.iter().zip(&mut met_a) {
+        for (i, met_side) in met_ring.iter_mut().enumerate() {
             let (from, to) = ends(ring, i);
-            for (s, other) in b.iter().enumerate() {
-                for j in 0..other.len() {
+            for (other, met_other) in b.iter().zip(&mut met_b) {
+                for (j, met_theirs) in met_other.iter_mut().enumerate() {
                     let (c, d) = ends(other, j);
                     if side::cross_properly(from, to, c, d) {
                         let (at, _) = side::crossing_point(from, to, c, d);
-                        met_a[r][i].push(at);
-                        met_b[s][j].push(at);
+                        met_side.push(at);
+                        met_theirs.push(at);
                     }
                 }
             }
