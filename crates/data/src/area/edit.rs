@@ -501,8 +501,12 @@ mod tests {
             tried.apply(&edit.inverse()).unwrap();
             assert_eq!(tried.fields, start.fields, "{indices:?}");
             let edits: Vec<Edit> = indices.iter().map(|i| away(&[*i])).collect();
-            edits.iter().for_each(|edit| tried.apply(edit).unwrap());
-            edits.iter().rev().for_each(|edit| tried.apply(&edit.inverse()).unwrap());
+            for edit in &edits {
+                tried.apply(edit).unwrap();
+            }
+            for edit in edits.iter().rev() {
+                tried.apply(&edit.inverse()).unwrap();
+            }
             assert_eq!(tried.fields, start.fields, "{indices:?}");
         }
         // Another field that got the free identifier is new and comes last.

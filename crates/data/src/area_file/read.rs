@@ -163,7 +163,7 @@ impl Reader<'_> {
 
     /// A height above ground; `None` for nothing and for what cannot be one, which is told.
     fn height(&mut self, row: &Row<'_>, column: &str, at: &str) -> rusqlite::Result<Option<f64>> {
-        let height = get_number(row, column)?.filter(is_height);
+        let height = get_number(row, column)?.filter(|h| is_height(*h));
         let text = get_text(row, column)?;
         if height.is_none() && !text.trim().is_empty() {
             let message = format!("“{}” is not a height; its height counts as unknown", shortened(&text));

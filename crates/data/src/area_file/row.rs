@@ -201,7 +201,7 @@ pub(super) fn edges_of(text: &str) -> Option<Vec<BoundaryEdge>> {
             return Some(BoundaryEdge { kind, height_m: None });
         }
         let (kind, height) = part.trim().rsplit_once(' ')?;
-        let height_m = height.parse().ok().filter(is_height)?;
+        let height_m = height.parse().ok().filter(|h| is_height(*h))?;
         Some(BoundaryEdge { kind: EdgeKind::from_words(kind)?, height_m: Some(height_m) })
     };
     if text.trim().is_empty() { Some(Vec::new()) } else { text.split(';').map(one).collect() }
@@ -217,14 +217,14 @@ fn poles_text(hazard: &Hazard) -> String {
 pub(super) fn poles_of(text: &str) -> Option<Vec<Option<f64>>> {
     let one = |part: &str| match part.trim() {
         "" => Some(None),
-        height => height.parse().ok().filter(is_height).map(Some),
+        height => height.parse().ok().filter(|h| is_height(*h)).map(Some),
     };
     text.split(';').map(one).collect()
 }
 
 /// Whether a number can be a height above ground, metres. However high, it was written by a person.
-pub(super) fn is_height(metres: &f64) -> bool {
-    metres.is_finite() && *metres >= 0.0
+pub(super) fn is_height(metres: f64) -> bool {
+    metres.is_finite() && metres >= 0.0
 }
 
 /// A name as SQL has it.

@@ -26,7 +26,7 @@ impl Split {
                     WHERE list.\"unique\" AND column.name IS NOT NULL)";
         let names =
             db.prepare_cached(sql)?.query_map([table], |row| row.get(0))?.collect::<Result<Vec<String>, _>>()?;
-        let names = names.iter().map(|name| format!(", {}", quoted(name))).collect::<String>();
+        let names = names.iter().flat_map(|name| [", ".to_owned(), quoted(name)]).collect::<String>();
         let copy = format!("INSERT INTO {table} (id, geom{names}) SELECT ?2, ?3{names} FROM {table} WHERE fid = ?1");
         for (id, shape) in others {
             db.prepare_cached(&copy)?.execute(params![fid, id, blob::encode(shape, srs_id)])?;

@@ -179,7 +179,8 @@ fn tables_that_would_fill_the_memory_are_refused() {
     assert!(words.contains("more than 2000000 records"), "{words}");
 
     // Columns that were added later cost a row nothing on the disk.
-    let columns: String = (0..200).map(|n| format!("ALTER TABLE outlines ADD c{n} TEXT DEFAULT 'x';")).collect();
+    let columns: Vec<String> = (0..200).map(|n| format!("ALTER TABLE outlines ADD c{n} TEXT DEFAULT 'x';")).collect();
+    let columns = columns.concat();
     let rows = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 45000)
                 INSERT INTO outlines (geom) SELECT NULL FROM n;";
     let (_folder, path) = database("wide.gpkg", &format!("{rows}{columns}"));
