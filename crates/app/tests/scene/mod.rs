@@ -20,6 +20,7 @@ use std::sync::Arc;
 
 const FOOT_M: f64 = 0.304_8;
 
+#[derive(Clone)]
 pub(crate) struct Scene {
     pub(crate) terrain: Arc<Terrain>,
     pub(crate) fields: Vec<Arc<Field>>,
@@ -72,7 +73,7 @@ pub(crate) fn ground(p: Xy) -> f64 {
     60.0 + valley + sum * (0.35 + valley / 130.0)
 }
 
-const ORIGIN: Xy = Xy::new(512_000.0, 5_645_000.0);
+pub(crate) const ORIGIN: Xy = Xy::new(512_000.0, 5_645_000.0);
 
 impl Scene {
     /// The scene with about `count` fields; the terrain is `km` kilometres on a side with posts `cell_m` apart.
