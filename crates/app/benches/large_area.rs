@@ -1,4 +1,4 @@
-//! The whole window over an area file of 20 000 fields with 87 000 boundary sides: what every frame costs, and the
+//! The whole window over an area file of 20 000 fields with SIDES boundary sides: what every frame costs, and the
 //! longest frame from something being done until all that follows from it is done, too.
 //!
 //! A frame is everything but the graphics card: commands, panels, map, tessellation. Files, studies and assessments are
@@ -31,11 +31,11 @@ const SCREEN: Vec2 = Vec2::new(1920.0, 1080.0);
 /// A place of the map with nothing but the map under it.
 const ON_MAP: Pos2 = pos2(1100.0, 540.0);
 /// How far from its middle the area reaches, metres.
-const HALF: Xy = Xy::new(25_500.0, 21_500.0);
+const HALF: Xy = Xy::new(33_000.0, 28_000.0);
 
 /// Two area files in a folder: mine, and that of somebody who looked at every second field since.
 fn files(folder: &Path) -> [PathBuf; 2] {
-    let scene = Scene::new(20_000, 56.0, 50.0);
+    let scene = Scene::new(20_000, 72.0, 50.0);
     let frame = Arc::new(Frame::from_user("EPSG:32630").unwrap());
     let ground = folder.join("ground.tif");
     write_geotiff(&ground, &scene.terrain.frame, frame.epsg(), &scene.terrain.heights_m).unwrap();

@@ -4,12 +4,14 @@ mod classify;
 mod edit;
 mod from_file;
 mod import;
+mod places;
 mod proposal;
 mod sample;
 
 pub use classify::{Classified, classify};
 pub use edit::{Change, Edit, EditError, Identified, Swap};
 pub use import::Present;
+pub use places::Places;
 pub use proposal::Proposal;
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};

@@ -288,9 +288,14 @@ fn ring(at: Xy, spare: impl Fn(Xy) -> f64) -> Vec<Xy> {
         .collect()
 }
 
-/// Fields on a skewed lattice with corners pulled about, anticlockwise.
+/// So many fields on a lattice just large enough, since some places of it are left empty.
 fn fields(count: usize) -> Vec<Field> {
-    let side = (count as f64).sqrt().ceil() as i64 + 1;
+    let least = (count as f64).sqrt().ceil() as i64 + 1;
+    (least..).map(|side| lattice(count, side)).find(|fields| fields.len() == count).unwrap_or_default()
+}
+
+/// At most so many fields on a skewed lattice with corners pulled about, anticlockwise.
+fn lattice(count: usize, side: i64) -> Vec<Field> {
     let corner = |r: i64, c: i64| {
         let jitter = |k: u64| noise(r, c, k) - 0.5;
         let (x, y) = ((c as f64 - side as f64 / 2.0) * 360.0, (r as f64 - side as f64 / 2.0) * 300.0);

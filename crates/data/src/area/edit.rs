@@ -3,6 +3,7 @@
 //! The window applies an [`Edit`] to the [`Area`] in memory and writes the same edit to the area's file in one
 //! transaction. Undo is the inverse edit, taken the same way.
 
+use super::places::MANY;
 use super::{Area, Home, Proposal};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use std::collections::HashMap;
@@ -222,9 +223,6 @@ impl<'a> Swaps<'a> {
     }
 }
 
-/// From this many changes on, an index of identifiers costs less than looking through all things for each.
-const MANY: usize = 16;
-
 fn put_all<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>]) -> Result<(), EditError> {
     if swaps.len() < MANY { swaps.iter().try_for_each(|swap| put(all, swap)) } else { put_many(all, swaps) }
 }
@@ -233,9 +231,9 @@ fn put_all<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap
 fn put_many<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>]) -> Result<(), EditError> {
     let what = T::WHAT;
     let mut things: Vec<Option<Arc<T>>> = all.iter().cloned().map(Some).collect();
-    let mut by_id: HashMap<String, Vec<usize>> = HashMap::new();
+    let mut by_id: HashMap<&str, Vec<usize>> = HashMap::with_capacity(all.len());
     for (i, thing) in all.iter().enumerate() {
-        by_id.entry(thing.id().to_owned()).or_default().push(i);
+        by_id.entry(thing.id()).or_default().push(i);
     }
     for swap in swaps {
         if swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
@@ -253,7 +251,7 @@ fn put_many<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swa
             at = Some(place);
         }
         let Some(after) = &swap.after else { continue };
-        let places = by_id.entry(after.id().to_owned()).or_default();
+        let places = by_id.entry(after.id()).or_default();
         if !places.is_empty() {
             return Err(EditError::Taken { what, id: after.id().to_owned() });
         }
