@@ -75,7 +75,8 @@ impl Bench {
             scene.with_input(theme, |input| match look {
                 Look::Rehearse => drop(map_view(ui, state, input)),
                 Look::Annotate => {
-                    let input = MapInput { ranked: None, reach: None, aircraft: None, wind: None, path: None, ..*input };
+                    let input =
+                        MapInput { ranked: None, reach: None, aircraft: None, wind: None, path: None, ..*input };
                     drop(map_view(ui, state, &input));
                 }
             });

@@ -19,7 +19,12 @@ const BEST_WITH_STRIP: usize = 3;
 const EVERY_STRIP_BELOW_M_PER_PT: f64 = 4.0;
 
 /// Strips, numbers, and the chosen field's frame, over the veil.
-pub(in super::super) fn draw_marks(brush: &mut Brush<'_>, cache: &FieldCache, input: &MapInput<'_>, hover: Option<usize>) {
+pub(in super::super) fn draw_marks(
+    brush: &mut Brush<'_>,
+    cache: &FieldCache,
+    input: &MapInput<'_>,
+    hover: Option<usize>,
+) {
     let hover = input.hovered.or(hover);
     for (i, chosen) in [(hover, false), (input.selected, true)] {
         if let Some(i) = i
