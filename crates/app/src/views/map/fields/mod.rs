@@ -26,7 +26,7 @@ const REACH_PT: f32 = 8.0;
 struct Derived {
     of: Arc<Field>,
     bounds: Bounds,
-    area: OnceCell<Area>,
+    area: OnceCell<Box<Area>>,
     label_at: OnceCell<Xy>,
 }
 
@@ -68,7 +68,7 @@ impl FieldCache {
     }
 
     fn area(&self, i: usize, field: &Field) -> Option<&Area> {
-        self.derived.get(i).map(|d| d.area.get_or_init(|| Area::new(&field.outer, &field.holes)))
+        self.derived.get(i).map(|d| d.area.get_or_init(|| Box::new(Area::new(&field.outer, &field.holes))).as_ref())
     }
 
     /// Where the number stands: the centroid, or a point well inside where that lies outside.
