@@ -1,6 +1,6 @@
 //! One frame of the map: shapes and tessellation, without the graphics card.
 //!
-//! 150 fields with rings and contours as a pilot looks at them, and 20 000 fields (SIDES boundary sides) at the scales
+//! 150 fields with rings and contours as a pilot looks at them, and 20 000 fields (some 87 000 boundary sides) at the scales
 //! where most is drawn: all of them as dots, all of them as outlines, as many numbers as fit.
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed bench")]
 

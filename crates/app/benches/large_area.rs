@@ -1,4 +1,4 @@
-//! The whole window over an area file of 20 000 fields with SIDES boundary sides: what every frame costs, and the
+//! The whole window over an area file of 20 000 fields with some 87 000 boundary sides: what every frame costs, and the
 //! longest frame from something being done until what follows from it is done, too.
 //!
 //! A frame is everything but the graphics card: commands, panels, map, tessellation. Files, studies and assessments are

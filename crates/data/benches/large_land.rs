@@ -56,7 +56,7 @@ fn large_land(c: &mut Criterion) {
     let (own, other) = (Land::from(&mine), Land::from(&theirs));
     let compare = || Merge::between(&own, &other, None, &MergeOptions::default()).unwrap();
     let merge = compare();
-    assert!(merge.differences().len() >= 20_000);
+    assert!(merge.differences().len() >= 10_000, "{} differences", merge.differences().len());
     group.bench_function("compare with another of which 10 000 fields differ", |b| b.iter(|| black_box(compare())));
     let takes = merge.defaults();
     let edit = merge.edit(&takes, "theirs");
