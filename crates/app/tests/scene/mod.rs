@@ -291,7 +291,7 @@ fn ring(at: Xy, spare: impl Fn(Xy) -> f64) -> Vec<Xy> {
 /// So many fields on a lattice just large enough, since some places of it are left empty.
 fn fields(count: usize) -> Vec<Field> {
     let least = (count as f64).sqrt().ceil() as i64 + 1;
-    (least..).map(|side| lattice(count, side)).find(|fields| fields.len() == count).unwrap_or_default()
+    (least..2 * least + 8).map(|side| lattice(count, side)).find(|fields| fields.len() == count).unwrap_or_default()
 }
 
 /// At most so many fields on a skewed lattice with corners pulled about, anticlockwise.

@@ -56,7 +56,7 @@ pub(super) fn one_field(ui: &mut Ui, model: &Model, id: &str, theme: &Theme, com
 pub(super) fn many_fields(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let Some(area) = &model.area else { return };
     let chosen = model.annotating.field_indices().iter();
-    let fields: Vec<&Field> = chosen.filter_map(|&i| area.fields.get(i)).map(|f| f.as_ref()).collect();
+    let fields: Vec<&Field> = chosen.filter_map(|&i| area.fields.get(i)).map(AsRef::as_ref).collect();
     if let Some(first) = fields.first() {
         let hectares: f64 = fields.iter().map(|f| f.area_m2()).sum::<f64>() / 1e4;
         let text = format!("{} fields, {hectares:.1} ha together", fields.len());

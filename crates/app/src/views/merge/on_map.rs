@@ -29,7 +29,7 @@ pub fn draw(ui: &Ui, view: &View, model: &Model, theme: &Theme) {
             Some(Pair::Hazard(trio)) => {
                 let of = trio.mine.as_ref().or(trio.theirs.as_ref());
                 let closed = of.is_some_and(|h| matches!(h.shape, HazardShape::Area { .. }));
-                over.both(trio, shown, closed, |h| vertices(h));
+                over.both(trio, shown, closed, vertices);
             }
             Some(Pair::QuietZone(trio)) => over.both(trio, shown, true, |z| &z.outer),
             Some(Pair::Home(trio)) => {
