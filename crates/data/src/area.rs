@@ -3,6 +3,7 @@
 mod classify;
 mod edit;
 mod from_file;
+mod gone;
 mod import;
 mod places;
 mod proposal;
@@ -10,9 +11,9 @@ mod sample;
 
 pub use classify::{Classified, classify};
 pub use edit::{Change, Edit, EditError, Identified, Swap};
+pub(crate) use gone::Thing;
 pub use import::Present;
 pub use places::Places;
-pub(crate) use places::Thing;
 pub use proposal::Proposal;
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
@@ -150,7 +151,7 @@ pub struct Area {
     /// Whether this is the invented sample area.
     pub is_sample: bool,
     /// Where things stood that were taken away; begin with the default.
-    pub places: Places,
+    pub places: gone::GonePlaces,
 }
 
 impl Area {
@@ -255,7 +256,7 @@ impl Area {
             provenance,
             warnings,
             is_sample: false,
-            places: Places::default(),
+            places: gone::GonePlaces::default(),
         })
     }
 

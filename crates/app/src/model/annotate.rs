@@ -3,7 +3,7 @@
 use super::Model;
 use crate::edits::draft::{Attraction, Draft, Drawing};
 use crate::edits::{self, Made, Refused};
-use sparefield_data::area::{Area, Edit};
+use sparefield_data::area::{Area, Edit, Places};
 use sparefield_geometry::fields::hazards::distance_to_m;
 use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, Field, HazardShape};
 use sparefield_geometry::outline::index::Owner;
@@ -11,6 +11,7 @@ use sparefield_geometry::outline::pick::{Hit, Hold};
 use sparefield_geometry::outline::snap::Target;
 use sparefield_geometry::outline::{CornerRef, OutlineIndex, SideRef};
 use sparefield_geometry::position::Xy;
+use std::collections::HashSet;
 use std::sync::Arc;
 
 /// Something in the area that can be chosen, by identifier.
@@ -171,6 +172,8 @@ pub struct Annotate {
     pub painting: Option<(String, Vec<usize>)>,
     /// Why the last thing was not done.
     pub refused: Option<Refused>,
+    /// The fields among what is chosen: their identifiers, and their indices in the area.
+    fields: (Vec<String>, Vec<usize>),
     index: Option<(u64, OutlineIndex<Arc<Field>>)>,
 }
 
@@ -186,11 +189,24 @@ impl Annotate {
             _ => None,
         }
     }
-    /// Identifiers of the chosen fields.
+    /// Identifiers of the chosen fields, in the order of choosing.
     #[must_use]
-    pub fn fields(&self) -> Vec<String> {
-        let ids = self.chosen.iter().filter_map(|t| if let Thing::Field(id) = t { Some(id.clone()) } else { None });
-        ids.collect()
+    pub fn fields(&self) -> &[String] {
+        &self.fields.0
+    }
+    /// Indices of the chosen fields in the area, in the order of choosing.
+    #[must_use]
+    pub fn field_indices(&self) -> &[usize] {
+        &self.fields.1
+    }
+    /// Notes which fields are chosen, after what is chosen or the area changed.
+    pub(super) fn note_fields(&mut self, area: &Area) {
+        let places = Places::new(&area.fields, self.chosen.len());
+        let chosen = self.chosen.iter().filter_map(|thing| match thing {
+            Thing::Field(id) => Some((id.clone(), places.find(id)?.0)),
+            _ => None,
+        });
+        self.fields = chosen.unzip();
     }
     /// Identifiers of the chosen suggestions.
     #[must_use]
@@ -214,12 +230,16 @@ impl Annotate {
     }
     /// Forgets what is no longer in the area.
     pub fn follow(&mut self, area: &Area) {
+        let count = self.chosen.len();
+        let (fields, hazards) = (Places::new(&area.fields, count), Places::new(&area.hazards, count));
+        let (zones, proposals) = (Places::new(&area.quiet_zones, count), Places::new(&area.proposals, count));
         self.chosen.retain(|thing| match thing {
-            Thing::Field(id) => area.fields.iter().any(|f| &f.id == id),
-            Thing::Hazard(id) => area.hazards.iter().any(|h| &h.id == id),
-            Thing::QuietZone(id) => area.quiet_zones.iter().any(|z| &z.id == id),
-            Thing::Proposal(id) => area.proposals.iter().any(|p| &p.field.id == id),
+            Thing::Field(id) => fields.find(id).is_some(),
+            Thing::Hazard(id) => hazards.find(id).is_some(),
+            Thing::QuietZone(id) => zones.find(id).is_some(),
+            Thing::Proposal(id) => proposals.find(id).is_some(),
         });
+        self.note_fields(area);
         let corners = self.one_field().and_then(|id| area.fields.iter().find(|f| f.id == id));
         self.side = self.side.filter(|s| corners.is_some_and(|f| *s < f.outer.len()));
         self.corner = self.corner.filter(|c| corners.is_some_and(|f| edits::outline::corner_at(f, *c).is_some()));
@@ -270,16 +290,13 @@ impl Model {
                 let fields = inside.into_iter().map(|i| Thing::Field(area.fields[i].id.clone()));
                 let open: Vec<&Field> = area.proposals.iter().filter(|p| !p.refused).map(|p| &p.field).collect();
                 let suggested = OutlineIndex::new(open, Vec::new());
-                let suggested = suggested.in_lasso(lasso, Hold::Part).into_iter();
-                let suggested = suggested.filter_map(|i| Some(Thing::Proposal(suggested_id(&area, i)?)));
+                let inside = suggested.in_lasso(lasso, Hold::Part).into_iter();
+                let suggested = inside.filter_map(|i| Some(Thing::Proposal(suggested.field(i)?.id.clone())));
                 // Round suggestions one means the suggestions, while they are looked at.
                 let found: Vec<Thing> =
                     if self.suggesting.shown { suggested.collect() } else { fields.chain(suggested).collect() };
-                for thing in found {
-                    if !a.chosen.contains(&thing) {
-                        a.chosen.push(thing);
-                    }
-                }
+                let known: HashSet<Thing> = a.chosen.iter().cloned().collect();
+                a.chosen.extend(found.into_iter().filter(|thing| !known.contains(thing)));
                 self.chosen_changed(&area);
             }
             AnnotateCommand::ChooseSide(side) => {
@@ -365,8 +382,7 @@ impl Model {
             AnnotateCommand::Do(made) => self.make((**made).clone()),
             AnnotateCommand::ForgetRefusal => {}
             AnnotateCommand::Join => {
-                let ids = a.fields();
-                let made = edits::outline::join_fields(&area, &ids);
+                let made = edits::outline::join_fields(&area, a.fields());
                 self.make(made);
             }
         }
@@ -403,6 +419,7 @@ impl Model {
 
     /// One chosen field is the field of the card, too.
     fn chosen_changed(&mut self, area: &Area) {
+        self.annotating.note_fields(area);
         let one = self.annotating.one_field();
         self.selected = one.and_then(|id| area.fields.iter().position(|f| f.id == id));
         self.open_working = None;
@@ -441,7 +458,7 @@ impl Model {
         };
         let mut all = || -> Result<(), Refused> {
             if !fields.is_empty() {
-                take(edits::describe::delete_fields(area, &fields))?;
+                take(edits::describe::delete_fields(area, fields))?;
             }
             for thing in &a.chosen {
                 match thing {
@@ -500,7 +517,7 @@ impl Model {
             Grip::NewCorner(id, side) => edits::outline::insert_corner(area, id, *side, at, !alone),
             Grip::HazardVertex(id, vertex) => edits::things::move_hazard_vertex(area, id, *vertex, at),
             Grip::ZoneCorner(id, vertex) => edits::things::move_zone_corner(area, id, *vertex, at),
-            Grip::Fields(from) => edits::outline::move_fields(area, &a.fields(), to - *from),
+            Grip::Fields(from) => edits::outline::move_fields(area, a.fields(), to - *from),
         };
         if let Some(hand) = &mut a.in_hand {
             hand.at = at;
@@ -575,11 +592,6 @@ impl Annotate {
             sides.push(side);
         }
     }
-}
-
-/// Identifier of an open suggestion by its place among the open ones.
-fn suggested_id(area: &Area, index: usize) -> Option<String> {
-    area.proposals.iter().filter(|p| !p.refused).nth(index).map(|p| p.field.id.clone())
 }
 
 /// What an edit adds, if one thing.

@@ -325,11 +325,12 @@ impl Model {
             Command::SetMode(mode) => {
                 self.mode = *mode;
                 // What is chosen in one mode is chosen in the other.
-                let chosen = self.selected.and_then(|i| self.area.as_ref()?.fields.get(i));
-                if let (Mode::Annotate, Some(field)) = (mode, chosen)
+                if let (Mode::Annotate, Some(area)) = (mode, &self.area)
+                    && let Some(field) = self.selected.and_then(|i| area.fields.get(i))
                     && self.annotating.one_field() != Some(&field.id)
                 {
                     self.annotating.chosen = vec![Thing::Field(field.id.clone())];
+                    self.annotating.note_fields(area);
                 }
             }
             Command::Annotate(command) => {

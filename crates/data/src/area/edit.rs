@@ -3,7 +3,8 @@
 //! The window applies an [`Edit`] to the [`Area`] in memory and writes the same edit to the area's file in one
 //! transaction. Undo is the inverse edit, taken the same way.
 
-use super::places::Places;
+use super::gone::GonePlaces;
+use super::places::MANY;
 use super::{Area, Home, Proposal};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use std::collections::HashMap;
@@ -228,12 +229,13 @@ impl<'a> Swaps<'a> {
     }
 }
 
-/// From this many changes on, an index of identifiers costs less than looking through all things for each.
-const MANY: usize = 16;
-
 /// Takes the changes of one kind, in their order. What was taken away and comes back stands where it stood, so that
 /// undoing is exact.
-fn put_all<T: Placed>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>], places: &mut Places) -> Result<(), EditError> {
+fn put_all<T: Placed>(
+    all: &mut Arc<Vec<Arc<T>>>,
+    swaps: &[&Swap<T>],
+    places: &mut GonePlaces,
+) -> Result<(), EditError> {
     if swaps.len() < MANY {
         swaps.iter().try_for_each(|swap| put(all, swap, places))
     } else {
@@ -242,12 +244,16 @@ fn put_all<T: Placed>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>], places: &m
 }
 
 /// As [`put`] for one after the other.
-fn put_many<T: Placed>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>], places: &mut Places) -> Result<(), EditError> {
+fn put_many<T: Placed>(
+    all: &mut Arc<Vec<Arc<T>>>,
+    swaps: &[&Swap<T>],
+    places: &mut GonePlaces,
+) -> Result<(), EditError> {
     let what = T::WHAT;
     let mut row = Row::of(all);
     let mut by_id: HashMap<String, Vec<usize>> = HashMap::new();
     for (i, thing) in all.iter().enumerate() {
-        by_id.entry(thing.id().to_owned()).or_default().push(i);
+        by_id.entry(thing.id()).or_default().push(i);
     }
     for swap in swaps {
         if swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
@@ -346,7 +352,7 @@ impl<T> Row<T> {
     }
 }
 
-fn put<T: Placed>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>, places: &mut Places) -> Result<(), EditError> {
+fn put<T: Placed>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>, places: &mut GonePlaces) -> Result<(), EditError> {
     let what = T::WHAT;
     if swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
         return Err(EditError::Nameless { what });

@@ -1,6 +1,6 @@
 //! An area from its own file: the terrain it names is loaded under what it holds.
 
-use super::{Area, AreaRequest, Places, extent_window, inspect_all, named_crs, sample};
+use super::{Area, AreaRequest, extent_window, gone::GonePlaces, inspect_all, named_crs, sample};
 use crate::area_file::{self, AreaFile, AreaParts, TerrainSource};
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::terrain::{self, TerrainRequest};
@@ -64,7 +64,7 @@ impl Area {
             provenance,
             warnings,
             is_sample: parts.terrain == TerrainSource::Sample,
-            places: Places::default(),
+            places: GonePlaces::default(),
         })
     }
 }

@@ -1,46 +1,55 @@
-//! Where things stood that were taken away, so that an undone deletion puts them back there.
+//! Where things are by identifier.
 
-use super::edit::Identified;
-use std::any::Any;
+use super::Identified;
 use std::collections::HashMap;
 use std::sync::Arc;
 
-/// For each thing that was taken away, what stood after it.
-#[derive(Clone, Debug, Default)]
-pub struct Places {
-    gone: Arc<HashMap<(&'static str, String), Gone>>,
+/// From this many look-ups on, an index of identifiers costs less than looking through all things for each.
+pub(super) const MANY: usize = 16;
+
+/// Finds things by identifier: looks through them for a few look-ups, and through an index for many.
+#[derive(Debug)]
+pub struct Places<'a, T> {
+    all: &'a [Arc<T>],
+    index: Option<HashMap<&'a str, usize>>,
 }
 
-#[derive(Clone, Debug)]
-struct Gone {
-    thing: Thing,
-    /// The identifier of the thing after it; `None` where it was the last.
-    next: Option<String>,
+impl<'a, T: Identified> Places<'a, T> {
+    /// Places of these things, for about so many look-ups.
+    #[must_use]
+    pub fn new(all: &'a [Arc<T>], lookups: usize) -> Self {
+        let index = (lookups >= MANY).then(|| {
+            // Backwards, so that of several with one identifier the first is found, as without an index.
+            all.iter().enumerate().rev().map(|(i, thing)| (thing.id(), i)).collect()
+        });
+        Self { all, index }
+    }
+
+    /// The thing with an identifier and its index; `None` where there is none.
+    #[must_use]
+    pub fn find(&self, id: &str) -> Option<(usize, &'a Arc<T>)> {
+        let at = match &self.index {
+            Some(index) => index.get(id).copied(),
+            None => self.all.iter().position(|thing| thing.id() == id),
+        }?;
+        Some((at, &self.all[at]))
+    }
 }
 
-/// One thing, whatever its kind: the very same, and not another with its identifier.
-#[derive(Clone, Debug)]
-pub(crate) struct Thing(Arc<dyn Any + Send + Sync>);
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use sparefield_geometry::fields::model::Field;
 
-impl Thing {
-    pub(crate) fn of<T: Send + Sync + 'static>(thing: &Arc<T>) -> Self {
-        Self(Arc::clone(thing) as Arc<dyn Any + Send + Sync>)
-    }
-    pub(crate) fn is<T: Send + Sync + 'static>(&self, thing: &Arc<T>) -> bool {
-        Arc::ptr_eq(&self.0, &Self::of(thing).0)
-    }
-}
-
-impl Places {
-    /// Notes that a thing was taken away, and what stood after it.
-    pub(super) fn left<T: Identified + Send + Sync + 'static>(&mut self, thing: &Arc<T>, next: Option<String>) {
-        let gone = Gone { thing: Thing::of(thing), next };
-        Arc::make_mut(&mut self.gone).insert((T::WHAT, thing.id().to_owned()), gone);
-    }
-
-    /// What stood after a thing that comes back; `None` for one that is new or was the last.
-    pub(super) fn next_of<T: Identified + Send + Sync + 'static>(&self, thing: &Arc<T>) -> Option<&str> {
-        let gone = self.gone.get(&(T::WHAT, thing.id().to_owned()))?;
-        gone.next.as_deref().filter(|_| gone.thing.is(thing))
+    #[test]
+    fn an_index_finds_what_looking_through_all_finds() {
+        let ids = ["b", "a", "", "b", "c"];
+        let fields: Vec<Arc<Field>> =
+            ids.iter().map(|id| Arc::new(Field { id: (*id).to_owned(), ..Field::default() })).collect();
+        let (few, many) = (Places::new(&fields, 1), Places::new(&fields, MANY));
+        for (id, place) in [("a", Some(1)), ("b", Some(0)), ("c", Some(4)), ("", Some(2)), ("d", None)] {
+            assert_eq!(few.find(id).map(|(i, _)| i), place, "{id}");
+            assert_eq!(many.find(id).map(|(i, _)| i), place, "{id}");
+        }
     }
 }

@@ -28,7 +28,7 @@ pub(super) fn one_field(ui: &mut Ui, model: &Model, id: &str, theme: &Theme, com
         ui.separator();
     }
     let ids = [id.to_owned()];
-    let form = Form { area, ids: &ids };
+    let form = Form::new(area, &ids);
     form.text(ui, commands, "Name", "name", &field.name, |f, t| f.name = t);
     form.choice(ui, commands, "Surface", "surface", field.surface, Surface::ALL, Surface::words, |f, s| f.surface = s);
     form.stock(ui, model, field, commands);
@@ -55,15 +55,14 @@ pub(super) fn one_field(ui: &mut Ui, model: &Model, id: &str, theme: &Theme, com
 /// Changes to everything that is chosen.
 pub(super) fn many_fields(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let Some(area) = &model.area else { return };
-    let ids = model.annotating.fields();
-    let fields: Vec<&Field> =
-        ids.iter().filter_map(|id| edits::field(area, id).ok()).map(|(_, f)| f.as_ref()).collect();
+    let chosen = model.annotating.field_indices().iter();
+    let fields: Vec<&Field> = chosen.filter_map(|&i| area.fields.get(i)).map(AsRef::as_ref).collect();
     if let Some(first) = fields.first() {
         let hectares: f64 = fields.iter().map(|f| f.area_m2()).sum::<f64>() / 1e4;
         let text = format!("{} fields, {hectares:.1} ha together", fields.len());
         ui.label(RichText::new(text).color(theme.colours.ink_soft));
         ui.add_space(space::TIGHT);
-        let form = Form { area, ids: &ids };
+        let form = Form::new(area, model.annotating.fields());
         // What they do not agree on is shown as the first one's, and changes only when something is chosen.
         form.choice(ui, commands, "Surface", "surface", first.surface, Surface::ALL, Surface::words, |f, s| {
             f.surface = s;
@@ -166,11 +165,16 @@ fn standing(ui: &mut Ui, model: &Model, field: &Field, theme: &Theme) {
 pub(super) struct Form<'a> {
     pub(super) area: &'a Area,
     pub(super) ids: &'a [String],
+    /// What is half typed belongs to these fields.
+    pub(super) key: Id,
 }
 
 const LABEL_WIDTH: f32 = 74.0;
 
-impl Form<'_> {
+impl<'a> Form<'a> {
+    fn new(area: &'a Area, ids: &'a [String]) -> Self {
+        Self { area, ids, key: Id::unique(("form", ids)) }
+    }
     pub(super) fn change(&self, commands: &mut Vec<Command>, what: &str, change: impl Fn(&mut Field)) {
         let made = describe::change_fields(self.area, self.ids, what, change);
         commands.push(Command::Annotate(AnnotateCommand::Do(Box::new(made))));
@@ -194,7 +198,7 @@ impl Form<'_> {
     ) {
         ui.horizontal(|ui| {
             Self::label(ui, label);
-            let id = Id::unique(("field text", what, self.ids));
+            let id = self.key.with(("field text", what));
             if let Some(text) = typed_text(ui, id, label, now, "", ui.available_width() - 8.0) {
                 self.change(commands, what, |f| set(f, text.trim().to_owned()));
             }
@@ -259,7 +263,7 @@ impl Form<'_> {
     ) {
         ui.horizontal(|ui| {
             Self::label(ui, label);
-            let id = Id::unique((what, self.ids));
+            let id = self.key.with(what);
             let shown = now.map_or_else(String::new, format_day);
             if let Some(text) = typed_text(ui, id, label, &shown, none, 110.0) {
                 if text.trim().is_empty() {

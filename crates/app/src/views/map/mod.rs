@@ -17,13 +17,14 @@ mod imagery;
 mod paint;
 mod reach;
 pub mod relief;
+mod room;
 mod tiles;
 pub mod tint;
 
 pub use camera::{Bounds, Camera, View};
 pub use furniture::STRIP_HEIGHT;
 pub use hands::{AIRCRAFT_LABEL, MAP_LABEL, NOSE_LABEL};
-pub(crate) use paint::cut_to;
+pub(crate) use paint::{Pen, cut_to, dash};
 pub use tiles::Loading;
 
 use crate::theme::Theme;
