@@ -45,6 +45,7 @@ fn empty() -> Area {
         hazards: Arc::default(),
         quiet_zones: Arc::default(),
         lanes: Arc::default(),
+        layers: Arc::default(),
         home: None,
         start: None,
         provenance: Vec::new(),

@@ -14,6 +14,7 @@ pub use proposal::Proposal;
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame, FrameError};
+use crate::imagery::AreaLayers;
 use crate::quantity::ReportedWind;
 use crate::terrain::{self, TerrainInfo, TerrainRequest};
 use crate::vector::{self, Hazards, VectorOptions};
@@ -134,6 +135,8 @@ pub struct Area {
     pub quiet_zones: Arc<Vec<Arc<QuietZone>>>,
     /// Lines for orientation.
     pub lanes: Arc<Vec<Lane>>,
+    /// What is drawn under the fields.
+    pub layers: Arc<AreaLayers>,
     /// Home strip, where one is known.
     pub home: Option<Home>,
     /// A state worth looking at first, where one is known.
@@ -243,6 +246,7 @@ impl Area {
             hazards: shared(with_ids(hazards.hazards, "hazard", |h| &mut h.id)),
             quiet_zones: shared(with_ids(hazards.quiet_zones, "quiet", |q| &mut q.id)),
             lanes: Arc::new(Vec::new()),
+            layers: Arc::default(),
             home: None,
             start: None,
             provenance,

@@ -25,7 +25,7 @@ pub use survey::{Survey, SurveyCommand};
 
 use crate::assess::{Assessment, Ring};
 use crate::command::Command;
-use sparefield_data::area::{Area, Edit};
+use sparefield_data::area::{Area, Change, Edit};
 use sparefield_data::quantity::{SpeedUnit, UnitPrefs};
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::fields::model::Day;
@@ -242,6 +242,7 @@ impl Model {
         self.assessment = None;
         self.cannot_assess = None;
         self.history.clear();
+        self.layers.replace(&area.layers);
         self.conditions.place_in(&area);
         for warning in &area.warnings {
             self.notices.push(Notice { level: NoticeLevel::Info, text: warning.to_string() });
@@ -340,6 +341,7 @@ impl Model {
             Command::Merge(command) => return self.apply_merge(command),
             Command::EndGesture => {
                 self.history.end_gesture();
+                self.keep_layers();
                 return;
             }
             Command::Suggest(_)
@@ -355,10 +357,7 @@ impl Model {
             | Command::OpenSample
             | Command::ChooseFiles
             | Command::StopOpening => return,
-            Command::Layers(command) => {
-                self.layers.apply(command);
-                return;
-            }
+            Command::Layers(command) => return self.apply_layers(command),
         }
         if self.conditions != before {
             self.history.changed(before, command.gesture());
@@ -381,8 +380,10 @@ impl Model {
             self.assessment = Some(Arc::new(assessment.carried_over(&changed.fields)));
         }
         self.annotating.follow(&changed);
+        self.layers.follow(&changed.layers);
         self.area = Some(Arc::new(changed));
-        self.land_revision += 1;
+        // Nothing is computed from what is only drawn.
+        self.land_revision += u64::from(!edit.changes.iter().all(|c| matches!(c, Change::Layers(_))));
         self.unsaved.push(edit);
         true
     }

@@ -114,7 +114,12 @@ pub fn map_panel(
     let input = MapInput {
         theme,
         terrain: area.map(|a| &a.terrain),
-        ground: GroundLook { shading: true, tint: super::layers::tint(model), contours: model.layers.contours },
+        ground: GroundLook {
+            shading: true,
+            tint: super::layers::tint(model),
+            strength: model.layers.ground_opacity,
+            contours: model.layers.contours,
+        },
         layers: &shown,
         revision: model.land_revision,
         fields,

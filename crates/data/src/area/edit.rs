@@ -4,6 +4,7 @@
 //! transaction. Undo is the inverse edit, taken the same way.
 
 use super::{Area, Home, Proposal};
+use crate::imagery::AreaLayers;
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -54,6 +55,8 @@ pub enum Change {
     Home(Swap<Home>),
     /// Of the area's title.
     Title(Swap<String>),
+    /// Of what is drawn under the fields.
+    Layers(Swap<AreaLayers>),
 }
 
 /// Changes that are made and undone together.
@@ -109,6 +112,7 @@ impl Edit {
             Change::Proposal(s) => Change::Proposal(s.inverse()),
             Change::Home(s) => Change::Home(s.inverse()),
             Change::Title(s) => Change::Title(s.inverse()),
+            Change::Layers(s) => Change::Layers(s.inverse()),
         });
         Self { words: self.words.clone(), changes: changes.collect() }
     }
@@ -178,6 +182,12 @@ impl Area {
                     }
                     new.title = swap.after.as_deref().cloned().unwrap_or_default();
                 }
+                Change::Layers(swap) => {
+                    if swap.before.as_deref() != Some(&*new.layers) {
+                        return Err(EditError::Stale { what: "list of layers of", id: new.title });
+                    }
+                    new.layers = swap.after.clone().unwrap_or_default();
+                }
                 Change::Field(_) | Change::Hazard(_) | Change::QuietZone(_) | Change::Proposal(_) => {}
             }
         }
@@ -215,7 +225,7 @@ impl<'a> Swaps<'a> {
                 Change::Hazard(swap) => all.hazards.push(swap),
                 Change::QuietZone(swap) => all.quiet_zones.push(swap),
                 Change::Proposal(swap) => all.proposals.push(swap),
-                Change::Home(_) | Change::Title(_) => {}
+                Change::Home(_) | Change::Title(_) | Change::Layers(_) => {}
             }
         }
         all

@@ -2,6 +2,7 @@
 
 use super::blob;
 use super::known::{EdgeKey, Ends, Known};
+use super::layers;
 use super::row::Stored;
 use super::schema;
 use crate::area::{Change, Edit, Home, Identified, Swap};
@@ -10,6 +11,7 @@ use rusqlite::{Connection, params, params_from_iter};
 use sparefield_geometry::fields::model::{BoundaryEdge, Field, HazardShape};
 use sparefield_geometry::position::Xy;
 use std::collections::{BTreeMap, HashMap};
+use std::path::Path;
 use std::sync::Arc;
 
 /// The hand that writes: one transaction's view of the file.
@@ -17,13 +19,15 @@ pub(super) struct Writer<'a> {
     db: &'a Connection,
     known: &'a mut Known,
     srs_id: i32,
+    /// Where the file is, for what is named by its place relative to it.
+    path: &'a Path,
     /// Tables written to, with the extent of what was written.
     touched: BTreeMap<&'static str, Option<(Xy, Xy)>>,
 }
 
 impl<'a> Writer<'a> {
-    pub(super) fn new(db: &'a Connection, known: &'a mut Known, srs_id: i32) -> Self {
-        Self { db, known, srs_id, touched: BTreeMap::new() }
+    pub(super) fn new(db: &'a Connection, known: &'a mut Known, srs_id: i32, path: &'a Path) -> Self {
+        Self { db, known, srs_id, path, touched: BTreeMap::new() }
     }
 
     /// Writes every change of an edit. The caller holds the transaction.
@@ -39,6 +43,10 @@ impl<'a> Writer<'a> {
                 Change::Title(swap) => {
                     let title = swap.after.as_deref().map_or("", String::as_str);
                     schema::put_meta(self.db, "title", title)?;
+                }
+                Change::Layers(swap) => {
+                    let layers = swap.after.clone().unwrap_or_default();
+                    layers::put(self.db, &layers, self.path)?;
                 }
             }
         }

@@ -426,7 +426,7 @@ fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: 
     if let Some(terrain) = input.terrain {
         let covered_by_image = input.layers.iter().any(|l| matches!(l.content, LayerContent::Imagery(_)));
         // Under an image the ground is plain relief; classes and contours go on top of the image.
-        let plain = GroundLook { shading: true, tint: None, contours: false };
+        let plain = GroundLook { tint: None, contours: false, ..input.ground };
         let base = if covered_by_image { plain } else { input.ground };
         let (shapes, labels) = state.tiles.show(&ctx, view, terrain, input.theme, input.height_in_feet, base);
         let (sw, ne) = terrain.frame.bounds();
