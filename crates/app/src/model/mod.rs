@@ -25,7 +25,7 @@ pub use survey::{Survey, SurveyCommand};
 
 use crate::assess::{Assessment, Ring};
 use crate::command::Command;
-use sparefield_data::area::{Area, Change, Edit};
+use sparefield_data::area::{Area, Change, Edit, EditError};
 use sparefield_data::quantity::{SpeedUnit, UnitPrefs};
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::fields::model::Day;
@@ -301,7 +301,7 @@ impl Model {
                 match self.history.undo(&self.conditions) {
                     Some(Step::Conditions(c)) => self.conditions = *c,
                     Some(Step::Edit(edit)) => {
-                        self.take_edit(edit.inverse());
+                        self.take(edit.inverse(), |area| area.take_back(&edit));
                     }
                     None => {}
                 }
@@ -366,11 +366,16 @@ impl Model {
 
     /// Applies an edit to the area and leaves it to be saved. Says whether it fitted; if not, the pilot is told.
     fn take_edit(&mut self, edit: Edit) -> bool {
+        let made = edit.clone();
+        self.take(edit, |area| area.apply(&made))
+    }
+
+    fn take(&mut self, edit: Edit, change: impl FnOnce(&mut Area) -> Result<(), EditError>) -> bool {
         let Some(area) = &self.area else { return false };
         let id_of = |index: Option<usize>| index.and_then(|i| area.fields.get(i)).map(|f| f.id.clone());
         let (selected, hovered) = (id_of(self.selected), id_of(self.hovered));
         let mut changed = (**area).clone();
-        if let Err(why) = changed.apply(&edit) {
+        if let Err(why) = change(&mut changed) {
             self.notify(NoticeLevel::Problem, why.to_string());
             return false;
         }
@@ -380,6 +385,10 @@ impl Model {
             self.assessment = Some(Arc::new(assessment.carried_over(&changed.fields)));
         }
         self.annotating.follow(&changed);
+        if self.mode == Mode::Annotate {
+            // Of joined fields one is left, which is then the field of the card, too.
+            self.selected = place(self.annotating.one_field().map(str::to_owned));
+        }
         self.layers.follow(&changed.layers);
         self.area = Some(Arc::new(changed));
         // Nothing is computed from what is only drawn.

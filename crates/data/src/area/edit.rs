@@ -160,13 +160,26 @@ impl Area {
     /// # Errors
     /// When the edit was made on another state of the area; the area is then as before.
     pub fn apply(&mut self, edit: &Edit) -> Result<(), EditError> {
+        self.apply_with(edit, Twins::Refused)
+    }
+
+    /// Takes an edit back, whole or not at all. What was there before comes back as it was, also two things with one
+    /// identifier, or one without.
+    ///
+    /// # Errors
+    /// As [`Self::apply`].
+    pub fn take_back(&mut self, edit: &Edit) -> Result<(), EditError> {
+        self.apply_with(&edit.inverse(), Twins::Restored)
+    }
+
+    fn apply_with(&mut self, edit: &Edit, twins: Twins) -> Result<(), EditError> {
         // Vectors are shared, so this clones only what is changed, and a failure leaves `self` alone.
         let mut new = self.clone();
         let swaps = Swaps::of(edit);
-        put_all(&mut new.fields, &swaps.fields)?;
-        put_all(&mut new.hazards, &swaps.hazards)?;
-        put_all(&mut new.quiet_zones, &swaps.quiet_zones)?;
-        put_all(&mut new.proposals, &swaps.proposals)?;
+        put_all(&mut new.fields, &swaps.fields, twins)?;
+        put_all(&mut new.hazards, &swaps.hazards, twins)?;
+        put_all(&mut new.quiet_zones, &swaps.quiet_zones, twins)?;
+        put_all(&mut new.proposals, &swaps.proposals, twins)?;
         for change in &edit.changes {
             match change {
                 Change::Home(swap) => {
@@ -232,15 +245,36 @@ impl<'a> Swaps<'a> {
     }
 }
 
+/// Whether two things may have one identifier, or one none.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Twins {
+    /// No: the edit is refused.
+    Refused,
+    /// Yes, because it was so before.
+    Restored,
+}
+
 /// From this many changes on, an index of identifiers costs less than looking through all things for each.
 const MANY: usize = 16;
 
-fn put_all<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>]) -> Result<(), EditError> {
-    if swaps.len() < MANY { swaps.iter().try_for_each(|swap| put(all, swap)) } else { put_many(all, swaps) }
+fn put_all<T: Identified + PartialEq>(
+    all: &mut Arc<Vec<Arc<T>>>,
+    swaps: &[&Swap<T>],
+    twins: Twins,
+) -> Result<(), EditError> {
+    if swaps.len() < MANY {
+        swaps.iter().try_for_each(|swap| put(all, swap, twins))
+    } else {
+        put_many(all, swaps, twins)
+    }
 }
 
 /// As [`put`] for one after the other.
-fn put_many<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>]) -> Result<(), EditError> {
+fn put_many<T: Identified + PartialEq>(
+    all: &mut Arc<Vec<Arc<T>>>,
+    swaps: &[&Swap<T>],
+    twins: Twins,
+) -> Result<(), EditError> {
     let what = T::WHAT;
     let mut things: Vec<Option<Arc<T>>> = all.iter().cloned().map(Some).collect();
     let mut by_id: HashMap<String, Vec<usize>> = HashMap::new();
@@ -248,7 +282,7 @@ fn put_many<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swa
         by_id.entry(thing.id().to_owned()).or_default().push(i);
     }
     for swap in swaps {
-        if swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
+        if twins == Twins::Refused && swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
             return Err(EditError::Nameless { what });
         }
         let mut at = None;
@@ -264,7 +298,7 @@ fn put_many<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swa
         }
         let Some(after) = &swap.after else { continue };
         let places = by_id.entry(after.id().to_owned()).or_default();
-        if !places.is_empty() {
+        if twins == Twins::Refused && !places.is_empty() {
             return Err(EditError::Taken { what, id: after.id().to_owned() });
         }
         let place = at.unwrap_or(things.len());
@@ -279,9 +313,9 @@ fn put_many<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swa
     Ok(())
 }
 
-fn put<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>) -> Result<(), EditError> {
+fn put<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>, twins: Twins) -> Result<(), EditError> {
     let what = T::WHAT;
-    if swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
+    if twins == Twins::Refused && swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
         return Err(EditError::Nameless { what });
     }
     let at = match &swap.before {
@@ -294,7 +328,7 @@ fn put<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>) ->
     };
     if let Some(after) = &swap.after {
         let taken = all.iter().enumerate().any(|(i, now)| Some(i) != at && now.id() == after.id());
-        if taken {
+        if taken && twins == Twins::Refused {
             return Err(EditError::Taken { what, id: after.id().to_owned() });
         }
     }
@@ -324,6 +358,27 @@ mod tests {
     fn square(id: &str) -> Field {
         let at = |x: f64, y: f64| Xy::new(500_000.0 + x, 5_790_000.0 + y);
         Field::new(id, vec![at(0.0, 0.0), at(300.0, 0.0), at(300.0, 200.0), at(0.0, 200.0)])
+    }
+
+    #[test]
+    fn an_identifier_that_two_things_had_is_taken_back_although_it_could_not_be_given() {
+        for many in [0, MANY] {
+            let mut a = area();
+            let twin = Arc::new(Field { id: a.fields[0].id.clone(), ..square("") });
+            let mut fields = a.fields.to_vec();
+            fields.push(Arc::clone(&twin));
+            a.fields = Arc::new(fields);
+            let before = a.fields.clone();
+            let mut changes = vec![Change::Field(Swap::replace(&twin, Field { id: "own".into(), ..(*twin).clone() }))];
+            changes.extend((0..many).map(|n| Change::Field(Swap::add(square(&format!("new-{n}"))))));
+            let edit = Edit::new("call it “own”", changes);
+            a.apply(&edit).unwrap();
+            assert!(matches!(a.apply(&edit.inverse()), Err(EditError::Taken { .. })), "nobody else may give it");
+            a.take_back(&edit).unwrap();
+            assert_eq!(a.fields, before);
+            a.apply(&edit).unwrap();
+            assert_eq!(a.fields[before.len() - 1].id, "own");
+        }
     }
 
     #[test]

@@ -147,6 +147,26 @@ fn layers_are_kept_by_their_place_beside_the_area_and_every_change_of_them_is_an
     assert!(damaged.warnings.iter().any(|w| w.message.contains("list of images")), "{:?}", damaged.warnings);
 }
 
+#[test]
+fn of_two_things_with_one_identifier_each_keeps_its_own_row() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    let (first, second) = (square(1), Field { id: square(1).id, ..square(5) });
+    let own = Field { id: "own".into(), ..second.clone() };
+    let mut file = AreaFile::create(&path, &bare(vec![first.clone(), own.clone()])).unwrap();
+    // Undo brings the common identifier back.
+    let undone = Edit::new("undo", vec![Change::Field(Swap::replace(&Arc::new(own), second.clone()))]);
+    file.write(&undone).unwrap();
+    let (first, second) = (Arc::new(first), Arc::new(second));
+    file.write(&note(&second, "the second")).unwrap();
+    file.write(&note(&first, "the first")).unwrap();
+    drop(file);
+    let read = read(&path, &NoProgress).unwrap().value.fields;
+    assert_eq!(read.iter().map(|f| f.notes.as_str()).collect::<Vec<_>>(), ["the first", "the second"]);
+    assert_eq!((&read[0].outer, &read[1].outer), (&first.outer, &second.outer));
+    assert_ne!(read[0].id, read[1].id, "on opening each gets one of its own");
+}
+
 fn note(field: &Arc<Field>, words: &str) -> Edit {
     let changed = Field { notes: words.into(), ..(**field).clone() };
     Edit::new("note", vec![Change::Field(Swap::replace(field, changed))])

@@ -84,7 +84,10 @@ impl<'a> Writer<'a> {
 
     fn swap<T: Stored + Identified>(&mut self, swap: &Swap<T>) -> rusqlite::Result<()> {
         let before = swap.before.as_deref();
-        let row = before.and_then(|b| Some((b, self.known.row(T::TABLE, b.id())?)));
+        let row = match before {
+            Some(before) => self.row_of(before)?.map(|fid| (before, fid)),
+            None => None,
+        };
         match (row, swap.after.as_deref()) {
             (Some((before, fid)), Some(after)) => {
                 if self.update(before, after, fid)? {
@@ -111,6 +114,22 @@ impl<'a> Writer<'a> {
             (None, None) => {}
         }
         Ok(())
+    }
+
+    /// The row of a thing. Of several with one identifier it is the one that lies where the thing lies.
+    fn row_of<T: Stored + Identified>(&self, thing: &T) -> rusqlite::Result<Option<i64>> {
+        let rows = self.known.rows(T::TABLE, thing.id());
+        if rows.len() > 1 {
+            let own = blob::encode(&thing.shape(), self.srs_id);
+            let sql = format!("SELECT geom FROM {} WHERE fid = ?1", T::TABLE);
+            for fid in rows {
+                let geom: Option<Vec<u8>> = self.db.prepare_cached(&sql)?.query_row([fid], |row| row.get(0))?;
+                if geom.as_ref() == Some(&own) {
+                    return Ok(Some(*fid));
+                }
+            }
+        }
+        Ok(rows.first().copied())
     }
 
     /// Adds a row.
