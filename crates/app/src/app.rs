@@ -67,6 +67,8 @@ pub struct App {
     exporting: ExportDialog,
     keep: Keep,
     layer_dialog: OpenDialog,
+    /// Images chosen together with an area that is being opened.
+    images_to_come: Option<Chosen>,
     searching: suggest::Searching,
     layers: LayerJob,
     /// A dialogue of the system's for other files.
@@ -122,6 +124,7 @@ impl App {
             // Tests leave the user's folders alone.
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
             layer_dialog: OpenDialog::new(Purpose::Layers),
+            images_to_come: None,
             searching: suggest::Searching::default(),
             layers: LayerJob::default(),
             picking: None,
@@ -237,6 +240,7 @@ impl App {
             || self.exporting.is_shown()
             || self.layer_dialog.is_shown()
             || self.merge.is_asking()
+            || self.model.keeping.asks_to_close
     }
 
     /// Where a copy might go: beside the area's file, under another name.
@@ -260,11 +264,13 @@ impl App {
 
     /// Keeps the window open until every change is in the file, or the pilot says that it may be lost.
     fn hold_the_window(&mut self, ctx: &egui::Context) {
+        let unfinished = self.model.annotating.is_drawing();
         let keeping = &mut self.model.keeping;
-        if ctx.input(|i| i.viewport().close_requested()) && keeping.waiting > 0 && !self.closing {
+        let would_lose = keeping.waiting > 0 || unfinished;
+        if ctx.input(|i| i.viewport().close_requested()) && would_lose && !self.closing {
             ctx.send_viewport_cmd(egui::ViewportCommand::CancelClose);
             keeping.asks_to_close = true;
-        } else if keeping.asks_to_close && keeping.waiting == 0 {
+        } else if keeping.asks_to_close && !would_lose {
             keeping.asks_to_close = false;
             ctx.send_viewport_cmd(egui::ViewportCommand::Close);
         }
@@ -333,8 +339,9 @@ impl App {
         if quit {
             ctx.send_viewport_cmd(egui::ViewportCommand::Close);
         }
-        self.model.asking = self.is_asking();
-        let typing = ctx.text_edit_focused() || self.model.asking || egui::Popup::is_any_open(ctx);
+        // A list that Escape closes is gone once the map is drawn.
+        self.model.asking = self.is_asking() || egui::Popup::is_any_open(ctx);
+        let typing = ctx.text_edit_focused() || self.model.asking;
         self.sheet_keys(ctx, typing);
         let rehearsing = self.model.mode == Mode::Rehearse;
         if rehearsing

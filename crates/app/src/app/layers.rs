@@ -34,7 +34,7 @@ impl App {
                     continue;
                 }
             };
-            let mut spec = LayerSpec::new(path, kind);
+            let mut spec = LayerSpec::new(&std::path::absolute(path).unwrap_or_else(|_| path.clone()), kind);
             spec.crs = (!chosen.crs.is_empty()).then(|| chosen.crs.clone());
             self.commands.push(Command::Layers(LayersCommand::Add(spec)));
         }

@@ -49,6 +49,9 @@ impl App {
                     }
                 };
                 self.model.take_area(area);
+                if let Some(images) = self.images_to_come.take() {
+                    self.add_layers(&images);
+                }
                 if let Some(file) = &file {
                     self.model.settings.remember(file.path());
                     if self.start.keep_settings {
@@ -103,17 +106,23 @@ impl App {
         let is_image = |p: &PathBuf| matches!(imagery::recognise(p), Ok(Some(_)));
         let (images, files): (Vec<PathBuf>, Vec<PathBuf>) = chosen.files.iter().cloned().partition(is_image);
         let crs = chosen.crs.clone();
-        self.add_layers(&Chosen { files: images, crs: crs.clone() });
+        let images = Chosen { files: images, crs: crs.clone() };
         let chosen = &Chosen { files, crs };
         let is_aircraft = |p: &PathBuf| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml"));
         let (aircraft, land): (Vec<PathBuf>, Vec<PathBuf>) = chosen.files.iter().cloned().partition(is_aircraft);
         for path in aircraft {
             self.take_aircraft(&path);
         }
+        let found = classify(&land);
+        if found.terrain.is_empty() && found.areas.is_empty() {
+            self.add_layers(&images);
+        } else {
+            // They belong to the area that is opened with them.
+            self.images_to_come = Some(images);
+        }
         if land.is_empty() {
             return;
         }
-        let found = classify(&land);
         if let Some(file) = found.areas.first() {
             for passed_over in &found.areas[1..] {
                 let words = format!("{}: one area is open at a time; open it by itself", passed_over.display());

@@ -298,6 +298,10 @@ impl Model {
                 }
             }
             Command::Undo => {
+                if self.mode == Mode::Annotate && self.annotating.is_drawing() {
+                    // What was done last is the last corner.
+                    return self.annotate(&AnnotateCommand::TakeBack);
+                }
                 match self.history.undo(&self.conditions) {
                     Some(Step::Conditions(c)) => self.conditions = *c,
                     Some(Step::Edit(edit)) => {

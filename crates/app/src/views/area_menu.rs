@@ -78,27 +78,37 @@ pub fn kept_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<C
     }
 }
 
-/// Asks before the window closes on changes that are not kept.
+/// Asks before the window closes on changes that are not kept, or on a drawing that is not finished.
 pub fn ask_to_close(ctx: &egui::Context, model: &Model, commands: &mut Vec<Command>) {
-    let (true, Some(problem)) = (model.keeping.asks_to_close, &model.keeping.problem) else { return };
-    let stays = Dialog::new("Not everything is kept").show(ctx, |ui| {
+    let (problem, unfinished) = (&model.keeping.problem, model.annotating.is_drawing());
+    if !model.keeping.asks_to_close || (problem.is_none() && !unfinished) {
+        return;
+    }
+    let title = if problem.is_some() { "Not everything is kept" } else { "A drawing is not finished" };
+    let stays = Dialog::new(title).show(ctx, |ui| {
         let count = model.keeping.waiting;
-        let changes = if count == 1 { "1 change is".to_owned() } else { format!("{count} changes are") };
-        ui.label(format!("{changes} not in the file. {problem}"));
+        if let Some(problem) = problem {
+            let changes = if count == 1 { "1 change is".to_owned() } else { format!("{count} changes are") };
+            ui.label(format!("{changes} not in the file. {problem}"));
+        }
+        if unfinished {
+            ui.label("What is being drawn is in no file until it is finished (Enter).");
+        }
         ui.add_space(6.0);
         ui.horizontal(|ui| {
-            if ui.button("Try again").clicked() {
-                commands.push(Command::KeepAgain);
-            }
-            if ui.button("Save a copy…").clicked() {
-                commands.push(Command::StayOpen);
-                commands.push(Command::ChooseCopy);
+            if problem.is_some() {
+                if ui.button("Try again").clicked() {
+                    commands.push(Command::KeepAgain);
+                }
+                if ui.button("Save a copy…").clicked() {
+                    commands.extend([Command::StayOpen, Command::ChooseCopy]);
+                }
             }
             if ui.button("Stay").clicked() {
                 commands.push(Command::StayOpen);
             }
-            let lose = if count == 1 { "Close and lose it" } else { "Close and lose them" };
-            if ui.button(lose).clicked() {
+            let one = count + usize::from(unfinished) == 1;
+            if ui.button(if one { "Close and lose it" } else { "Close and lose them" }).clicked() {
                 commands.push(Command::CloseAnyway);
             }
         });

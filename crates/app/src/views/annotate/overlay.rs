@@ -1,6 +1,6 @@
 //! What is drawn over the map while annotating: what is chosen, handles, drafts, drags, the lasso.
 
-use super::on_map::lasso_id;
+use super::on_map::{corners_of, has_room, lasso_id};
 use crate::edits;
 use crate::edits::things::vertices;
 use crate::model::{Model, Thing, Tool};
@@ -31,7 +31,10 @@ pub(super) fn draw(ui: &Ui, shown: &Shown, model: &Model, theme: &Theme) {
     let many = annotating.chosen.len() > 1;
     over.suggestions(area);
     for thing in &annotating.chosen {
-        over.chosen(area, thing, many);
+        // While sides are described, what stands on them must be seen.
+        if annotating.tool != Tool::Sides {
+            over.chosen(area, thing, many);
+        }
     }
     if let [Thing::Field(id)] = annotating.chosen.as_slice()
         && let Ok((_, field)) = edits::field(area, id)
@@ -39,7 +42,7 @@ pub(super) fn draw(ui: &Ui, shown: &Shown, model: &Model, theme: &Theme) {
         if let Some((a, b)) = annotating.side.and_then(|s| ends_of(field, SideRef::outer(s))) {
             over.line(&[a, b], Stroke::new(6.0, theme.colours.accent));
         }
-        if annotating.tool == Tool::Choose {
+        if annotating.tool == Tool::Choose && has_room(&shown.view, &field.outer) {
             over.field_handles(field, annotating.corner);
         }
     }
@@ -143,7 +146,9 @@ impl Over<'_> {
                     HazardShape::Line(line) => self.line(line, stroke),
                     HazardShape::Area { outer, .. } => self.ring(outer, stroke),
                 }
-                self.handles(vertices(hazard));
+                if has_room(self.view, &corners_of(area, thing)) {
+                    self.handles(vertices(hazard));
+                }
             }
             Thing::QuietZone(id) => {
                 if let Ok(zone) = edits::quiet_zone(area, id) {

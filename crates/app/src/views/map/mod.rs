@@ -192,6 +192,8 @@ pub struct MapInput<'a> {
     pub wind: Option<&'a WindMark>,
     /// What pointer and keys do besides zooming.
     pub hands: Hands,
+    /// Whether what stands on the sides is drawn for every field, and not only for the one chosen.
+    pub every_side: bool,
     /// The field chosen.
     pub selected: Option<usize>,
     /// The field pointed at, here or in a list.
