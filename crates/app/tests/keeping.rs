@@ -148,6 +148,9 @@ impl DroppedFile for Dropped {
     fn path(&self) -> &Path {
         &self.0
     }
+    fn bytes(&self) -> Result<Vec<u8>, String> {
+        std::fs::read(&self.0).map_err(|e| e.to_string())
+    }
 }
 
 #[test]
