@@ -9,11 +9,10 @@ use egui::accesskit::Role;
 use egui::{Key, Modifiers, PointerButton, Pos2};
 use egui_kittest::kittest::{By, Queryable};
 use sparefield::command::Command;
-use sparefield::model::{AnnotateCommand, Mode, Thing, Tool};
+use sparefield::model::{AnnotateCommand, Thing, Tool};
 use sparefield_geometry::fields::model::{EdgeKind, Field, Stock, Surface};
 use sparefield_geometry::outline::validity;
 use sparefield_geometry::position::Xy;
-use std::sync::Arc;
 
 /// Where the tests draw: a corner of the sample area without fields, metres from the middle of the terrain.
 const EMPTY: Xy = Xy { x: -4_000.0, y: -6_000.0 };

@@ -4,7 +4,7 @@
 
 mod common;
 
-use common::{Window, app, area, push, until};
+use common::{app, area, push, until};
 use egui_kittest::kittest::Queryable;
 use sparefield::command::Command;
 use sparefield::model::{MergeCommand, MergeFiles};

@@ -89,8 +89,8 @@ const OFFERS: [Offer; 12] = [
 
 /// The tools in rows, and what the one in hand does.
 pub(super) fn tools(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
-    let spacing = ui.spacing().item_spacing;
     const COLUMNS: usize = 3;
+    let spacing = ui.spacing().item_spacing;
     let gap = space::TIGHT;
     ui.spacing_mut().item_spacing = egui::vec2(gap, gap);
     let width = (ui.available_width() - gap * (COLUMNS - 1) as f32) / COLUMNS as f32;
