@@ -25,6 +25,7 @@ fn area() -> AreaParts {
         hazards: Arc::default(),
         quiet_zones: Arc::default(),
         lanes: Arc::default(),
+        layers: Arc::default(),
         home: None,
         start: None,
         terrain: TerrainSource::Nothing,

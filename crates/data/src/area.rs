@@ -11,6 +11,7 @@ mod sample;
 
 pub use classify::{Classified, classify};
 pub use edit::{Change, Edit, EditError, Identified, Swap};
+pub use gone::GonePlaces;
 pub(crate) use gone::Thing;
 pub use import::Present;
 pub use places::Places;
@@ -19,6 +20,7 @@ pub use proposal::Proposal;
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame, FrameError};
 use crate::free_ids::FreeIds;
+use crate::imagery::AreaLayers;
 use crate::quantity::ReportedWind;
 use crate::terrain::{self, TerrainInfo, TerrainRequest};
 use crate::vector::record::Notes;
@@ -140,6 +142,8 @@ pub struct Area {
     pub quiet_zones: Arc<Vec<Arc<QuietZone>>>,
     /// Lines for orientation.
     pub lanes: Arc<Vec<Lane>>,
+    /// What is drawn under the fields.
+    pub layers: Arc<AreaLayers>,
     /// Home strip, where one is known.
     pub home: Option<Home>,
     /// A state worth looking at first, where one is known.
@@ -151,7 +155,7 @@ pub struct Area {
     /// Whether this is the invented sample area.
     pub is_sample: bool,
     /// Where things stood that were taken away; begin with the default.
-    pub places: gone::GonePlaces,
+    pub places: GonePlaces,
 }
 
 impl Area {
@@ -251,12 +255,13 @@ impl Area {
             hazards: shared(with_ids(hazards.hazards, "hazard", |h| &mut h.id)),
             quiet_zones: shared(with_ids(hazards.quiet_zones, "quiet", |q| &mut q.id)),
             lanes: Arc::new(Vec::new()),
+            layers: Arc::default(),
             home: None,
             start: None,
             provenance,
             warnings,
             is_sample: false,
-            places: gone::GonePlaces::default(),
+            places: GonePlaces::default(),
         })
     }
 

@@ -3,9 +3,10 @@
 use super::Model;
 use crate::edits::draft::{Attraction, Draft, Drawing};
 use crate::edits::{self, Made, Refused};
-use sparefield_data::area::{Area, Edit, Places};
+use sparefield_data::area::{Area, Change, Edit, Places, Swap};
 use sparefield_geometry::fields::hazards::distance_to_m;
 use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, Field, HazardShape};
+use sparefield_geometry::outline::finding::overlap;
 use sparefield_geometry::outline::index::Owner;
 use sparefield_geometry::outline::pick::{Hit, Hold};
 use sparefield_geometry::outline::snap::Target;
@@ -126,6 +127,8 @@ pub enum AnnotateCommand {
     TakeBack,
     /// Finish what is being drawn.
     Finish,
+    /// Take up again what was left unfinished.
+    BringBack,
     /// Leave what is being drawn, or else the tool, or else the choice.
     Leave,
     /// Set what attracts the pen.
@@ -162,6 +165,8 @@ pub struct Annotate {
     pub corner: Option<CornerRef>,
     /// What is being drawn.
     pub draft: Draft,
+    /// What was left unfinished, and could be taken up again.
+    pub left: Option<(Drawing, Vec<Xy>)>,
     /// What is being dragged.
     pub in_hand: Option<InHand>,
     /// What attracts the pen.
@@ -228,6 +233,13 @@ impl Annotate {
     pub fn clear(&mut self) {
         *self = Self { attraction: self.attraction, brush: self.brush, ..Self::default() };
     }
+    /// Leaves what is being drawn; a slip of the hand must not cost a long outline.
+    fn leave_draft(&mut self) {
+        let draft = std::mem::take(&mut self.draft);
+        if let (Tool::Draw(drawing), true) = (self.tool, draft.corners.len() > 1) {
+            self.left = Some((drawing, draft.corners));
+        }
+    }
     /// Forgets what is no longer in the area.
     pub fn follow(&mut self, area: &Area) {
         let count = self.chosen.len();
@@ -269,7 +281,7 @@ impl Model {
         match command {
             AnnotateCommand::Take(tool) => {
                 if a.tool != *tool {
-                    a.draft = Draft::default();
+                    a.leave_draft();
                 }
                 a.tool = *tool;
                 a.in_hand = None;
@@ -355,11 +367,17 @@ impl Model {
             AnnotateCommand::TakeBack => {
                 a.draft.take_back();
             }
+            AnnotateCommand::BringBack => {
+                if let Some((drawing, corners)) = a.left.take() {
+                    a.tool = Tool::Draw(drawing);
+                    a.draft = Draft::with_corners(corners);
+                }
+            }
             AnnotateCommand::Finish => self.finish_drawing(&area),
             AnnotateCommand::Leave => {
                 if a.in_hand.take().is_some() {
                 } else if !a.draft.corners.is_empty() {
-                    a.draft = Draft::default();
+                    a.leave_draft();
                 } else if a.tool != Tool::Choose {
                     a.tool = Tool::Choose;
                 } else if a.corner.is_some() || a.side.is_some() {
@@ -539,13 +557,16 @@ impl Model {
 
     fn finish_drawing(&mut self, area: &Area) {
         let Tool::Draw(drawing) = self.annotating.tool else { return };
-        let chosen = self.annotating.one_field().map(str::to_owned);
+        let corners = &self.annotating.draft.corners;
+        let chosen = self.annotating.one_field().map(str::to_owned).or_else(|| meant(area, drawing, corners));
         match self.annotating.draft.finish(drawing, area, chosen.as_deref()) {
             Err(why) => self.annotating.refused = Some(why),
             Ok(edit) => {
                 let new = new_thing(&edit);
+                let lies_on = if drawing == Drawing::Field { lies_on(area, &edit) } else { None };
                 self.edit(edit);
                 self.annotating.draft = Draft::default();
+                self.annotating.refused = lies_on;
                 match drawing {
                     // Usually more of the same follow: several hedges' wires, masts, trees.
                     Drawing::Hazard(_) => {}
@@ -594,9 +615,58 @@ impl Annotate {
     }
 }
 
+/// The field that a cut or a hole is meant for where none is chosen: the only one that can take it.
+fn meant(area: &Area, drawing: Drawing, corners: &[Xy]) -> Option<String> {
+    let takes = |f: &&Arc<Field>| {
+        boxes_meet(&f.outer, corners)
+            && match drawing {
+                Drawing::Cut => edits::outline::cut_field(area, &f.id, corners).is_ok(),
+                Drawing::Hole => edits::outline::add_hole(area, &f.id, corners).is_ok(),
+                _ => false,
+            }
+    };
+    let mut able = area.fields.iter().filter(takes);
+    match (able.next(), able.next()) {
+        (Some(only), None) => Some(only.id.clone()),
+        _ => None,
+    }
+}
+
+/// Whether the upright boxes round two outlines share a point.
+fn boxes_meet(one: &[Xy], other: &[Xy]) -> bool {
+    let span = |points: &[Xy], of: fn(&Xy) -> f64| {
+        points.iter().map(of).fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)))
+    };
+    let meet = |of: fn(&Xy) -> f64| {
+        let ((low, high), (from, to)) = (span(one, of), span(other, of));
+        low <= to && from <= high
+    };
+    meet(|p| p.x) && meet(|p| p.y)
+}
+
+/// What is said of a field that was drawn over others: it is kept, for it may be meant.
+fn lies_on(area: &Area, edit: &Edit) -> Option<Refused> {
+    /// Less than this share of it is a slip of the pen beside a boundary, which the check of the area reports.
+    const SHARE: f64 = 0.02;
+    let drawn = edit.changes.iter().rev().find_map(|change| match change {
+        Change::Field(Swap { before: None, after: Some(new) }) => Some(new),
+        _ => None,
+    })?;
+    let others = area.fields.iter().filter(|f| boxes_meet(&f.outer, &drawn.outer));
+    let (other, area_m2, at) = others
+        .filter_map(|f| overlap(drawn, f).map(|(area_m2, at)| (f, area_m2, at)))
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .filter(|(_, area_m2, _)| *area_m2 > SHARE * drawn.area_m2())?;
+    let sentence = format!(
+        "It is kept, and lies on {} over {:.2} ha. If that is not meant, undo it or move its corners.",
+        other.label(),
+        area_m2 / 1e4
+    );
+    Some(Refused { sentence, at: Some(at) })
+}
+
 /// What an edit adds, if one thing.
 fn new_thing(edit: &Edit) -> Option<Thing> {
-    use sparefield_data::area::{Change, Swap};
     edit.changes.iter().rev().find_map(|change| match change {
         Change::Field(Swap { before: None, after: Some(new) }) => Some(Thing::Field(new.id.clone())),
         Change::Hazard(Swap { before: None, after: Some(new) }) => Some(Thing::Hazard(new.id.clone())),

@@ -255,6 +255,7 @@ impl Scene {
             reach: self.reach.as_ref(),
             aircraft: Some(&self.aircraft),
             wind: Some(&self.wind),
+            every_side: false,
             selected: self.selected,
             hovered: self.hovered,
             path: self.path.as_deref(),

@@ -6,6 +6,7 @@
 use super::gone::GonePlaces;
 use super::places::MANY;
 use super::{Area, Home, Proposal};
+use crate::imagery::AreaLayers;
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -56,6 +57,8 @@ pub enum Change {
     Home(Swap<Home>),
     /// Of the area's title.
     Title(Swap<String>),
+    /// Of what is drawn under the fields.
+    Layers(Swap<AreaLayers>),
 }
 
 /// Changes that are made and undone together.
@@ -111,6 +114,7 @@ impl Edit {
             Change::Proposal(s) => Change::Proposal(s.inverse()),
             Change::Home(s) => Change::Home(s.inverse()),
             Change::Title(s) => Change::Title(s.inverse()),
+            Change::Layers(s) => Change::Layers(s.inverse()),
         });
         Self { words: self.words.clone(), changes: changes.collect() }
     }
@@ -163,13 +167,26 @@ impl Area {
     /// # Errors
     /// When the edit was made on another state of the area; the area is then as before.
     pub fn apply(&mut self, edit: &Edit) -> Result<(), EditError> {
+        self.apply_with(edit, Twins::Refused)
+    }
+
+    /// Takes an edit back, whole or not at all. What was there before comes back as it was, also two things with one
+    /// identifier, or one without.
+    ///
+    /// # Errors
+    /// As [`Self::apply`].
+    pub fn take_back(&mut self, edit: &Edit) -> Result<(), EditError> {
+        self.apply_with(&edit.inverse(), Twins::Restored)
+    }
+
+    fn apply_with(&mut self, edit: &Edit, twins: Twins) -> Result<(), EditError> {
         // Vectors are shared, so this clones only what is changed, and a failure leaves `self` alone.
         let mut new = self.clone();
         let swaps = Swaps::of(edit);
-        put_all(&mut new.fields, &swaps.fields, &mut new.places)?;
-        put_all(&mut new.hazards, &swaps.hazards, &mut new.places)?;
-        put_all(&mut new.quiet_zones, &swaps.quiet_zones, &mut new.places)?;
-        put_all(&mut new.proposals, &swaps.proposals, &mut new.places)?;
+        put_all(&mut new.fields, &swaps.fields, &mut new.places, twins)?;
+        put_all(&mut new.hazards, &swaps.hazards, &mut new.places, twins)?;
+        put_all(&mut new.quiet_zones, &swaps.quiet_zones, &mut new.places, twins)?;
+        put_all(&mut new.proposals, &swaps.proposals, &mut new.places, twins)?;
         for change in &edit.changes {
             match change {
                 Change::Home(swap) => {
@@ -184,6 +201,12 @@ impl Area {
                         return Err(EditError::Stale { what: "title", id: new.title });
                     }
                     new.title = swap.after.as_deref().cloned().unwrap_or_default();
+                }
+                Change::Layers(swap) => {
+                    if swap.before.as_deref() != Some(&*new.layers) {
+                        return Err(EditError::Stale { what: "list of layers of", id: new.title });
+                    }
+                    new.layers = swap.after.clone().unwrap_or_default();
                 }
                 Change::Field(_) | Change::Hazard(_) | Change::QuietZone(_) | Change::Proposal(_) => {}
             }
@@ -222,11 +245,20 @@ impl<'a> Swaps<'a> {
                 Change::Hazard(swap) => all.hazards.push(swap),
                 Change::QuietZone(swap) => all.quiet_zones.push(swap),
                 Change::Proposal(swap) => all.proposals.push(swap),
-                Change::Home(_) | Change::Title(_) => {}
+                Change::Home(_) | Change::Title(_) | Change::Layers(_) => {}
             }
         }
         all
     }
+}
+
+/// Whether two things may have one identifier, or one none.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Twins {
+    /// No: the edit is refused.
+    Refused,
+    /// Yes, because it was so before.
+    Restored,
 }
 
 /// Takes the changes of one kind, in their order. What was taken away and comes back stands where it stood, so that
@@ -235,11 +267,12 @@ fn put_all<T: Placed>(
     all: &mut Arc<Vec<Arc<T>>>,
     swaps: &[&Swap<T>],
     places: &mut GonePlaces,
+    twins: Twins,
 ) -> Result<(), EditError> {
     if swaps.len() < MANY {
-        swaps.iter().try_for_each(|swap| put(all, swap, places))
+        swaps.iter().try_for_each(|swap| put(all, swap, places, twins))
     } else {
-        put_many(all, swaps, places)
+        put_many(all, swaps, places, twins)
     }
 }
 
@@ -248,15 +281,16 @@ fn put_many<T: Placed>(
     all: &mut Arc<Vec<Arc<T>>>,
     swaps: &[&Swap<T>],
     places: &mut GonePlaces,
+    twins: Twins,
 ) -> Result<(), EditError> {
     let what = T::WHAT;
     let mut row = Row::of(all);
     let mut by_id: HashMap<String, Vec<usize>> = HashMap::new();
     for (i, thing) in all.iter().enumerate() {
-        by_id.entry(thing.id()).or_default().push(i);
+        by_id.entry(thing.id().to_owned()).or_default().push(i);
     }
     for swap in swaps {
-        if swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
+        if twins == Twins::Refused && swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
             return Err(EditError::Nameless { what });
         }
         let mut at = None;
@@ -279,7 +313,7 @@ fn put_many<T: Placed>(
             }
             (at, Some(after)) => {
                 let known = by_id.entry(after.id().to_owned()).or_default();
-                if !known.is_empty() {
+                if twins == Twins::Refused && !known.is_empty() {
                     return Err(EditError::Taken { what, id: after.id().to_owned() });
                 }
                 let place = if let Some(at) = at {
@@ -352,9 +386,14 @@ impl<T> Row<T> {
     }
 }
 
-fn put<T: Placed>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>, places: &mut GonePlaces) -> Result<(), EditError> {
+fn put<T: Placed>(
+    all: &mut Arc<Vec<Arc<T>>>,
+    swap: &Swap<T>,
+    places: &mut GonePlaces,
+    twins: Twins,
+) -> Result<(), EditError> {
     let what = T::WHAT;
-    if swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
+    if twins == Twins::Refused && swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
         return Err(EditError::Nameless { what });
     }
     let at = match &swap.before {
@@ -367,7 +406,7 @@ fn put<T: Placed>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>, places: &mut GoneP
     };
     if let Some(after) = &swap.after {
         let taken = all.iter().enumerate().any(|(i, now)| Some(i) != at && now.id() == after.id());
-        if taken {
+        if taken && twins == Twins::Refused {
             return Err(EditError::Taken { what, id: after.id().to_owned() });
         }
     }
@@ -403,6 +442,27 @@ mod tests {
     fn square(id: &str) -> Field {
         let at = |x: f64, y: f64| Xy::new(500_000.0 + x, 5_790_000.0 + y);
         Field::new(id, vec![at(0.0, 0.0), at(300.0, 0.0), at(300.0, 200.0), at(0.0, 200.0)])
+    }
+
+    #[test]
+    fn an_identifier_that_two_things_had_is_taken_back_although_it_could_not_be_given() {
+        for many in [0, MANY] {
+            let mut a = area();
+            let twin = Arc::new(Field { id: a.fields[0].id.clone(), ..square("") });
+            let mut fields = a.fields.to_vec();
+            fields.push(Arc::clone(&twin));
+            a.fields = Arc::new(fields);
+            let before = a.fields.clone();
+            let mut changes = vec![Change::Field(Swap::replace(&twin, Field { id: "own".into(), ..(*twin).clone() }))];
+            changes.extend((0..many).map(|n| Change::Field(Swap::add(square(&format!("new-{n}"))))));
+            let edit = Edit::new("call it “own”", changes);
+            a.apply(&edit).unwrap();
+            assert!(matches!(a.apply(&edit.inverse()), Err(EditError::Taken { .. })), "nobody else may give it");
+            a.take_back(&edit).unwrap();
+            assert_eq!(a.fields, before);
+            a.apply(&edit).unwrap();
+            assert_eq!(a.fields[before.len() - 1].id, "own");
+        }
     }
 
     #[test]

@@ -59,6 +59,7 @@ impl Area {
             hazards: parts.hazards,
             quiet_zones: parts.quiet_zones,
             lanes: parts.lanes,
+            layers: parts.layers,
             home: parts.home,
             start: parts.start,
             provenance,

@@ -121,6 +121,7 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
         hazards: shared(with_ids(hazards.value.hazards, "hazard", |h| &mut h.id)),
         quiet_zones: shared(with_ids(quiet.value.quiet_zones, "quiet", |q| &mut q.id)),
         lanes: Arc::new(lanes(&frame)?),
+        layers: Arc::default(),
         home: Some(Home {
             ends: home.runway.ends.iter().map(end).collect::<Result<_, _>>()?,
             position: placed(&frame, home.position)?,
@@ -135,7 +136,7 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
         provenance: vec!["sample area: invented for demonstration, it shows no real place".to_owned()],
         warnings,
         is_sample: true,
-        places: super::Places::default(),
+        places: super::GonePlaces::default(),
     })
 }
 

@@ -6,6 +6,7 @@ use crate::area::{Change, Swap};
 use crate::error::NoProgress;
 use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, HazardKind, HazardShape, QuietKind};
 use sparefield_geometry::position::Xy;
+use std::path::Path;
 
 fn sql(path: &Path, text: &str) {
     Connection::open(path).unwrap().execute_batch(text).unwrap();
@@ -195,7 +196,7 @@ fn photographs_that_are_no_list_do_not_keep_an_old_file_shut() {
         schema::create_v1(&db, &bare(Vec::new()).frame).unwrap();
         let mut known = Known::default();
         let graves = Graves::default();
-        let mut writer = Writer::new(&db, &mut known, &graves, 32_630);
+        let mut writer = Writer::new(&db, &mut known, &graves, 32_630, Path::new("a.gpkg"));
         writer.insert_whole(&Arc::new(square(0))).unwrap();
         db.execute("UPDATE fields SET photographs = ?1", [odd]).unwrap();
         drop(db);

@@ -14,6 +14,7 @@ mod connect;
 mod error;
 mod graves;
 mod known;
+mod layers;
 #[cfg(test)]
 mod loss_tests;
 mod read;
@@ -32,6 +33,7 @@ use crate::area::Present;
 use crate::area::{Area, Edit, Home, Lane, Proposal, Start};
 use crate::error::{Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame};
+use crate::imagery::AreaLayers;
 use connect::WindowLock;
 use graves::Graves;
 use known::Known;
@@ -58,6 +60,8 @@ pub struct AreaParts {
     pub quiet_zones: Arc<Vec<Arc<QuietZone>>>,
     /// Lines for orientation.
     pub lanes: Arc<Vec<Lane>>,
+    /// What is drawn under the fields.
+    pub layers: Arc<AreaLayers>,
     /// Home strip, where one is known.
     pub home: Option<Home>,
     /// A state worth looking at first, where one is known.
@@ -83,6 +87,7 @@ impl AreaParts {
             hazards: Arc::clone(&area.hazards),
             quiet_zones: Arc::clone(&area.quiet_zones),
             lanes: Arc::clone(&area.lanes),
+            layers: Arc::clone(&area.layers),
             home: area.home.clone(),
             start: area.start.clone(),
             terrain,
@@ -331,7 +336,7 @@ impl AreaFile {
             Some(known) => known,
             None => Known::read(&tx)?,
         };
-        let mut writer = Writer::new(&tx, &mut known, &self.graves, self.srs_id);
+        let mut writer = Writer::new(&tx, &mut known, &self.graves, self.srs_id, &self.path);
         act(&mut writer)?;
         let dug = writer.finish()?;
         tx.commit()?;
@@ -381,8 +386,9 @@ fn fill(db: &Connection, parts: &AreaParts, path: &Path) -> rusqlite::Result<()>
     schema::put_meta(&tx, "program_version", env!("CARGO_PKG_VERSION"))?;
     schema::put_meta(&tx, "title", &parts.title)?;
     put_setting(&tx, TERRAIN, &parts.terrain.relative_to(path))?;
+    layers::put(&tx, &parts.layers, path)?;
     let (mut known, graves) = (Known::default(), Graves::default());
-    let mut writer = Writer::new(&tx, &mut known, &graves, schema::srs_id(&parts.frame));
+    let mut writer = Writer::new(&tx, &mut known, &graves, schema::srs_id(&parts.frame), path);
     parts.fields.iter().try_for_each(|field| writer.insert_whole(field))?;
     parts.proposals.iter().try_for_each(|proposal| writer.insert_whole(proposal))?;
     parts.hazards.iter().try_for_each(|hazard| writer.insert_whole(hazard))?;
@@ -418,13 +424,16 @@ fn copy_of(db: &Connection, path: &Path, to: &Path, replace: bool) -> Result<(),
     }
     let terrain: Option<TerrainSource> = setting(db, TERRAIN).map_err(|e| AreaFileError::from_sqlite(path, &e))?;
     let terrain = terrain.unwrap_or_default();
+    let drawn = layers::get(db, path).map_err(|e| AreaFileError::from_sqlite(path, &e))?;
     backup::copy(db, to, replace)?;
-    // Seen from there the terrain lies elsewhere.
+    // Seen from there the terrain and the images lie elsewhere.
     let written = terrain.resolved_at(path).relative_to(to);
-    if written != terrain {
+    let drawn = drawn.filter(|drawn| !drawn.list.is_empty());
+    if written != terrain || drawn.is_some() {
         let sqlite = |e: &rusqlite::Error| AreaFileError::from_sqlite(to, e);
         let db = connect::open(to, true)?;
         put_setting(&db, TERRAIN, &written).map_err(|e| sqlite(&e))?;
+        drawn.iter().try_for_each(|drawn| layers::put(&db, drawn, to)).map_err(|e| sqlite(&e))?;
         db.close().map_err(|(_, e)| sqlite(&e))?;
     }
     Ok(())
@@ -467,6 +476,11 @@ fn parts(db: &Connection, path: &Path, progress: &dyn Progress) -> Result<(AreaP
     let title = schema::meta(db, "title").map_err(|e| sqlite(&e))?.unwrap_or_default();
     let terrain: Option<TerrainSource> = setting(db, TERRAIN).map_err(|e| sqlite(&e))?;
     let mut content = read::content(db).map_err(|e| sqlite(&e))?;
+    let drawn = layers::get(db, path).map_err(|e| sqlite(&e))?;
+    if drawn.is_none() && layers::are_named(db).map_err(|e| sqlite(&e))? {
+        let message = "the list of images and other layers cannot be read, so none is shown; add them again".to_owned();
+        content.warnings.push(Warning { place: path.display().to_string(), message });
+    }
     let parts = AreaParts {
         title,
         frame: Arc::new(frame),
@@ -475,6 +489,7 @@ fn parts(db: &Connection, path: &Path, progress: &dyn Progress) -> Result<(AreaP
         hazards: shared(&mut content.hazards),
         quiet_zones: shared(&mut content.quiet_zones),
         lanes: Arc::new(std::mem::take(&mut content.lanes)),
+        layers: Arc::new(drawn.unwrap_or_default()),
         home: content.home.take(),
         start: content.start.take(),
         terrain: terrain.unwrap_or_default().resolved_at(path),

@@ -3,14 +3,16 @@
 use super::blob;
 use super::graves::{Buried, Graves};
 use super::known::{EdgeKey, Ends, Known};
+use super::layers;
 use super::row::{Column, Stored, quoted};
 use super::schema;
 use crate::area::{Change, Edit, Home, Identified, Swap};
 use rusqlite::types::Value;
-use rusqlite::{Connection, params, params_from_iter};
+use rusqlite::{Connection, OptionalExtension as _, params, params_from_iter};
 use sparefield_geometry::fields::model::{BoundaryEdge, Field, HazardShape};
 use sparefield_geometry::position::Xy;
 use std::collections::{BTreeMap, HashMap};
+use std::path::Path;
 use std::sync::Arc;
 
 /// The hand that writes: one transaction's view of the file.
@@ -22,13 +24,21 @@ pub(super) struct Writer<'a> {
     /// What this transaction takes away.
     dug: Graves,
     srs_id: i32,
+    /// Where the file is, for what is named by its place relative to it.
+    path: &'a Path,
     /// Tables written to, with the extent of what was written.
     touched: BTreeMap<&'static str, Option<(Xy, Xy)>>,
 }
 
 impl<'a> Writer<'a> {
-    pub(super) fn new(db: &'a Connection, known: &'a mut Known, graves: &'a Graves, srs_id: i32) -> Self {
-        Self { db, known, graves, dug: Graves::default(), srs_id, touched: BTreeMap::new() }
+    pub(super) fn new(
+        db: &'a Connection,
+        known: &'a mut Known,
+        graves: &'a Graves,
+        srs_id: i32,
+        path: &'a Path,
+    ) -> Self {
+        Self { db, known, graves, dug: Graves::default(), srs_id, path, touched: BTreeMap::new() }
     }
 
     /// Writes every change of an edit. The caller holds the transaction.
@@ -44,6 +54,10 @@ impl<'a> Writer<'a> {
                 Change::Title(swap) => {
                     let title = swap.after.as_deref().map_or("", String::as_str);
                     schema::put_meta(self.db, "title", title)?;
+                }
+                Change::Layers(swap) => {
+                    let layers = swap.after.clone().unwrap_or_default();
+                    layers::put(self.db, &layers, self.path)?;
                 }
             }
         }
@@ -81,7 +95,10 @@ impl<'a> Writer<'a> {
 
     fn swap<T: Stored + Identified + Send + Sync + 'static>(&mut self, swap: &Swap<T>) -> rusqlite::Result<()> {
         let before = swap.before.as_ref();
-        let row = before.and_then(|b| Some((b, self.known.row(T::TABLE, b.id())?)));
+        let row = match before {
+            Some(before) => self.row_of(&**before)?.map(|fid| (before, fid)),
+            None => None,
+        };
         match (row, swap.after.as_ref()) {
             (Some((before, fid)), Some(after)) => {
                 if self.update(&**before, &**after, fid)? {
@@ -109,6 +126,24 @@ impl<'a> Writer<'a> {
             (None, None) => {}
         }
         Ok(())
+    }
+
+    /// The row of a thing. Of several with one identifier it is the one that lies where the thing lies.
+    fn row_of<T: Stored + Identified>(&self, thing: &T) -> rusqlite::Result<Option<i64>> {
+        let rows = self.known.rows(T::TABLE, thing.id());
+        if rows.len() > 1 {
+            let own = blob::encode(&thing.shape(), self.srs_id);
+            let sql = format!("SELECT geom FROM {} WHERE fid = ?1", T::TABLE);
+            for fid in rows {
+                // Another program may have taken the row away meanwhile.
+                let geom: Option<Option<Vec<u8>>> =
+                    self.db.prepare_cached(&sql)?.query_row([fid], |row| row.get(0)).optional()?;
+                if geom.flatten().as_ref() == Some(&own) {
+                    return Ok(Some(*fid));
+                }
+            }
+        }
+        Ok(rows.first().copied())
     }
 
     /// Adds a row.

@@ -3,13 +3,13 @@
 use super::{growth_form, remarks_form, side_form};
 use crate::command::Command;
 use crate::edits::{self, describe};
-use crate::model::{AnnotateCommand, Model, SurveyCommand};
+use crate::model::{AnnotateCommand, Model, SheetCommand, SurveyCommand};
 use crate::survey::look_at::standing_words;
 use crate::theme::{Theme, space};
 use egui::{ComboBox, Id, Key, RichText, TextEdit, Ui};
 use sparefield_data::area::Area;
 use sparefield_data::quantity::{format_day, format_position, parse_day, parse_position};
-use sparefield_geometry::fields::model::{Day, Field, Stock, Surface};
+use sparefield_geometry::fields::model::{Day, EdgeKind, Field, Stock, Surface};
 use sparefield_geometry::fields::survey::SurveyStanding;
 use sparefield_geometry::outline::CornerRef;
 
@@ -18,7 +18,15 @@ pub(super) fn one_field(ui: &mut Ui, model: &Model, id: &str, theme: &Theme, com
     let Some(area) = &model.area else { return };
     let Ok((_, field)) = edits::field(area, id) else { return };
     let text = format!("{:.2} ha, {} sides", field.area_m2() / 1e4, field.outer.len());
-    ui.label(RichText::new(text).color(theme.colours.ink_soft));
+    ui.horizontal(|ui| {
+        ui.label(RichText::new(text).color(theme.colours.ink_soft));
+        ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
+            let help = "Usable length for every wind, strips, slope and approach, with the chosen aircraft (F)";
+            if ui.small_button("Field sheet").on_hover_text(help).clicked() {
+                commands.push(Command::Sheet(SheetCommand::Open));
+            }
+        });
+    });
     ui.add_space(space::TIGHT);
     if let Some(corner) = model.annotating.corner {
         corner_form(ui, model, field, corner, theme, commands);
@@ -143,7 +151,8 @@ fn sides(ui: &mut Ui, model: &Model, field: &Field, theme: &Theme, commands: &mu
         let count = field.outer.len();
         for (i, edge) in field.edges.iter().enumerate() {
             let length = units.format_length(field.outer[i].distance(field.outer[(i + 1) % count]));
-            let height = edge.height_m.map_or_else(String::new, |h| format!(", {}", units.format_height(h)));
+            let height = edge.height_m.filter(|_| edge.kind != EdgeKind::Nothing);
+            let height = height.map_or_else(String::new, |h| format!(", {}", units.format_height(h)));
             let words = format!("{}: {length}, {}{height}", i + 1, edge.kind.words());
             let chosen = model.annotating.side == Some(i);
             if ui.selectable_label(chosen, RichText::new(words).size(theme.sizes.small)).clicked() {

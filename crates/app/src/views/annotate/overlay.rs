@@ -1,6 +1,6 @@
 //! What is drawn over the map while annotating: what is chosen, handles, drafts, drags, the lasso.
 
-use super::on_map::lasso_id;
+use super::on_map::{corners_of, has_room, lasso_id};
 use crate::edits;
 use crate::edits::things::vertices;
 use crate::model::{Model, Thing, Tool};
@@ -32,9 +32,10 @@ pub(super) fn draw(ui: &Ui, shown: &Shown, model: &Model, theme: &Theme) {
     let over = Over { painter: ui.painter().with_clip_rect(room), view: &shown.view, theme };
     let annotating = &model.annotating;
     over.suggestions(area);
-    over.chosen_fields(area, annotating.field_indices(), annotating.chosen.len() > 1);
-    for thing in &annotating.chosen {
-        over.chosen(area, thing);
+    // While sides are described, what stands on them must be seen.
+    if annotating.tool != Tool::Sides {
+        over.chosen_fields(area, annotating.field_indices(), annotating.chosen.len() > 1);
+        annotating.chosen.iter().for_each(|thing| over.chosen(area, thing));
     }
     if let [Thing::Field(id)] = annotating.chosen.as_slice()
         && let Ok((_, field)) = edits::field(area, id)
@@ -42,7 +43,7 @@ pub(super) fn draw(ui: &Ui, shown: &Shown, model: &Model, theme: &Theme) {
         if let Some((a, b)) = annotating.side.and_then(|s| ends_of(field, SideRef::outer(s))) {
             over.line(&[a, b], Stroke::new(6.0, theme.colours.accent));
         }
-        if annotating.tool == Tool::Choose {
+        if annotating.tool == Tool::Choose && has_room(&shown.view, &field.outer) {
             over.field_handles(field, annotating.corner);
         }
     }
@@ -170,7 +171,9 @@ impl Over<'_> {
                     HazardShape::Line(line) => self.line(line, stroke),
                     HazardShape::Area { outer, .. } => self.ring(outer, stroke),
                 }
-                self.handles(vertices(hazard));
+                if has_room(self.view, &corners_of(area, thing)) {
+                    self.handles(vertices(hazard));
+                }
             }
             Thing::QuietZone(id) => {
                 if let Ok(zone) = edits::quiet_zone(area, id) {
@@ -279,7 +282,7 @@ impl Over<'_> {
                         self.ring(&after.outer, stroke);
                     }
                 }
-                Change::Proposal(_) | Change::Home(_) | Change::Title(_) => {}
+                Change::Proposal(_) | Change::Home(_) | Change::Title(_) | Change::Layers(_) => {}
             }
         }
     }

@@ -193,6 +193,8 @@ pub struct MapInput<'a> {
     pub wind: Option<&'a WindMark>,
     /// What pointer and keys do besides zooming.
     pub hands: Hands,
+    /// Whether what stands on the sides is drawn for every field, and not only for the one chosen.
+    pub every_side: bool,
     /// The field chosen.
     pub selected: Option<usize>,
     /// The field pointed at, here or in a list.
@@ -427,7 +429,7 @@ fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: 
     if let Some(terrain) = input.terrain {
         let covered_by_image = input.layers.iter().any(|l| matches!(l.content, LayerContent::Imagery(_)));
         // Under an image the ground is plain relief; classes and contours go on top of the image.
-        let plain = GroundLook { shading: true, tint: None, contours: false };
+        let plain = GroundLook { tint: None, contours: false, ..input.ground };
         let base = if covered_by_image { plain } else { input.ground };
         let (shapes, labels) = state.tiles.show(&ctx, view, terrain, input.theme, input.height_in_feet, base);
         let (sw, ne) = terrain.frame.bounds();

@@ -33,6 +33,14 @@ pub(in super::super) fn draw_marks(
             frame(brush, cache, i, field, chosen, input);
         }
     }
+    if input.every_side {
+        for (field, derived) in input.fields.iter().zip(&cache.derived) {
+            let size = derived.bounds.max - derived.bounds.min;
+            if brush.sees(&derived.bounds) && brush.view.points(size.x.max(size.y)) > BOUNDARY_FROM_PT {
+                boundary(brush, field, input);
+            }
+        }
+    }
     let ranked = input.ranked.unwrap_or_default();
     let mut strips: Vec<(usize, &StripVerdict, Color32)> = Vec::new();
     // All or a few: deciding for each field by its size looks like a judgement.

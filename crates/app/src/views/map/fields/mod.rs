@@ -116,7 +116,7 @@ fn inner_point(field: &Field) -> Xy {
 }
 
 /// Whether a point lies inside a ring, by counting crossings of a ray.
-fn inside(ring: &[Xy], p: Xy) -> bool {
+pub(super) fn inside(ring: &[Xy], p: Xy) -> bool {
     let mut odd = false;
     for (i, a) in ring.iter().enumerate() {
         let b = ring[(i + 1) % ring.len()];
