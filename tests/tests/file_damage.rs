@@ -81,7 +81,7 @@ impl Damage {
             }
             Self::Digits(share, word) => {
                 let is_digit = |b: &u8| b.is_ascii_digit() || matches!(b, b'.' | b'-');
-                if let Some(from) = whole.iter().skip(at(*share)).position(|b| b.is_ascii_digit()) {
+                if let Some(from) = whole.iter().skip(at(*share)).position(u8::is_ascii_digit) {
                     let from = from + at(*share);
                     let to = from + whole[from..].iter().take_while(|b| is_digit(b)).count();
                     bytes.splice(from..to, word.bytes());

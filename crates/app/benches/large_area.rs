@@ -47,6 +47,7 @@ fn files(folder: &Path) -> [PathBuf; 2] {
         hazards: Arc::default(),
         quiet_zones: Arc::default(),
         lanes: Arc::default(),
+        layers: Arc::default(),
         home: None,
         start: None,
         terrain: TerrainSource::Files { files: vec![ground.clone()], crs: None, grid_m: None },
@@ -229,7 +230,7 @@ fn edits(c: &mut Criterion, window: &mut Window) {
         let ids = window.app.model.annotating.fields();
         let begun = Instant::now();
         // The view makes the edit within the frame in which it is clicked.
-        let made = describe::change_fields(&window.area(), &ids, "surface", |f| f.surface = surface);
+        let made = describe::change_fields(&window.area(), ids, "surface", |f| f.surface = surface);
         (made, begun.elapsed())
     };
     told(&mut group, "the surface of all chosen fields changed", || {
