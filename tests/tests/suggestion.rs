@@ -226,8 +226,8 @@ fn precision_and_recall_over_the_whole_area() {
     let cover = quality(&Scene { cover: Some(&w.mapped), ..bare() }, None);
     let hazards = quality(&Scene { cover: Some(&w.mapped), barriers: &w.barriers, ..bare() }, None);
     report(&[("terrain", &terrain), ("and land cover", &cover), ("and hazards, roads", &hazards)]);
-    // Slightly below what was measured on 25 November 2026. The room to line up, which came later that day, costs one
-    // field of ninety-six on terrain alone: 0.927 are found where 0.93 was the floor before.
+    // Slightly below what was measured on 25 November 2026, with the room to line up. What that room costs is measured
+    // beside the floor that holds without it, in the test below.
     assert!(terrain.right >= 0.98 && terrain.found >= 0.92 && terrain.true_fields >= 80, "{terrain:?}");
     assert!(cover.right >= 0.98 && cover.strips_right >= 0.94 && cover.found >= 0.60, "{cover:?}");
     assert!(hazards.right >= 0.98 && hazards.strips_right >= 0.94 && hazards.found >= 0.60, "{hazards:?}");
@@ -252,6 +252,8 @@ fn room_to_line_up_leaves_out_ribbons_and_hardly_a_field() {
         assert!(4 * with.thin <= without.thin, "{with:?} {without:?}");
         assert!(with.found >= without.found - 1.0 / 30.0, "{with:?} {without:?}");
         assert!(with.right >= without.right && with.strips_right >= without.strips_right, "{with:?} {without:?}");
+        // The floor of the search as it was before it asked for room; that search has not changed.
+        assert!(what != "bare" || without.found >= 0.93, "{without:?}");
     }
 }
 

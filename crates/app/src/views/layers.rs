@@ -60,7 +60,7 @@ pub fn layers(ctx: &Context, map: Rect, model: &Model, theme: &Theme, commands: 
         .auto_sized()
         .pivot(Align2::RIGHT_TOP)
         .default_pos(map.right_top() + Vec2::new(-12.0, 50.0))
-        .constrain_to(map)
+        .constrain_to(map.shrink(12.0))
         .show(ctx, |ui| {
             ui.set_width(WIDTH);
             egui::ScrollArea::vertical().max_height((map.height() - 130.0).max(120.0)).show(ui, |ui| {
@@ -132,7 +132,7 @@ fn slope_legend(ui: &mut Ui, model: &Model, theme: &Theme) {
         let terrain = &area.terrain;
         let error = slope_error(terrain.accuracy, terrain.frame.cell_m) * 100.0;
         let mut words = format!(
-            "From posts {:.0} m apart, a slope is good to about ±{error:.1} %. Furrows and ditches do not show.",
+            "From posts {:.0} m apart, a slope is good to about ±{error:.1}\u{a0}%. Furrows and ditches do not show.",
             terrain.frame.cell_m
         );
         if error > f64::from(SLOPE_LIMITS[0]) * 100.0 {

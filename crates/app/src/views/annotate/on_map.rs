@@ -19,8 +19,9 @@ const CATCH_PT: f64 = 12.0;
 const HANDLE_PT: f32 = 18.0;
 /// A side shorter than this on the screen has no handle to insert a corner, points.
 const LEAST_SIDE_PT: f32 = 44.0;
-/// Room that each corner needs on the screen to have a handle, points.
-const LEAST_ROOM_PT: f32 = 5.0;
+/// Room that each corner needs to have a handle, as a share of width and height on the screen, points. Corners are
+/// then about twice as far apart, and handles do not hide the field.
+const LEAST_ROOM_PT: f32 = 8.0;
 /// Points that one press of an arrow key moves the pen by.
 const PEN_STEP_PT: f64 = 10.0;
 /// Metres that one press of an arrow key moves a corner by.

@@ -18,6 +18,7 @@ use sparefield_geometry::fields::model::Field;
 use sparefield_geometry::fields::verdict::{RankedField, Verdict};
 use sparefield_geometry::position::Xy;
 use std::cell::OnceCell;
+use std::collections::HashMap;
 use std::sync::Arc;
 
 /// How far beside a small field a click still finds it.
@@ -50,12 +51,10 @@ impl FieldCache {
         let now = Some((input.revision, input.fields.len()));
         if self.revision != now {
             self.revision = now;
-            // An edit changes fields in their places, takes some away, or adds at the end; the others stay as they are.
-            let mut before = std::mem::take(&mut self.derived).into_iter().peekable();
-            let derived = input.fields.iter().map(|field| {
-                while before.next_if(|d| d.of.id != field.id).is_some() {}
-                before.next().filter(|d| Arc::ptr_eq(&d.of, field)).unwrap_or_else(|| Derived::new(field))
-            });
+            // What an edit did not touch is the same thing as before, wherever it stands now.
+            let before = std::mem::take(&mut self.derived).into_iter().map(|d| (Arc::as_ptr(&d.of), d));
+            let mut before: HashMap<*const Field, Derived> = before.collect();
+            let derived = input.fields.iter().map(|f| before.remove(&Arc::as_ptr(f)).unwrap_or_else(|| Derived::new(f)));
             self.derived = derived.collect();
         }
         self.place.clear();
