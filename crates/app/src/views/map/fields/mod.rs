@@ -54,7 +54,8 @@ impl FieldCache {
             // What an edit did not touch is the same thing as before, wherever it stands now.
             let before = std::mem::take(&mut self.derived).into_iter().map(|d| (Arc::as_ptr(&d.of), d));
             let mut before: HashMap<*const Field, Derived> = before.collect();
-            let derived = input.fields.iter().map(|f| before.remove(&Arc::as_ptr(f)).unwrap_or_else(|| Derived::new(f)));
+            let derived =
+                input.fields.iter().map(|f| before.remove(&Arc::as_ptr(f)).unwrap_or_else(|| Derived::new(f)));
             self.derived = derived.collect();
         }
         self.place.clear();
