@@ -16,7 +16,7 @@ pub fn room_around_m(kind: HazardKind) -> f64 {
     }
 }
 
-/// The rings that hazards block inside a field, for [`StripSpace::new`].
+/// The rings that hazards block inside a field, for [`StripSpace::new`](super::StripSpace::new).
 ///
 /// Blocking rings run clockwise; clearings inside an area run anticlockwise. A point becomes an octagon, every stretch
 /// of a line and every side of an area a rectangle, each with the room of [`room_around_m`]; they overlap, and may.
