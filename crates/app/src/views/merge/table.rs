@@ -3,14 +3,10 @@
 use crate::command::Command;
 use crate::model::{Line, MergeCommand, Merging, Model};
 use crate::theme::{Theme, space};
-use egui::{Button, Frame, RichText, ScrollArea, Ui, Vec2, WidgetInfo};
+use egui::{Button, Frame, Label, RichText, ScrollArea, Ui, Vec2, WidgetInfo};
 use sparefield_data::merge::{Difference, Take};
 
 const ROW: f32 = 30.0;
-/// Width of the first column, points.
-const WHAT: f32 = 190.0;
-/// Width of the last column, points.
-const WHY: f32 = 250.0;
 
 /// The drawer, while areas are being merged.
 pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
@@ -27,12 +23,6 @@ pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
 fn heading(ui: &mut Ui, model: &Model, merging: &Merging, theme: &Theme, commands: &mut Vec<Command>) {
     let mut push = |command| commands.push(Command::Merge(command));
     ui.horizontal(|ui| {
-        let title = format!("Merge with {}", merging.whose);
-        ui.label(RichText::new(title).font(theme.bold_font(theme.sizes.heading)));
-        let (things, theirs) = merging.counts();
-        let all = merging.merge.differences().len();
-        let words = format!("{all} differences in {things} things, {theirs} taken from theirs");
-        ui.label(RichText::new(words).size(theme.sizes.small).color(theme.colours.ink_soft));
         ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
             if ui.button("Cancel").on_hover_text("Leave everything as it is").clicked() {
                 push(MergeCommand::Close);
@@ -45,13 +35,23 @@ fn heading(ui: &mut Ui, model: &Model, merging: &Merging, theme: &Theme, command
             } else if ui.button("Compare again").clicked() {
                 push(MergeCommand::Compare(merging.files.clone()));
             }
+            ui.with_layout(egui::Layout::left_to_right(egui::Align::Center), |ui| {
+                let title = RichText::new(format!("Merge with {}", merging.whose));
+                ui.add(Label::new(title.font(theme.bold_font(theme.sizes.heading))).truncate());
+            });
         });
     });
+    let (things, theirs) = merging.counts();
+    let all = merging.merge.differences().len();
+    let words = format!(
+        "{all} differences in {things} things, {theirs} taken from theirs. On the map: mine solid, theirs dashed"
+    );
+    ui.label(RichText::new(words).size(theme.sizes.small).color(theme.colours.ink_soft));
     if merging.land_revision != model.land_revision {
         let words = "This area has changed since the two were compared. Compare again before taking anything over.";
         ui.label(RichText::new(words).color(theme.colours.caution));
     }
-    ui.horizontal(|ui| {
+    ui.horizontal_wrapped(|ui| {
         if ui.button("By the rules").on_hover_text(RULES).clicked() {
             push(MergeCommand::ChooseByRules);
         }
@@ -61,26 +61,35 @@ fn heading(ui: &mut Ui, model: &Model, merging: &Merging, theme: &Theme, command
         if ui.button("Theirs throughout").clicked() {
             push(MergeCommand::ChooseAll(Take::Theirs));
         }
-        let note = "On the map: mine solid, theirs dashed";
-        ui.label(RichText::new(note).size(theme.sizes.small).color(theme.colours.ink_soft));
     });
 }
 
 const RULES: &str = "The newer survey for what grows; what only one of you knows; with an ancestor, what only one of you \
                      changed. Nothing of yours is deleted, and no outline replaced that you may have changed";
 
-/// Where the columns of a row begin and how wide they are.
-fn widths(ui: &Ui) -> (f32, f32) {
-    let gaps = ui.spacing().item_spacing.x * 3.0;
-    let version = ((ui.available_width() - WHAT - WHY - gaps) / 2.0).max(90.0);
-    (version, ROW - 4.0)
+/// How wide the columns are, points.
+struct Widths {
+    what: f32,
+    /// Of each of the two versions.
+    version: f32,
+    why: f32,
+}
+
+impl Widths {
+    /// In a narrow drawer the versions get most of what there is: by them one chooses.
+    fn of(ui: &Ui) -> Self {
+        let room = ui.available_width();
+        let (what, why) = ((room * 0.26).clamp(130.0, 190.0), (room * 0.22).clamp(110.0, 250.0));
+        let gaps = ui.spacing().item_spacing.x * 3.0;
+        Self { what, version: ((room - what - why - gaps) / 2.0).max(90.0), why }
+    }
 }
 
 fn columns(ui: &mut Ui, theme: &Theme) {
     ui.add_space(space::TIGHT);
-    let (version, _) = widths(ui);
+    let Widths { what, version, why } = Widths::of(ui);
     ui.horizontal(|ui| {
-        for (name, width) in [("Differs in", WHAT), ("Mine", version), ("Theirs", version), ("Because", WHY)] {
+        for (name, width) in [("Differs in", what), ("Mine", version), ("Theirs", version), ("Because", why)] {
             let text = RichText::new(name).size(theme.sizes.small).color(theme.colours.ink_soft).strong();
             cell(ui, width, theme.sizes.small + 4.0, |ui| ui.label(text));
         }
@@ -117,11 +126,12 @@ fn table(ui: &mut Ui, merging: &Merging, theme: &Theme, commands: &mut Vec<Comma
 fn thing(ui: &mut Ui, merging: &Merging, pair: usize, first: usize, theme: &Theme, commands: &mut Vec<Command>) {
     let difference = &merging.merge.differences()[first];
     let shown = merging.shown == Some(pair);
+    let widths = Widths::of(ui);
     ui.horizontal(|ui| {
         ui.set_height(ROW);
         let name = format!("{} {}", capital(difference.kind.words()), difference.label);
         let look = Button::selectable(shown, RichText::new(&name).font(theme.bold_font(theme.sizes.text))).truncate();
-        let look = cell(ui, WHAT + 90.0, ROW - 4.0, |ui| ui.add(look));
+        let look = cell(ui, widths.what + widths.version / 2.0, ROW - 4.0, |ui| ui.add(look));
         if look.on_hover_text("Show it on the map").clicked() {
             commands.push(Command::Merge(MergeCommand::Look(pair)));
             commands.push(Command::Reveal(difference.at));
@@ -139,12 +149,12 @@ fn thing(ui: &mut Ui, merging: &Merging, pair: usize, first: usize, theme: &Them
 fn difference(ui: &mut Ui, merging: &Merging, index: usize, theme: &Theme, commands: &mut Vec<Command>) {
     let difference = &merging.merge.differences()[index];
     let take = merging.takes.get(index).copied().unwrap_or(difference.default);
-    let (version, height) = widths(ui);
+    let (widths, height) = (Widths::of(ui), ROW - 4.0);
     ui.horizontal(|ui| {
         ui.set_height(ROW);
         let what = capital(&difference.attribute.words());
         let soft = |text: String| RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft);
-        cell(ui, WHAT, height, |ui| {
+        cell(ui, widths.what, height, |ui| {
             ui.add_space(space::GROUP);
             ui.label(&what);
             ui.label(soft(difference.status.words().to_owned()));
@@ -154,7 +164,7 @@ fn difference(ui: &mut Ui, merging: &Merging, index: usize, theme: &Theme, comma
         {
             let text = words.as_deref().unwrap_or("not there");
             let chosen = take == whose;
-            let response = cell(ui, version, height, |ui| ui.radio(chosen, text));
+            let response = cell(ui, widths.version, height, |ui| ui.radio(chosen, text));
             response.widget_info(|| {
                 let label = format!("{what} of {}, {name}: {text}", difference.label);
                 WidgetInfo::selected(egui::Role::RadioButton, true, chosen, label)
@@ -164,7 +174,7 @@ fn difference(ui: &mut Ui, merging: &Merging, index: usize, theme: &Theme, comma
             }
         }
         let why = if take == difference.default { difference.because } else { "you chose it" };
-        cell(ui, WHY, height, |ui| ui.label(soft(why.to_owned())));
+        cell(ui, widths.why, height, |ui| ui.label(soft(why.to_owned())));
     });
 }
 
