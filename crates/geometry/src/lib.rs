@@ -10,6 +10,7 @@
 
 pub mod air;
 pub mod aircraft;
+pub mod circuit;
 pub mod contour;
 pub mod fields;
 pub mod grid;

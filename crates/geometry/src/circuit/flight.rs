@@ -1,0 +1,469 @@
+//! Flying a plan: legs held over the ground, turns rolled into and out of, everything by the equations of motion.
+//!
+//! A turn between two legs begins where its end, drift included, lies on the next leg. The legs in between are flown
+//! straight over the ground with the heading that the wind asks for at each height.
+
+use super::column::AirColumn;
+use super::motion::{
+    Control, Flying, Gust, Motion, STEADY, crab, heading_for, step_tracking, step_turning, tracking_rates,
+};
+use super::plan::{FirstTurn, Landing, Leg, Plan, turn_between};
+use crate::math::{self, TAU};
+use crate::position::Xy;
+
+/// How finely a flight is computed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Grain {
+    /// Longest step of a leg, metres over the ground.
+    pub leg_m: f64,
+    /// Largest step of a turn, radians.
+    pub turn_rad: f64,
+    /// Steps of one roll.
+    pub rolls: u8,
+    /// How often the beginning of a turn is put right.
+    pub passes: u8,
+}
+
+impl Grain {
+    /// For searching: within about a metre of height of [`Grain::FINE`].
+    pub const COARSE: Self = Self { leg_m: 80.0, turn_rad: 0.4, rolls: 1, passes: 0 };
+    /// For what is shown and judged.
+    pub const FINE: Self = Self { leg_m: 5.0, turn_rad: 0.04, rolls: 6, passes: 3 };
+}
+
+/// Why a plan cannot be flown.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Stuck {
+    /// A leg is shorter than the turn at its end needs.
+    NoRoom,
+    /// The wind is stronger than the airspeed along a leg.
+    Wind,
+    /// The watcher had enough.
+    Stopped,
+}
+
+/// Sees every step of a flight.
+pub(super) trait Watch {
+    /// Gusts over the next step.
+    fn gust(&mut self, _at: &Motion, _dt: f64) -> Gust {
+        Gust::default()
+    }
+    /// A step was flown; `false` ends the flight.
+    fn step(&mut self, from: &Motion, to: &Motion, part: Part) -> bool;
+    /// A part of the flight begins.
+    fn begin(&mut self, _at: &Motion, _part: Part) {}
+}
+
+/// Sees nothing.
+pub(super) struct Unwatched;
+
+impl Watch for Unwatched {
+    fn step(&mut self, _from: &Motion, _to: &Motion, _part: Part) -> bool {
+        true
+    }
+}
+
+/// Which part of the flight: a leg, or the turn onto it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Part {
+    pub(super) leg: Leg,
+    pub(super) turn: bool,
+}
+
+const fn leg(leg: Leg) -> Part {
+    Part { leg, turn: false }
+}
+const fn turn(leg: Leg) -> Part {
+    Part { leg, turn: true }
+}
+
+/// How a flight of a plan came out.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Flown {
+    /// Over the aiming point, even if that is below the ground there.
+    pub(super) at_aim: Motion,
+    /// Wings level on final.
+    pub(super) wings_level: Motion,
+}
+
+struct Flyer<'a, W> {
+    flying: &'a Flying,
+    air: &'a AirColumn,
+    grain: Grain,
+    at: Motion,
+    watch: &'a mut W,
+}
+
+/// Flies a plan from a state to over its aiming point.
+pub(super) fn fly<W: Watch>(
+    flying: &Flying,
+    air: &AirColumn,
+    landing: &Landing,
+    plan: &Plan,
+    from: &Motion,
+    reaction_s: f64,
+    grain: Grain,
+    watch: &mut W,
+) -> Result<Flown, Stuck> {
+    let mut flyer = Flyer { flying, air, grain, at: *from, watch };
+    if reaction_s > 0.0 {
+        flyer.watch.begin(from, leg(Leg::Reaction));
+        flyer.hold_heading(reaction_s)?;
+    }
+    let corners = plan.corners();
+    let along = landing.along();
+    let mut first = true;
+    // Whole turns are flown on leaving the last joining corner, or at once where there is none.
+    let orbit_after = corners.iter().rposition(|c| c.leg == Some(Leg::Joining)).filter(|_| corners.len() > 1);
+    if plan.orbits > 0 && orbit_after.is_none_or(|i| i + 1 == corners.len()) {
+        flyer.orbit(plan)?;
+    }
+    for (i, corner) in corners.iter().enumerate() {
+        let this = corner.leg.unwrap_or(Leg::Joining);
+        if first {
+            flyer.turn_to(corner.at, this, plan.first_turn)?;
+            first = false;
+        }
+        let last = i + 1 == corners.len();
+        let next_leg = if last { Leg::Final } else { corners[i + 1].leg.unwrap_or(Leg::Joining) };
+        let speed = if last { flying.approach_ms } else { flying.glide_ms };
+        if plan.orbits > 0 && orbit_after == Some(i) && !last {
+            flyer.straight_to(corner.at, this)?;
+            flyer.orbit(plan)?;
+            flyer.turn_to(corners[i + 1].at, next_leg, FirstTurn::Shorter)?;
+            continue;
+        }
+        let onto = if last { along } else { direction(corners[i + 1].at - corner.at).ok_or(Stuck::NoRoom)? };
+        flyer.leg_and_turn(corner.at, onto, this, next_leg, speed)?;
+    }
+    let wings_level = flyer.at;
+    let to_go = -landing.along_of(wings_level.position);
+    if !(to_go > 0.0) {
+        return Err(Stuck::NoRoom);
+    }
+    let track = direction(landing.aim - wings_level.position).ok_or(Stuck::NoRoom)?;
+    flyer.straight((landing.aim - wings_level.position).norm(), track, Leg::Final, flying.approach_ms)?;
+    Ok(Flown { at_aim: flyer.at, wings_level })
+}
+
+/// The unit vector along a displacement.
+pub(super) fn direction(d: Xy) -> Option<Xy> {
+    let length = d.norm();
+    (length > 1e-9 && length.is_finite()).then(|| d * (1.0 / length))
+}
+
+impl<W: Watch> Flyer<'_, W> {
+    /// Change of airspeed over the next `dt` towards a wanted one.
+    fn speeding(&self, wanted_ms: f64, dt: f64) -> f64 {
+        let most = self.flying.speed_change_ms2;
+        ((wanted_ms - self.at.level_speed_ms) / dt).clamp(-most, most)
+    }
+
+    fn turning_step(&mut self, control: Control, dt: f64, part: Part) -> Result<(), Stuck> {
+        let gust = self.watch.gust(&self.at, dt);
+        let to = step_turning(self.flying, self.air, gust, &self.at, control, dt);
+        self.take(to, part)
+    }
+
+    fn take(&mut self, to: Motion, part: Part) -> Result<(), Stuck> {
+        if !self.watch.step(&self.at, &to, part) {
+            return Err(Stuck::Stopped);
+        }
+        self.at = to;
+        Ok(())
+    }
+
+    /// Flies on, wings level, on the present heading.
+    fn hold_heading(&mut self, seconds: f64) -> Result<(), Stuck> {
+        let speed = self.at.level_speed_ms * self.air.at(self.at.height_amsl_m).to_true;
+        let count = (seconds * speed / self.grain.leg_m).ceil().max(1.0);
+        for _ in 0..count as usize {
+            self.turning_step(STEADY, seconds / count, leg(Leg::Reaction))?;
+        }
+        Ok(())
+    }
+
+    /// A straight leg of a length over the ground.
+    fn straight(&mut self, length_m: f64, track: Xy, this: Leg, speed_ms: f64) -> Result<(), Stuck> {
+        self.watch.begin(&self.at, leg(this));
+        let from = self.at.position;
+        let count = (length_m / self.grain.leg_m).ceil().max(1.0);
+        for i in 1..=count as usize {
+            let target = length_m * i as f64 / count;
+            // The second try makes up what a changing wind left over.
+            for _ in 0..2 {
+                let left = target - (self.at.position - from).dot(track);
+                if left.abs() < 1e-3 {
+                    break;
+                }
+                let gust = self.watch.gust(&self.at, 0.0);
+                let (ground, _) =
+                    tracking_rates(self.flying, self.air, gust, &self.at, track).ok_or(Stuck::Wind)?;
+                let dt = left / ground;
+                let change = if dt > 0.0 { self.speeding(speed_ms, dt) } else { 0.0 };
+                let to =
+                    step_tracking(self.flying, self.air, gust, &self.at, track, change, dt).ok_or(Stuck::Wind)?;
+                self.take(to, leg(this))?;
+            }
+        }
+        if let Some(heading) = heading_for(self.air, self.at.height_amsl_m, self.at.level_speed_ms, track) {
+            self.at.heading_rad += math::wrap_pi(heading - self.at.heading_rad);
+        }
+        Ok(())
+    }
+
+    fn straight_to(&mut self, point: Xy, this: Leg) -> Result<(), Stuck> {
+        let d = point - self.at.position;
+        let Some(track) = direction(d) else { return Ok(()) };
+        self.straight(d.norm(), track, this, self.flying.glide_ms)
+    }
+
+    /// A turn through an angle, rolled into and out of.
+    fn turn(&mut self, angle_rad: f64, this: Leg, speed_ms: f64) -> Result<(), Stuck> {
+        self.watch.begin(&self.at, turn(this));
+        let side = if angle_rad < 0.0 { -1.0 } else { 1.0 };
+        let aim = self.at.heading_rad + angle_rad;
+        let level = self.at.level_speed_ms * self.air.at(self.at.height_amsl_m).to_true;
+        let bank = self.flying.bank_for(angle_rad.abs(), level);
+        let roll_s = bank / self.flying.roll_rad_s;
+        let rolls = self.grain.rolls.max(1);
+        let dt = roll_s / f64::from(rolls);
+        if dt > 0.0 {
+            for _ in 0..rolls {
+                let control = Control {
+                    roll_rad_s: side * self.flying.roll_rad_s,
+                    speed_change_ms2: self.speeding(speed_ms, dt),
+                };
+                self.turning_step(control, dt, turn(this))?;
+            }
+        }
+        self.at.bank_rad = side * bank;
+        loop {
+            let level = self.at.level_speed_ms * self.air.at(self.at.height_amsl_m).to_true;
+            let left = side * (aim - self.at.heading_rad) - self.flying.roll_turn(bank, level);
+            if left <= 1e-9 || bank <= 0.0 {
+                break;
+            }
+            let rate = math::GRAVITY_MS2 * math::tan(bank) / (level / math::cos(bank).sqrt());
+            let count = (left / self.grain.turn_rad).ceil().max(1.0);
+            let dt = left / count / rate;
+            // Speed that still changes makes the rest longer or shorter: it is looked at again after each step.
+            let control = Control { roll_rad_s: 0.0, speed_change_ms2: self.speeding(speed_ms, dt) };
+            self.turning_step(control, dt, turn(this))?;
+            if count <= 1.0 {
+                break;
+            }
+        }
+        if dt > 0.0 {
+            for _ in 0..rolls {
+                let control = Control {
+                    roll_rad_s: -side * self.flying.roll_rad_s,
+                    speed_change_ms2: self.speeding(speed_ms, dt),
+                };
+                self.turning_step(control, dt, turn(this))?;
+            }
+        }
+        self.at.bank_rad = 0.0;
+        Ok(())
+    }
+
+    fn orbit(&mut self, plan: &Plan) -> Result<(), Stuck> {
+        let side = match plan.hand {
+            crate::fields::circuit_height::Hand::Left => -1.0,
+            crate::fields::circuit_height::Hand::Right => 1.0,
+        };
+        for _ in 0..plan.orbits {
+            self.turn(side * TAU, Leg::Orbit, self.flying.glide_ms)?;
+        }
+        Ok(())
+    }
+
+    /// The turn that ends on a track over the ground.
+    fn angle_onto(&self, from: &Motion, track: Xy, speed_ms: f64, way: FirstTurn) -> Result<f64, Stuck> {
+        let now = heading_for(self.air, from.height_amsl_m, from.level_speed_ms, track).ok_or(Stuck::Wind)?;
+        let rough = turn_between(from.heading_rad, now, way);
+        // The wind at the end decides; the end lies lower.
+        let lost = rough.abs() * self.loss_per_rad(from);
+        let level = if rough.abs() > 0.3 { speed_ms } else { from.level_speed_ms };
+        let end = heading_for(self.air, from.height_amsl_m - lost, level, track).ok_or(Stuck::Wind)?;
+        Ok(rough + math::wrap_pi(end - now))
+    }
+
+    fn loss_per_rad(&self, from: &Motion) -> f64 {
+        let bank = self.flying.bank_rad;
+        let to_true = self.air.at(from.height_amsl_m).to_true;
+        let load = 1.0 / math::cos(bank);
+        let equivalent = from.level_speed_ms * load.sqrt();
+        let straight = Motion { bank_rad: bank, ..*from };
+        let probe = step_turning(self.flying, self.air, Gust::default(), &straight, STEADY, 1.0);
+        let rate = math::GRAVITY_MS2 * math::tan(bank) / (equivalent * to_true);
+        (from.height_amsl_m - probe.height_amsl_m) / rate
+    }
+
+    fn silently<T>(
+        &self,
+        from: &Motion,
+        grain: Grain,
+        f: impl FnOnce(&mut Flyer<'_, Unwatched>) -> Result<T, Stuck>,
+    ) -> Result<T, Stuck> {
+        let mut nobody = Unwatched;
+        let mut flyer = Flyer { flying: self.flying, air: self.air, grain, at: *from, watch: &mut nobody };
+        f(&mut flyer)
+    }
+
+    /// Turns so that the straight way on leads over a point.
+    fn turn_to(&mut self, point: Xy, this: Leg, way: FirstTurn) -> Result<(), Stuck> {
+        let from = self.at;
+        let mut track = direction(point - from.position).ok_or(Stuck::NoRoom)?;
+        let glide = self.flying.glide_ms;
+        let mut angle = self.angle_onto(&from, track, glide, way)?;
+        // The end of the turn lies elsewhere than its beginning: the track is put right until it leads to the point.
+        for pass in 0..12 {
+            let end = self.silently(&from, self.grain, |f| {
+                f.turn(angle, this, glide)?;
+                Ok(f.at)
+            })?;
+            let rest = point - end.position;
+            let better = direction(rest).ok_or(Stuck::NoRoom)?;
+            let off = track.cross(better).abs() + if track.dot(better) < 0.0 { 1.0 } else { 0.0 };
+            track = better;
+            if off < 1e-4 || (self.grain.passes == 0 && pass >= 2 && off < 0.01) {
+                break;
+            }
+            if pass == 11 {
+                // The point lies inside the turn: it cannot be reached this way.
+                return Err(Stuck::NoRoom);
+            }
+            angle = self.angle_onto(&from, track, glide, way)?;
+        }
+        if angle.abs() > 1e-6 {
+            self.turn(angle, this, glide)?;
+        }
+        Ok(())
+    }
+
+    /// Flies towards a corner and turns so as to come out on the next leg, which leaves the corner along `onto`.
+    fn leg_and_turn(&mut self, corner: Xy, onto: Xy, this: Leg, next: Leg, speed_ms: f64) -> Result<(), Stuck> {
+        let from = self.at;
+        let way = corner - from.position;
+        let track = direction(way).ok_or(Stuck::NoRoom)?;
+        let across = track.cross(onto);
+        if across.abs() < 0.02 {
+            if track.dot(onto) < 0.0 {
+                return Err(Stuck::NoRoom);
+            }
+            return self.straight(way.norm(), track, this, self.flying.glide_ms);
+        }
+        let glide = self.flying.glide_ms;
+        let (ground, climb) =
+            tracking_rates(self.flying, self.air, Gust::default(), &from, track).ok_or(Stuck::Wind)?;
+        let mut at_turn = Motion {
+            position: corner,
+            height_amsl_m: from.height_amsl_m + climb / ground * way.norm(),
+            ..from
+        };
+        at_turn.heading_rad += math::wrap_pi(
+            heading_for(self.air, at_turn.height_amsl_m, at_turn.level_speed_ms, track).ok_or(Stuck::Wind)?
+                - at_turn.heading_rad,
+        );
+        let turned = |f: &mut Flyer<'_, Unwatched>| {
+            let at = f.at;
+            let angle = f.angle_onto(&at, onto, speed_ms, FirstTurn::Shorter)?;
+            f.turn(angle, next, speed_ms)?;
+            Ok(f.at)
+        };
+        let end = self.silently(&at_turn, self.grain, turned)?;
+        let mut length = way.norm() - (end.position - corner).cross(onto) / across;
+        for _ in 0..self.grain.passes {
+            if length < 0.0 {
+                return Err(Stuck::NoRoom);
+            }
+            let end = self.silently(&from, self.grain, |f| {
+                f.straight(length, track, this, glide)?;
+                turned(f)
+            })?;
+            let off = (end.position - corner).cross(onto) / across;
+            length -= off;
+            if off.abs() < 1e-3 {
+                break;
+            }
+        }
+        if !(length >= 0.0) {
+            return Err(Stuck::NoRoom);
+        }
+        self.straight(length, track, this, glide)?;
+        let angle = self.angle_onto(&self.at, onto, speed_ms, FirstTurn::Shorter)?;
+        self.turn(angle, next, speed_ms)
+    }
+}
+
+/// Distance over the ground from which a glide along `track` at approach speed arrives at a height, metres; found by
+/// flying it backwards from the ground up. `None` when the wind does not allow the track.
+pub(super) fn final_length(
+    flying: &Flying,
+    air: &AirColumn,
+    ground_amsl_m: f64,
+    height_m: f64,
+    track: Xy,
+) -> Option<f64> {
+    let (mut length, mut height) = (0.0, 0.0);
+    while height < height_m {
+        let m = Motion {
+            position: Xy::default(),
+            height_amsl_m: ground_amsl_m + height + 2.5,
+            heading_rad: 0.0,
+            bank_rad: 0.0,
+            level_speed_ms: flying.approach_ms,
+            time_s: 0.0,
+        };
+        let (ground, climb) = tracking_rates(flying, air, Gust::default(), &m, track)?;
+        if !(climb < 0.0) || length > 20_000.0 {
+            return None;
+        }
+        let up = (height_m - height).min(5.0);
+        length += up * ground / -climb;
+        height += up;
+    }
+    Some(length)
+}
+
+/// The ground speed and the heading along a track at a height; `None` when the wind does not allow it.
+pub(super) fn along_track(air: &AirColumn, height_amsl_m: f64, level_speed_ms: f64, track: Xy) -> Option<(Xy, f64)> {
+    let here = air.at(height_amsl_m);
+    crab(level_speed_ms * here.to_true, here.wind, track)
+}
+
+/// How far a final turn from the base leg takes the glider over the ground, metres; `None` when the wind does not allow
+/// the base leg or the final.
+pub(super) fn turn_probe(
+    flying: &Flying,
+    air: &AirColumn,
+    landing: &Landing,
+    hand: crate::fields::circuit_height::Hand,
+    final_height_m: f64,
+) -> Option<Xy> {
+    let base_track = -landing.side(hand);
+    let height = landing.aim_amsl_m + final_height_m + 25.0;
+    let heading_rad = heading_for(air, height, flying.glide_ms, base_track)?;
+    let from = Motion {
+        position: Xy::default(),
+        height_amsl_m: height,
+        heading_rad,
+        bank_rad: 0.0,
+        level_speed_ms: flying.glide_ms,
+        time_s: 0.0,
+    };
+    let mut nobody = Unwatched;
+    let mut flyer = Flyer { flying, air, grain: Grain::FINE, at: from, watch: &mut nobody };
+    let angle = flyer.angle_onto(&from, landing.along(), flying.approach_ms, FirstTurn::Shorter).ok()?;
+    flyer.turn(angle, Leg::Final, flying.approach_ms).ok()?;
+    Some(flyer.at.position)
+}
+
+/// Radius of a turn at gliding speed through the air, metres.
+pub(super) fn turn_radius(flying: &Flying, air: &AirColumn, height_amsl_m: f64) -> f64 {
+    let speed = flying.glide_ms * air.at(height_amsl_m).to_true;
+    let (sin, cos) = math::sin_cos(flying.bank_rad);
+    // (V₁√n)²/(g·tan φ) with n = 1/cos φ.
+    speed * speed / (cos * math::GRAVITY_MS2 * sin / cos)
+}

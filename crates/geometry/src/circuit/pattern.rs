@@ -1,0 +1,111 @@
+//! The shapes of circuits: where the corners of each join lie, by a few numbers that can be varied.
+
+use super::column::AirColumn;
+use super::flight::{final_length, turn_probe};
+use super::motion::Flying;
+use super::plan::{Corner, Join, Landing, Leg, Plan};
+use crate::fields::circuit_height::Hand;
+use crate::position::Xy;
+
+/// A join with everything decided but its size.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Shape {
+    pub(super) join: Join,
+    pub(super) hand: Hand,
+    /// Where the downwind leg is joined, or where the centre line is crossed, metres behind the aiming point in landing
+    /// direction.
+    pub(super) from_along_m: f64,
+    pub(super) orbits: u8,
+    /// Zigzags across the approach before the base line.
+    pub(super) s_turns: u8,
+}
+
+/// What the air, the aircraft and the landing leave no choice about.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Limits {
+    /// The base leg's line, metres before the aiming point.
+    pub(super) base_m: f64,
+    /// Whether the pilot's own base-leg distance decides that, rather than the height for wings level.
+    pub(super) base_is_pilots: bool,
+    /// The final's length from wings level, metres.
+    pub(super) final_m: f64,
+    /// Radius of turns at gliding speed, metres.
+    pub(super) radius_m: f64,
+}
+
+impl Limits {
+    /// `None` when the wind does not allow an approach or a base leg.
+    pub(super) fn new(
+        flying: &Flying,
+        air: &AirColumn,
+        landing: &Landing,
+        final_height_m: f64,
+        pilots_base_m: f64,
+    ) -> Option<Self> {
+        let along = landing.along();
+        let final_m = final_length(flying, air, landing.aim_amsl_m, final_height_m.max(0.0), along)?;
+        // The final turn goes beyond the base line; the drift takes some of that back. The dearer hand counts.
+        let beyond = [Hand::Left, Hand::Right]
+            .into_iter()
+            .map(|hand| turn_probe(flying, air, landing, hand, final_height_m))
+            .try_fold(f64::NEG_INFINITY, |most, d| d.map(|d: Xy| most.max(d.dot(along))))?;
+        let by_height = final_m + beyond;
+        let pilots = pilots_base_m + landing.aim_from_start_m;
+        let radius_m = super::flight::turn_radius(flying, air, landing.aim_amsl_m + final_height_m);
+        Some(Self { base_m: by_height.max(pilots), base_is_pilots: pilots >= by_height, final_m, radius_m })
+    }
+}
+
+impl Shape {
+    /// The plan of this shape at a size: the length of the final when straight in without S-turns, half the width of the
+    /// zigzags with them, else the distance of the downwind leg or the beginning of the base leg from the centre line.
+    pub(super) fn plan(&self, landing: &Landing, limits: &Limits, size_m: f64) -> Plan {
+        let base = limits.base_m;
+        let at = |along, aside| landing.place(self.hand, along, aside);
+        let corner = |at, leg| Corner { at, leg: Some(leg) };
+        let base_corners = [corner(at(-base, size_m), Leg::Downwind), corner(at(-base, 0.0), Leg::Base)];
+        let (distance, width, corners) = match self.join {
+            Join::StraightIn if self.s_turns == 0 => {
+                (size_m, 0.0, vec![corner(at(-size_m, 0.0), Leg::Joining)])
+            }
+            Join::StraightIn => {
+                let apart = 3.0 * limits.radius_m;
+                let mut corners = Vec::new();
+                for i in (0..=self.s_turns).rev() {
+                    let back = base + apart * f64::from(i);
+                    let aside = if i == 0 { 0.0 } else if i % 2 == 1 { size_m } else { -size_m };
+                    corners.push(corner(at(-back, aside), if i == self.s_turns { Leg::Joining } else { Leg::STurns }));
+                }
+                (base, size_m, corners)
+            }
+            Join::Base => (base, size_m, vec![corner(base_corners[0].at, Leg::Joining), base_corners[1]]),
+            Join::Downwind => {
+                let joining = corner(at(self.from_along_m, size_m), Leg::Joining);
+                (base, size_m, vec![joining, base_corners[0], base_corners[1]])
+            }
+            Join::Crosswind => {
+                let over = corner(at(self.from_along_m, 0.0), Leg::Joining);
+                let turn = corner(at(self.from_along_m, size_m), Leg::Crosswind);
+                (base, size_m, vec![over, turn, base_corners[0], base_corners[1]])
+            }
+            Join::Overhead => {
+                let over = corner(at(self.from_along_m, 0.0), Leg::Joining);
+                (base, size_m, vec![over, base_corners[0], base_corners[1]])
+            }
+        };
+        let mut plan = Plan::new(self.join, self.hand, distance, width, &corners);
+        plan.orbits = self.orbits;
+        plan
+    }
+
+    /// The smallest size worth trying and the largest, metres.
+    pub(super) fn sizes(&self, limits: &Limits) -> (f64, f64) {
+        let r = limits.radius_m;
+        match self.join {
+            Join::StraightIn if self.s_turns == 0 => (limits.base_m, limits.base_m + 3_000.0),
+            Join::StraightIn => (0.0, 6.0 * r),
+            Join::Base => (0.6 * r, 2_500.0),
+            Join::Downwind | Join::Crosswind | Join::Overhead => (1.6 * r, 1_800.0),
+        }
+    }
+}
