@@ -52,7 +52,7 @@ pub struct TooLow {
 }
 
 /// Ground, hazards and quiet zones, ready to be asked about.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 pub struct Surroundings<'a> {
     /// The ground.
     pub terrain: &'a Terrain,
@@ -118,11 +118,7 @@ impl Surroundings<'_> {
     fn over_quiet_zone(&self, at: Xy, above_m: f64) -> Option<TooLow> {
         self.quiet_zones.iter().enumerate().find_map(|(i, zone)| {
             let by_m = zone.below_agl_m - above_m;
-            (by_m > 0.0 && inside_ring(&zone.outer, at)).then_some(TooLow {
-                over: InTheWay::QuietZone(i),
-                at,
-                by_m,
-            })
+            (by_m > 0.0 && inside_ring(&zone.outer, at)).then_some(TooLow { over: InTheWay::QuietZone(i), at, by_m })
         })
     }
 }

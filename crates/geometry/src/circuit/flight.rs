@@ -3,13 +3,14 @@
 //! A turn between two legs begins where its end, drift included, lies on the next leg. The legs in between are flown
 //! straight over the ground with the heading that the wind asks for at each height.
 
-use super::column::AirColumn;
-use super::motion::{
-    Control, Flying, Gust, Motion, STEADY, crab, heading_for, step_tracking, step_turning, tracking_rates,
-};
+use super::motion::{Control, Glider, Gust, Motion, STEADY};
 use super::plan::{FirstTurn, Landing, Leg, Plan, turn_between};
+use crate::fields::circuit_height::Hand;
 use crate::math::{self, TAU};
 use crate::position::Xy;
+
+/// Drift, in turn radii, after which a pilot who orbits flies back before the next orbit. Common practice, no source.
+const DRIFT_RADII: f64 = 2.5;
 
 /// How finely a flight is computed.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -86,9 +87,17 @@ pub(super) struct Flown {
     pub(super) wings_level: Motion,
 }
 
+/// Where a flight begins.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Start {
+    /// State when the engine stops.
+    pub motion: Motion,
+    /// Time until the pilot acts, seconds.
+    pub reaction_s: f64,
+}
+
 struct Flyer<'a, W> {
-    flying: &'a Flying,
-    air: &'a AirColumn,
+    glider: Glider<'a>,
     grain: Grain,
     at: Motion,
     watch: &'a mut W,
@@ -96,19 +105,18 @@ struct Flyer<'a, W> {
 
 /// Flies a plan from a state to over its aiming point.
 pub(super) fn fly<W: Watch>(
-    flying: &Flying,
-    air: &AirColumn,
+    glider: Glider<'_>,
     landing: &Landing,
     plan: &Plan,
-    from: &Motion,
-    reaction_s: f64,
+    start: &Start,
     grain: Grain,
     watch: &mut W,
 ) -> Result<Flown, Stuck> {
-    let mut flyer = Flyer { flying, air, grain, at: *from, watch };
-    if reaction_s > 0.0 {
-        flyer.watch.begin(from, leg(Leg::Reaction));
-        flyer.hold_heading(reaction_s)?;
+    let flying = glider.flying;
+    let mut flyer = Flyer { glider, grain, at: start.motion, watch };
+    if start.reaction_s > 0.0 {
+        flyer.watch.begin(&start.motion, leg(Leg::Reaction));
+        flyer.hold_heading(start.reaction_s)?;
     }
     let corners = plan.corners();
     let along = landing.along();
@@ -155,13 +163,13 @@ pub(super) fn direction(d: Xy) -> Option<Xy> {
 impl<W: Watch> Flyer<'_, W> {
     /// Change of airspeed over the next `dt` towards a wanted one.
     fn speeding(&self, wanted_ms: f64, dt: f64) -> f64 {
-        let most = self.flying.speed_change_ms2;
+        let most = self.glider.flying.speed_change_ms2;
         ((wanted_ms - self.at.level_speed_ms) / dt).clamp(-most, most)
     }
 
     fn turning_step(&mut self, control: Control, dt: f64, part: Part) -> Result<(), Stuck> {
         let gust = self.watch.gust(&self.at, dt);
-        let to = step_turning(self.flying, self.air, gust, &self.at, control, dt);
+        let to = self.glider.step_turning(gust, &self.at, control, dt);
         self.take(to, part)
     }
 
@@ -175,7 +183,7 @@ impl<W: Watch> Flyer<'_, W> {
 
     /// Flies on, wings level, on the present heading.
     fn hold_heading(&mut self, seconds: f64) -> Result<(), Stuck> {
-        let speed = self.at.level_speed_ms * self.air.at(self.at.height_amsl_m).to_true;
+        let speed = self.at.level_speed_ms * self.glider.air.at(self.at.height_amsl_m).to_true;
         let count = (seconds * speed / self.grain.leg_m).ceil().max(1.0);
         for _ in 0..count as usize {
             self.turning_step(STEADY, seconds / count, leg(Leg::Reaction))?;
@@ -197,16 +205,14 @@ impl<W: Watch> Flyer<'_, W> {
                     break;
                 }
                 let gust = self.watch.gust(&self.at, 0.0);
-                let (ground, _) =
-                    tracking_rates(self.flying, self.air, gust, &self.at, track).ok_or(Stuck::Wind)?;
+                let (ground, _) = self.glider.tracking_rates(gust, &self.at, track).ok_or(Stuck::Wind)?;
                 let dt = left / ground;
                 let change = if dt > 0.0 { self.speeding(speed_ms, dt) } else { 0.0 };
-                let to =
-                    step_tracking(self.flying, self.air, gust, &self.at, track, change, dt).ok_or(Stuck::Wind)?;
+                let to = self.glider.step_tracking(gust, &self.at, track, change, dt).ok_or(Stuck::Wind)?;
                 self.take(to, leg(this))?;
             }
         }
-        if let Some(heading) = heading_for(self.air, self.at.height_amsl_m, self.at.level_speed_ms, track) {
+        if let Some(heading) = self.glider.heading_for(self.at.height_amsl_m, self.at.level_speed_ms, track) {
             self.at.heading_rad += math::wrap_pi(heading - self.at.heading_rad);
         }
         Ok(())
@@ -215,7 +221,7 @@ impl<W: Watch> Flyer<'_, W> {
     fn straight_to(&mut self, point: Xy, this: Leg) -> Result<(), Stuck> {
         let d = point - self.at.position;
         let Some(track) = direction(d) else { return Ok(()) };
-        self.straight(d.norm(), track, this, self.flying.glide_ms)
+        self.straight(d.norm(), track, this, self.glider.flying.glide_ms)
     }
 
     /// A turn through an angle, rolled into and out of.
@@ -223,15 +229,15 @@ impl<W: Watch> Flyer<'_, W> {
         self.watch.begin(&self.at, turn(this));
         let side = if angle_rad < 0.0 { -1.0 } else { 1.0 };
         let aim = self.at.heading_rad + angle_rad;
-        let level = self.at.level_speed_ms * self.air.at(self.at.height_amsl_m).to_true;
-        let bank = self.flying.bank_for(angle_rad.abs(), level);
-        let roll_s = bank / self.flying.roll_rad_s;
+        let level = self.at.level_speed_ms * self.glider.air.at(self.at.height_amsl_m).to_true;
+        let bank = self.glider.flying.bank_for(angle_rad.abs(), level);
+        let roll_s = bank / self.glider.flying.roll_rad_s;
         let rolls = self.grain.rolls.max(1);
         let dt = roll_s / f64::from(rolls);
         if dt > 0.0 {
             for _ in 0..rolls {
                 let control = Control {
-                    roll_rad_s: side * self.flying.roll_rad_s,
+                    roll_rad_s: side * self.glider.flying.roll_rad_s,
                     speed_change_ms2: self.speeding(speed_ms, dt),
                 };
                 self.turning_step(control, dt, turn(this))?;
@@ -239,8 +245,8 @@ impl<W: Watch> Flyer<'_, W> {
         }
         self.at.bank_rad = side * bank;
         loop {
-            let level = self.at.level_speed_ms * self.air.at(self.at.height_amsl_m).to_true;
-            let left = side * (aim - self.at.heading_rad) - self.flying.roll_turn(bank, level);
+            let level = self.at.level_speed_ms * self.glider.air.at(self.at.height_amsl_m).to_true;
+            let left = side * (aim - self.at.heading_rad) - self.glider.flying.roll_turn(bank, level);
             if left <= 1e-9 || bank <= 0.0 {
                 break;
             }
@@ -257,7 +263,7 @@ impl<W: Watch> Flyer<'_, W> {
         if dt > 0.0 {
             for _ in 0..rolls {
                 let control = Control {
-                    roll_rad_s: -side * self.flying.roll_rad_s,
+                    roll_rad_s: -side * self.glider.flying.roll_rad_s,
                     speed_change_ms2: self.speeding(speed_ms, dt),
                 };
                 self.turning_step(control, dt, turn(this))?;
@@ -267,35 +273,42 @@ impl<W: Watch> Flyer<'_, W> {
         Ok(())
     }
 
+    /// Whole turns; between them the drift is made up again where it would carry the glider away.
     fn orbit(&mut self, plan: &Plan) -> Result<(), Stuck> {
         let side = match plan.hand {
-            crate::fields::circuit_height::Hand::Left => -1.0,
-            crate::fields::circuit_height::Hand::Right => 1.0,
+            Hand::Left => -1.0,
+            Hand::Right => 1.0,
         };
-        for _ in 0..plan.orbits {
-            self.turn(side * TAU, Leg::Orbit, self.flying.glide_ms)?;
+        let over = self.at.position;
+        let radius = turn_radius(self.glider, self.at.height_amsl_m);
+        for i in 0..plan.orbits {
+            if i > 0 && self.at.position.distance(over) > DRIFT_RADII * radius {
+                self.turn_to(over, Leg::Orbit, FirstTurn::Shorter)?;
+                self.straight_to(over, Leg::Orbit)?;
+            }
+            self.turn(side * TAU, Leg::Orbit, self.glider.flying.glide_ms)?;
         }
         Ok(())
     }
 
     /// The turn that ends on a track over the ground.
     fn angle_onto(&self, from: &Motion, track: Xy, speed_ms: f64, way: FirstTurn) -> Result<f64, Stuck> {
-        let now = heading_for(self.air, from.height_amsl_m, from.level_speed_ms, track).ok_or(Stuck::Wind)?;
+        let now = self.glider.heading_for(from.height_amsl_m, from.level_speed_ms, track).ok_or(Stuck::Wind)?;
         let rough = turn_between(from.heading_rad, now, way);
         // The wind at the end decides; the end lies lower.
         let lost = rough.abs() * self.loss_per_rad(from);
         let level = if rough.abs() > 0.3 { speed_ms } else { from.level_speed_ms };
-        let end = heading_for(self.air, from.height_amsl_m - lost, level, track).ok_or(Stuck::Wind)?;
+        let end = self.glider.heading_for(from.height_amsl_m - lost, level, track).ok_or(Stuck::Wind)?;
         Ok(rough + math::wrap_pi(end - now))
     }
 
     fn loss_per_rad(&self, from: &Motion) -> f64 {
-        let bank = self.flying.bank_rad;
-        let to_true = self.air.at(from.height_amsl_m).to_true;
+        let bank = self.glider.flying.bank_rad;
+        let to_true = self.glider.air.at(from.height_amsl_m).to_true;
         let load = 1.0 / math::cos(bank);
         let equivalent = from.level_speed_ms * load.sqrt();
         let straight = Motion { bank_rad: bank, ..*from };
-        let probe = step_turning(self.flying, self.air, Gust::default(), &straight, STEADY, 1.0);
+        let probe = self.glider.step_turning(Gust::default(), &straight, STEADY, 1.0);
         let rate = math::GRAVITY_MS2 * math::tan(bank) / (equivalent * to_true);
         (from.height_amsl_m - probe.height_amsl_m) / rate
     }
@@ -307,7 +320,7 @@ impl<W: Watch> Flyer<'_, W> {
         f: impl FnOnce(&mut Flyer<'_, Unwatched>) -> Result<T, Stuck>,
     ) -> Result<T, Stuck> {
         let mut nobody = Unwatched;
-        let mut flyer = Flyer { flying: self.flying, air: self.air, grain, at: *from, watch: &mut nobody };
+        let mut flyer = Flyer { glider: self.glider, grain, at: *from, watch: &mut nobody };
         f(&mut flyer)
     }
 
@@ -315,7 +328,7 @@ impl<W: Watch> Flyer<'_, W> {
     fn turn_to(&mut self, point: Xy, this: Leg, way: FirstTurn) -> Result<(), Stuck> {
         let from = self.at;
         let mut track = direction(point - from.position).ok_or(Stuck::NoRoom)?;
-        let glide = self.flying.glide_ms;
+        let glide = self.glider.flying.glide_ms;
         let mut angle = self.angle_onto(&from, track, glide, way)?;
         // The end of the turn lies elsewhere than its beginning: the track is put right until it leads to the point.
         for pass in 0..12 {
@@ -352,18 +365,14 @@ impl<W: Watch> Flyer<'_, W> {
             if track.dot(onto) < 0.0 {
                 return Err(Stuck::NoRoom);
             }
-            return self.straight(way.norm(), track, this, self.flying.glide_ms);
+            return self.straight(way.norm(), track, this, self.glider.flying.glide_ms);
         }
-        let glide = self.flying.glide_ms;
-        let (ground, climb) =
-            tracking_rates(self.flying, self.air, Gust::default(), &from, track).ok_or(Stuck::Wind)?;
-        let mut at_turn = Motion {
-            position: corner,
-            height_amsl_m: from.height_amsl_m + climb / ground * way.norm(),
-            ..from
-        };
+        let glide = self.glider.flying.glide_ms;
+        let (ground, climb) = self.glider.tracking_rates(Gust::default(), &from, track).ok_or(Stuck::Wind)?;
+        let mut at_turn =
+            Motion { position: corner, height_amsl_m: from.height_amsl_m + climb / ground * way.norm(), ..from };
         at_turn.heading_rad += math::wrap_pi(
-            heading_for(self.air, at_turn.height_amsl_m, at_turn.level_speed_ms, track).ok_or(Stuck::Wind)?
+            self.glider.heading_for(at_turn.height_amsl_m, at_turn.level_speed_ms, track).ok_or(Stuck::Wind)?
                 - at_turn.heading_rad,
         );
         let turned = |f: &mut Flyer<'_, Unwatched>| {
@@ -399,13 +408,7 @@ impl<W: Watch> Flyer<'_, W> {
 
 /// Distance over the ground from which a glide along `track` at approach speed arrives at a height, metres; found by
 /// flying it backwards from the ground up. `None` when the wind does not allow the track.
-pub(super) fn final_length(
-    flying: &Flying,
-    air: &AirColumn,
-    ground_amsl_m: f64,
-    height_m: f64,
-    track: Xy,
-) -> Option<f64> {
+pub(super) fn final_length(glider: Glider<'_>, ground_amsl_m: f64, height_m: f64, track: Xy) -> Option<f64> {
     let (mut length, mut height) = (0.0, 0.0);
     while height < height_m {
         let m = Motion {
@@ -413,10 +416,10 @@ pub(super) fn final_length(
             height_amsl_m: ground_amsl_m + height + 2.5,
             heading_rad: 0.0,
             bank_rad: 0.0,
-            level_speed_ms: flying.approach_ms,
+            level_speed_ms: glider.flying.approach_ms,
             time_s: 0.0,
         };
-        let (ground, climb) = tracking_rates(flying, air, Gust::default(), &m, track)?;
+        let (ground, climb) = glider.tracking_rates(Gust::default(), &m, track)?;
         if !(climb < 0.0) || length > 20_000.0 {
             return None;
         }
@@ -427,24 +430,13 @@ pub(super) fn final_length(
     Some(length)
 }
 
-/// The ground speed and the heading along a track at a height; `None` when the wind does not allow it.
-pub(super) fn along_track(air: &AirColumn, height_amsl_m: f64, level_speed_ms: f64, track: Xy) -> Option<(Xy, f64)> {
-    let here = air.at(height_amsl_m);
-    crab(level_speed_ms * here.to_true, here.wind, track)
-}
-
 /// How far a final turn from the base leg takes the glider over the ground, metres; `None` when the wind does not allow
 /// the base leg or the final.
-pub(super) fn turn_probe(
-    flying: &Flying,
-    air: &AirColumn,
-    landing: &Landing,
-    hand: crate::fields::circuit_height::Hand,
-    final_height_m: f64,
-) -> Option<Xy> {
+pub(super) fn turn_probe(glider: Glider<'_>, landing: &Landing, hand: Hand, final_height_m: f64) -> Option<Xy> {
     let base_track = -landing.side(hand);
     let height = landing.aim_amsl_m + final_height_m + 25.0;
-    let heading_rad = heading_for(air, height, flying.glide_ms, base_track)?;
+    let flying = glider.flying;
+    let heading_rad = glider.heading_for(height, flying.glide_ms, base_track)?;
     let from = Motion {
         position: Xy::default(),
         height_amsl_m: height,
@@ -454,15 +446,16 @@ pub(super) fn turn_probe(
         time_s: 0.0,
     };
     let mut nobody = Unwatched;
-    let mut flyer = Flyer { flying, air, grain: Grain::FINE, at: from, watch: &mut nobody };
+    let mut flyer = Flyer { glider, grain: Grain::FINE, at: from, watch: &mut nobody };
     let angle = flyer.angle_onto(&from, landing.along(), flying.approach_ms, FirstTurn::Shorter).ok()?;
     flyer.turn(angle, Leg::Final, flying.approach_ms).ok()?;
     Some(flyer.at.position)
 }
 
 /// Radius of a turn at gliding speed through the air, metres.
-pub(super) fn turn_radius(flying: &Flying, air: &AirColumn, height_amsl_m: f64) -> f64 {
-    let speed = flying.glide_ms * air.at(height_amsl_m).to_true;
+pub(super) fn turn_radius(glider: Glider<'_>, height_amsl_m: f64) -> f64 {
+    let flying = glider.flying;
+    let speed = flying.glide_ms * glider.air.at(height_amsl_m).to_true;
     let (sin, cos) = math::sin_cos(flying.bank_rad);
     // (V₁√n)²/(g·tan φ) with n = 1/cos φ.
     speed * speed / (cos * math::GRAVITY_MS2 * sin / cos)

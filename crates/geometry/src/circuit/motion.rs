@@ -122,6 +122,22 @@ pub(super) struct Control {
 
 pub(super) const STEADY: Control = Control { roll_rad_s: 0.0, speed_change_ms2: 0.0 };
 
+/// A glider in its air.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Glider<'a> {
+    pub(super) flying: &'a Flying,
+    pub(super) air: &'a AirColumn,
+}
+
+/// What rates depend on beside the air: height, speed, direction of flight and what the pilot does.
+#[derive(Clone, Copy)]
+struct Pose {
+    height: f64,
+    level_speed: f64,
+    bank: Bank,
+    along: Xy,
+}
+
 /// Rates at one state: true airspeed, rate of climb, rate of turn, wind.
 struct Rates {
     true_speed: f64,
@@ -149,58 +165,104 @@ fn banked(bank_rad: f64) -> Bank {
     Bank { root_load: load.sqrt(), load, tan: sin * load }
 }
 
-fn rates(
-    flying: &Flying,
-    air: &AirColumn,
-    gust: Gust,
-    height: f64,
-    level_speed: f64,
-    bank: Bank,
-    along: Xy,
-    control: Control,
-) -> Rates {
-    let here = air.at(height);
-    let equivalent = level_speed * bank.root_load;
-    let true_speed = equivalent * here.to_true;
-    let sink = flying.curve.sink_ms(equivalent, bank.load) * here.to_true * flying.sink_factor;
-    let gain = here.to_true
-        * bank.root_load
-        * (0.5 * bank.tan * control.roll_rad_s * level_speed + control.speed_change_ms2);
-    let per_g = true_speed / GRAVITY_MS2;
-    let gradient = 1.0 + per_g * (here.shear.dot(along) + equivalent * here.to_true_slope);
-    let climb = -(sink + per_g * gain) / gradient.max(LEAST_GRADIENT_FACTOR) + gust.up_ms;
-    Rates { true_speed, climb, turn: GRAVITY_MS2 * bank.tan / true_speed, wind: here.wind + gust.horizontal }
-}
+impl Glider<'_> {
+    fn rates(&self, gust: Gust, pose: Pose, control: Control) -> Rates {
+        let Pose { height, level_speed, bank, along } = pose;
+        let here = self.air.at(height);
+        let equivalent = level_speed * bank.root_load;
+        let true_speed = equivalent * here.to_true;
+        let sink = self.flying.curve.sink_ms(equivalent, bank.load) * here.to_true * self.flying.sink_factor;
+        let gain = here.to_true
+            * bank.root_load
+            * (0.5 * bank.tan * control.roll_rad_s * level_speed + control.speed_change_ms2);
+        let per_g = true_speed / GRAVITY_MS2;
+        let gradient = 1.0 + per_g * (here.shear.dot(along) + equivalent * here.to_true_slope);
+        let climb = -(sink + per_g * gain) / gradient.max(LEAST_GRADIENT_FACTOR) + gust.up_ms;
+        Rates { true_speed, climb, turn: GRAVITY_MS2 * bank.tan / true_speed, wind: here.wind + gust.horizontal }
+    }
 
-/// One step of a turn or of flight on a heading: midpoint rule, the arc itself exact.
-pub(super) fn step_turning(flying: &Flying, air: &AirColumn, gust: Gust, m: &Motion, control: Control, dt: f64) -> Motion {
-    let half = 0.5 * dt;
-    let (sin, cos) = math::sin_cos(m.heading_rad);
-    let start = rates(flying, air, gust, m.height_amsl_m, m.level_speed_ms, banked(m.bank_rad), Xy::new(sin, cos), control);
-    let bank_mid = m.bank_rad + control.roll_rad_s * half;
-    let (sin, cos) = math::sin_cos(m.heading_rad + start.turn * half);
-    let mid = rates(
-        flying,
-        air,
-        gust,
-        m.height_amsl_m + start.climb * half,
-        m.level_speed_ms + control.speed_change_ms2 * half,
-        banked(bank_mid),
-        Xy::new(sin, cos),
-        control,
-    );
-    let turned = mid.turn * dt;
-    // The chord of the arc: its direction is the heading half-way, its length sin(x)/x of the arc.
-    let (sin, cos) = math::sin_cos(m.heading_rad + 0.5 * turned);
-    let x2 = 0.25 * turned * turned;
-    let chord = 1.0 - x2 / 6.0 * (1.0 - x2 / 20.0);
-    Motion {
-        position: m.position + (Xy::new(sin, cos) * (mid.true_speed * chord) + mid.wind) * dt,
-        height_amsl_m: m.height_amsl_m + mid.climb * dt,
-        heading_rad: m.heading_rad + turned,
-        bank_rad: m.bank_rad + control.roll_rad_s * dt,
-        level_speed_ms: m.level_speed_ms + control.speed_change_ms2 * dt,
-        time_s: m.time_s + dt,
+    /// One step of a turn or of flight on a heading: midpoint rule, the arc itself exact.
+    pub(super) fn step_turning(&self, gust: Gust, m: &Motion, control: Control, dt: f64) -> Motion {
+        let half = 0.5 * dt;
+        let along = |heading_rad: f64| {
+            let (sin, cos) = math::sin_cos(heading_rad);
+            Xy::new(sin, cos)
+        };
+        let pose = Pose {
+            height: m.height_amsl_m,
+            level_speed: m.level_speed_ms,
+            bank: banked(m.bank_rad),
+            along: along(m.heading_rad),
+        };
+        let start = self.rates(gust, pose, control);
+        let pose = Pose {
+            height: m.height_amsl_m + start.climb * half,
+            level_speed: m.level_speed_ms + control.speed_change_ms2 * half,
+            bank: banked(m.bank_rad + control.roll_rad_s * half),
+            along: along(m.heading_rad + start.turn * half),
+        };
+        let mid = self.rates(gust, pose, control);
+        let turned = mid.turn * dt;
+        // The chord of the arc: its direction is the heading half-way, its length sin(x)/x of the arc.
+        let x2 = 0.25 * turned * turned;
+        let chord = 1.0 - x2 / 6.0 * (1.0 - x2 / 20.0);
+        let way = along(m.heading_rad + 0.5 * turned) * (mid.true_speed * chord) + mid.wind;
+        Motion {
+            position: m.position + way * dt,
+            height_amsl_m: m.height_amsl_m + mid.climb * dt,
+            heading_rad: m.heading_rad + turned,
+            bank_rad: m.bank_rad + control.roll_rad_s * dt,
+            level_speed_ms: m.level_speed_ms + control.speed_change_ms2 * dt,
+            time_s: m.time_s + dt,
+        }
+    }
+
+    /// One step along a straight track over the ground, wings level: midpoint rule.
+    ///
+    /// `None` when the wind does not allow the track.
+    pub(super) fn step_tracking(
+        &self,
+        gust: Gust,
+        m: &Motion,
+        track: Xy,
+        speed_change_ms2: f64,
+        dt: f64,
+    ) -> Option<Motion> {
+        let control = Control { roll_rad_s: 0.0, speed_change_ms2 };
+        let half = 0.5 * dt;
+        let level = |height: f64, level_speed: f64| {
+            let here = self.air.at(height);
+            let (along, ground) = crab(level_speed * here.to_true, here.wind + gust.horizontal, track)?;
+            Some((Pose { height, level_speed, bank: LEVEL, along }, ground))
+        };
+        let (pose, _) = level(m.height_amsl_m, m.level_speed_ms)?;
+        let start = self.rates(gust, pose, control);
+        let (pose, ground) = level(m.height_amsl_m + start.climb * half, m.level_speed_ms + speed_change_ms2 * half)?;
+        let mid = self.rates(gust, pose, control);
+        Some(Motion {
+            position: m.position + track * (ground * dt),
+            height_amsl_m: m.height_amsl_m + mid.climb * dt,
+            heading_rad: m.heading_rad,
+            bank_rad: 0.0,
+            level_speed_ms: m.level_speed_ms + speed_change_ms2 * dt,
+            time_s: m.time_s + dt,
+        })
+    }
+
+    /// Speed over the ground and rate of climb along a track, `None` when the wind does not allow it.
+    pub(super) fn tracking_rates(&self, gust: Gust, m: &Motion, track: Xy) -> Option<(f64, f64)> {
+        let here = self.air.at(m.height_amsl_m);
+        let (along, ground) = crab(m.level_speed_ms * here.to_true, here.wind + gust.horizontal, track)?;
+        let pose = Pose { height: m.height_amsl_m, level_speed: m.level_speed_ms, bank: LEVEL, along };
+        Some((ground, self.rates(gust, pose, STEADY).climb))
+    }
+
+    /// The heading that holds a track at a height and speed, radians within (−π, π], `None` when the wind does not allow
+    /// it.
+    pub(super) fn heading_for(&self, height_amsl_m: f64, level_speed_ms: f64, track: Xy) -> Option<f64> {
+        let here = self.air.at(height_amsl_m);
+        let (heading, _) = crab(level_speed_ms * here.to_true, here.wind, track)?;
+        Some(math::atan2(heading.x, heading.y))
     }
 }
 
@@ -217,52 +279,4 @@ pub(super) fn crab(true_speed: f64, wind: Xy, track: Xy) -> Option<(Xy, f64)> {
     let ground = along + wind.dot(track);
     let heading = (track * along - right * across) * (1.0 / true_speed);
     (ground > 0.0).then_some((heading, ground))
-}
-
-/// One step along a straight track over the ground, wings level: midpoint rule.
-///
-/// `None` when the wind does not allow the track.
-pub(super) fn step_tracking(
-    flying: &Flying,
-    air: &AirColumn,
-    gust: Gust,
-    m: &Motion,
-    track: Xy,
-    speed_change_ms2: f64,
-    dt: f64,
-) -> Option<Motion> {
-    let control = Control { roll_rad_s: 0.0, speed_change_ms2 };
-    let half = 0.5 * dt;
-    let heading_at = |height: f64, level: f64| {
-        let here = air.at(height);
-        crab(level * here.to_true, here.wind + gust.horizontal, track)
-    };
-    let (along, _) = heading_at(m.height_amsl_m, m.level_speed_ms)?;
-    let start = rates(flying, air, gust, m.height_amsl_m, m.level_speed_ms, LEVEL, along, control);
-    let (height_mid, level_mid) = (m.height_amsl_m + start.climb * half, m.level_speed_ms + speed_change_ms2 * half);
-    let (along, ground) = heading_at(height_mid, level_mid)?;
-    let mid = rates(flying, air, gust, height_mid, level_mid, LEVEL, along, control);
-    Some(Motion {
-        position: m.position + track * (ground * dt),
-        height_amsl_m: m.height_amsl_m + mid.climb * dt,
-        heading_rad: m.heading_rad,
-        bank_rad: 0.0,
-        level_speed_ms: m.level_speed_ms + speed_change_ms2 * dt,
-        time_s: m.time_s + dt,
-    })
-}
-
-/// Speed over the ground and rate of climb along a track, `None` when the wind does not allow it.
-pub(super) fn tracking_rates(flying: &Flying, air: &AirColumn, gust: Gust, m: &Motion, track: Xy) -> Option<(f64, f64)> {
-    let here = air.at(m.height_amsl_m);
-    let (along, ground) = crab(m.level_speed_ms * here.to_true, here.wind + gust.horizontal, track)?;
-    let r = rates(flying, air, gust, m.height_amsl_m, m.level_speed_ms, LEVEL, along, STEADY);
-    Some((ground, r.climb))
-}
-
-/// The heading that holds a track at a state, radians within (−π, π], `None` when the wind does not allow it.
-pub(super) fn heading_for(air: &AirColumn, height_amsl_m: f64, level_speed_ms: f64, track: Xy) -> Option<f64> {
-    let here = air.at(height_amsl_m);
-    let (heading, _) = crab(level_speed_ms * here.to_true, here.wind, track)?;
-    Some(math::atan2(heading.x, heading.y))
 }

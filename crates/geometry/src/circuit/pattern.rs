@@ -1,8 +1,7 @@
 //! The shapes of circuits: where the corners of each join lie, by a few numbers that can be varied.
 
-use super::column::AirColumn;
-use super::flight::{final_length, turn_probe};
-use super::motion::Flying;
+use super::flight::{final_length, turn_probe, turn_radius};
+use super::motion::Glider;
 use super::plan::{Corner, Join, Landing, Leg, Plan};
 use crate::fields::circuit_height::Hand;
 use crate::position::Xy;
@@ -27,32 +26,24 @@ pub(super) struct Limits {
     pub(super) base_m: f64,
     /// Whether the pilot's own base-leg distance decides that, rather than the height for wings level.
     pub(super) base_is_pilots: bool,
-    /// The final's length from wings level, metres.
-    pub(super) final_m: f64,
     /// Radius of turns at gliding speed, metres.
     pub(super) radius_m: f64,
 }
 
 impl Limits {
     /// `None` when the wind does not allow an approach or a base leg.
-    pub(super) fn new(
-        flying: &Flying,
-        air: &AirColumn,
-        landing: &Landing,
-        final_height_m: f64,
-        pilots_base_m: f64,
-    ) -> Option<Self> {
+    pub(super) fn new(glider: Glider<'_>, landing: &Landing, final_height_m: f64, pilots_base_m: f64) -> Option<Self> {
         let along = landing.along();
-        let final_m = final_length(flying, air, landing.aim_amsl_m, final_height_m.max(0.0), along)?;
+        let final_m = final_length(glider, landing.aim_amsl_m, final_height_m.max(0.0), along)?;
         // The final turn goes beyond the base line; the drift takes some of that back. The dearer hand counts.
         let beyond = [Hand::Left, Hand::Right]
             .into_iter()
-            .map(|hand| turn_probe(flying, air, landing, hand, final_height_m))
+            .map(|hand| turn_probe(glider, landing, hand, final_height_m))
             .try_fold(f64::NEG_INFINITY, |most, d| d.map(|d: Xy| most.max(d.dot(along))))?;
         let by_height = final_m + beyond;
         let pilots = pilots_base_m + landing.aim_from_start_m;
-        let radius_m = super::flight::turn_radius(flying, air, landing.aim_amsl_m + final_height_m);
-        Some(Self { base_m: by_height.max(pilots), base_is_pilots: pilots >= by_height, final_m, radius_m })
+        let radius_m = turn_radius(glider, landing.aim_amsl_m + final_height_m);
+        Some(Self { base_m: by_height.max(pilots), base_is_pilots: pilots >= by_height, radius_m })
     }
 }
 
@@ -65,15 +56,19 @@ impl Shape {
         let corner = |at, leg| Corner { at, leg: Some(leg) };
         let base_corners = [corner(at(-base, size_m), Leg::Downwind), corner(at(-base, 0.0), Leg::Base)];
         let (distance, width, corners) = match self.join {
-            Join::StraightIn if self.s_turns == 0 => {
-                (size_m, 0.0, vec![corner(at(-size_m, 0.0), Leg::Joining)])
-            }
+            Join::StraightIn if self.s_turns == 0 => (size_m, 0.0, vec![corner(at(-size_m, 0.0), Leg::Joining)]),
             Join::StraightIn => {
                 let apart = 3.0 * limits.radius_m;
                 let mut corners = Vec::new();
                 for i in (0..=self.s_turns).rev() {
                     let back = base + apart * f64::from(i);
-                    let aside = if i == 0 { 0.0 } else if i % 2 == 1 { size_m } else { -size_m };
+                    let aside = if i == 0 {
+                        0.0
+                    } else if i % 2 == 1 {
+                        size_m
+                    } else {
+                        -size_m
+                    };
                     corners.push(corner(at(-back, aside), if i == self.s_turns { Leg::Joining } else { Leg::STurns }));
                 }
                 (base, size_m, corners)

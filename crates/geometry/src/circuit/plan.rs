@@ -1,6 +1,7 @@
 //! What a circuit is made of before it is flown: corners over the ground, orbits, and the landing.
 
 use crate::fields::circuit_height::Hand;
+use crate::fields::verdict::StripVerdict;
 use crate::math;
 use crate::position::{Bearing, Xy};
 use serde::{Deserialize, Serialize};
@@ -109,6 +110,26 @@ pub struct Landing {
 pub const FIFTY_FT_M: f64 = 15.24;
 
 impl Landing {
+    /// The landing on a strip as judged; `None` where the height of its ground is not known.
+    ///
+    /// A slope that is not known counts as level: the needed length has charged for it.
+    #[must_use]
+    pub fn on(strip: &StripVerdict) -> Option<Self> {
+        let start_amsl_m = strip.start_amsl_m?;
+        let slope = strip.slope.unwrap_or(0.0);
+        let landing = Self {
+            aim: strip.start + strip.heading.unit() * strip.aim_from_start_m,
+            aim_amsl_m: start_amsl_m + slope * strip.aim_from_start_m,
+            heading: strip.heading,
+            slope,
+            aim_from_start_m: strip.aim_from_start_m,
+            displacement_m: strip.displacement_m,
+            length_m: strip.length_m,
+            width_m: strip.width_m,
+            stop_from_50_ft_m: strip.expected_length_m,
+        };
+        landing.is_finite().then_some(landing)
+    }
     /// Unit vector of the landing direction.
     #[must_use]
     pub fn along(&self) -> Xy {
@@ -174,7 +195,7 @@ pub struct Corner {
 }
 
 /// Most corners of a circuit.
-pub const MOST_CORNERS: usize = 8;
+pub(super) const MOST_CORNERS: usize = 8;
 
 /// Which way the first turn goes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -212,16 +233,7 @@ impl Plan {
         let mut kept = [Corner::default(); MOST_CORNERS];
         let count = corners.len().min(MOST_CORNERS);
         kept[..count].copy_from_slice(&corners[..count]);
-        Self {
-            join,
-            hand,
-            orbits: 0,
-            first_turn: FirstTurn::default(),
-            base_distance_m,
-            width_m,
-            corners: kept,
-            count,
-        }
+        Self { join, hand, orbits: 0, first_turn: FirstTurn::default(), base_distance_m, width_m, corners: kept, count }
     }
     /// The corners in the order flown; the last lies on the centre line before the aiming point.
     #[must_use]

@@ -12,6 +12,7 @@ use super::verdict::{
 };
 use crate::aircraft::Aircraft;
 use crate::fields::approach::displacement_m;
+use crate::fields::circuit_height::landing_from_start_m;
 
 /// Slope below which a field is called level in words.
 const LEVEL: f64 = 0.005;
@@ -130,6 +131,14 @@ pub(super) fn strip_verdict(place: &Place<'_>, j: &Judged<'_>) -> StripVerdict {
         displacement_m: j.displacement_m,
         usable_length_m: j.usable_m,
         needed_length_m: j.needed_m,
+        expected_length_m: j.case.expected_m(aircraft),
+        aim_from_start_m: landing_from_start_m(
+            (place.study.centre - j.start).dot(j.heading.unit()),
+            j.study.strip.length_m,
+            j.displacement_m,
+            j.needed_m,
+        ),
+        start_amsl_m: j.end.threshold_amsl_m,
         landing_distance_m: aircraft.landing_distance_m,
         factors: j.case.factors(aircraft),
         obstacles,

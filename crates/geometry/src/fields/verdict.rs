@@ -225,6 +225,13 @@ pub struct StripVerdict {
     pub usable_length_m: f64,
     /// Needed length with every factor, metres.
     pub needed_length_m: f64,
+    /// Length from 50 ft to the stop with every factor but the general safety factor, metres.
+    pub expected_length_m: f64,
+    /// Where the glide path is meant to meet the ground: metres from the start, never before what stands under the
+    /// approach lets it.
+    pub aim_from_start_m: f64,
+    /// Height of the ground at the start, metres above sea level; `None` without terrain.
+    pub start_amsl_m: Option<f64>,
     /// The bare landing distance the factors multiply, metres.
     pub landing_distance_m: f64,
     /// The factors of the needed length.
