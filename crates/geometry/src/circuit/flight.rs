@@ -12,6 +12,9 @@ use crate::position::Xy;
 /// Drift, in turn radii, after which a pilot who orbits flies back before the next orbit. Common practice, no source.
 const DRIFT_RADII: f64 = 2.5;
 
+/// The last part of a final that is computed with finer steps, metres.
+const NEAR_GROUND_M: f64 = 200.0;
+
 /// How finely a flight is computed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Grain {
@@ -29,7 +32,7 @@ impl Grain {
     /// For searching: within about a metre of height of [`Grain::FINE`].
     pub const COARSE: Self = Self { leg_m: 80.0, turn_rad: 0.4, rolls: 1, passes: 0 };
     /// For what is shown and judged.
-    pub const FINE: Self = Self { leg_m: 5.0, turn_rad: 0.04, rolls: 6, passes: 3 };
+    pub const FINE: Self = Self { leg_m: 5.0, turn_rad: 0.04, rolls: 16, passes: 3 };
 }
 
 /// Why a plan cannot be flown.
@@ -150,7 +153,12 @@ pub(super) fn fly<W: Watch>(
         return Err(Stuck::NoRoom);
     }
     let track = direction(landing.aim - wings_level.position).ok_or(Stuck::NoRoom)?;
-    flyer.straight((landing.aim - wings_level.position).norm(), track, Leg::Final, flying.approach_ms)?;
+    let length = (landing.aim - wings_level.position).norm();
+    // The wind gradient is steepest near the ground.
+    let near = if grain.leg_m < NEAR_GROUND_M { NEAR_GROUND_M.min(length) } else { 0.0 };
+    flyer.straight(length - near, track, Leg::Final, flying.approach_ms)?;
+    flyer.grain.leg_m *= 0.2;
+    flyer.more_of_leg(near, track, Leg::Final, flying.approach_ms)?;
     Ok(Flown { at_aim: flyer.at, wings_level })
 }
 
@@ -194,23 +202,29 @@ impl<W: Watch> Flyer<'_, W> {
     /// A straight leg of a length over the ground.
     fn straight(&mut self, length_m: f64, track: Xy, this: Leg, speed_ms: f64) -> Result<(), Stuck> {
         self.watch.begin(&self.at, leg(this));
+        self.more_of_leg(length_m, track, this, speed_ms)
+    }
+
+    fn more_of_leg(&mut self, length_m: f64, track: Xy, this: Leg, speed_ms: f64) -> Result<(), Stuck> {
+        if !(length_m > 0.0) {
+            return Ok(());
+        }
         let from = self.at.position;
         let count = (length_m / self.grain.leg_m).ceil().max(1.0);
         for i in 1..=count as usize {
             let target = length_m * i as f64 / count;
-            // The second try makes up what a changing wind left over.
-            for _ in 0..2 {
-                let left = target - (self.at.position - from).dot(track);
-                if left.abs() < 1e-3 {
-                    break;
-                }
-                let gust = self.watch.gust(&self.at, 0.0);
-                let (ground, _) = self.glider.tracking_rates(gust, &self.at, track).ok_or(Stuck::Wind)?;
-                let dt = left / ground;
-                let change = if dt > 0.0 { self.speeding(speed_ms, dt) } else { 0.0 };
-                let to = self.glider.step_tracking(gust, &self.at, track, change, dt).ok_or(Stuck::Wind)?;
-                self.take(to, leg(this))?;
+            let left = target - (self.at.position - from).dot(track);
+            let gust = self.watch.gust(&self.at, 0.0);
+            let (ground, _) = self.glider.tracking_rates(gust, &self.at, track).ok_or(Stuck::Wind)?;
+            let dt = left / ground;
+            if !(dt > 0.0) {
+                continue;
             }
+            let change = self.speeding(speed_ms, dt);
+            let to = self.glider.step_tracking(gust, &self.at, track, change, dt).ok_or(Stuck::Wind)?;
+            // A wind that changes on the way carries a little too far or not far enough: the step is cut to length.
+            let part = left / (to.position - self.at.position).dot(track);
+            self.take(self.at.towards(&to, part), leg(this))?;
         }
         if let Some(heading) = self.glider.heading_for(self.at.height_amsl_m, self.at.level_speed_ms, track) {
             self.at.heading_rad += math::wrap_pi(heading - self.at.heading_rad);

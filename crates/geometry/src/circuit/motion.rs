@@ -96,6 +96,19 @@ impl Motion {
     pub fn airspeed_ms(&self) -> f64 {
         self.level_speed_ms / math::cos(self.bank_rad).sqrt()
     }
+    /// The state part of the way to another, everything in proportion; beyond it for more than 1.
+    #[must_use]
+    pub fn towards(&self, to: &Self, part: f64) -> Self {
+        let mix = |a: f64, b: f64| a + (b - a) * part;
+        Self {
+            position: self.position + (to.position - self.position) * part,
+            height_amsl_m: mix(self.height_amsl_m, to.height_amsl_m),
+            heading_rad: mix(self.heading_rad, to.heading_rad),
+            bank_rad: mix(self.bank_rad, to.bank_rad),
+            level_speed_ms: mix(self.level_speed_ms, to.level_speed_ms),
+            time_s: mix(self.time_s, to.time_s),
+        }
+    }
     /// The heading as a compass direction of the frame.
     #[must_use]
     pub fn heading(&self) -> Bearing {

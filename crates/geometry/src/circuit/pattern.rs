@@ -15,6 +15,8 @@ pub(super) struct Shape {
     /// direction.
     pub(super) from_along_m: f64,
     pub(super) orbits: u8,
+    /// Of a base join: straight to the corner of the final, without a corner at the beginning of the base leg.
+    pub(super) direct: bool,
     /// Zigzags across the approach before the base line.
     pub(super) s_turns: u8,
 }
@@ -48,15 +50,23 @@ impl Limits {
 }
 
 impl Shape {
-    /// The plan of this shape at a size: the length of the final when straight in without S-turns, half the width of the
-    /// zigzags with them, else the distance of the downwind leg or the beginning of the base leg from the centre line.
+    /// Whether the circuit has one corner only, on the centre line: its size is how far out that lies.
+    pub(super) fn has_one_corner(&self) -> bool {
+        self.direct || (self.join == Join::StraightIn && self.s_turns == 0)
+    }
+
+    /// The plan of this shape at a size: where it has one corner only, its distance before the aiming point; half the width of the
+    /// zigzags of S-turns; else the distance of the downwind leg or the beginning of the base leg from the centre line.
     pub(super) fn plan(&self, landing: &Landing, limits: &Limits, size_m: f64) -> Plan {
         let base = limits.base_m;
         let at = |along, aside| landing.place(self.hand, along, aside);
         let corner = |at, leg| Corner { at, leg: Some(leg) };
         let base_corners = [corner(at(-base, size_m), Leg::Downwind), corner(at(-base, 0.0), Leg::Base)];
         let (distance, width, corners) = match self.join {
-            Join::StraightIn if self.s_turns == 0 => (size_m, 0.0, vec![corner(at(-size_m, 0.0), Leg::Joining)]),
+            _ if self.has_one_corner() => {
+                let leg = if self.direct { Leg::Base } else { Leg::Joining };
+                (size_m, 0.0, vec![corner(at(-size_m, 0.0), leg)])
+            }
             Join::StraightIn => {
                 let apart = 3.0 * limits.radius_m;
                 let mut corners = Vec::new();
@@ -97,7 +107,7 @@ impl Shape {
     pub(super) fn sizes(&self, limits: &Limits) -> (f64, f64) {
         let r = limits.radius_m;
         match self.join {
-            Join::StraightIn if self.s_turns == 0 => (limits.base_m, limits.base_m + 3_000.0),
+            _ if self.has_one_corner() => (limits.base_m, limits.base_m + 3_000.0),
             Join::StraightIn => (0.0, 6.0 * r),
             Join::Base => (0.6 * r, 2_500.0),
             Join::Downwind | Join::Crosswind | Join::Overhead => (1.6 * r, 1_800.0),

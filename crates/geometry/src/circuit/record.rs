@@ -178,7 +178,7 @@ pub(super) fn describe(task: &CircuitTask<'_>, plan: &Plan, start: &Start, spare
         let first_below = track.iter().position(|p| above(&p.motion) < 0.0 && p.leg == Leg::Final && !p.turning)?;
         let (a, b) = (track[first_below.checked_sub(1)?].motion, track[first_below].motion);
         let t = above(&a) / (above(&a) - above(&b));
-        let m = between(&a, &b, t);
+        let m = a.towards(&b, t);
         track.truncate(first_below);
         track.push(TrackPoint { motion: m, leg: Leg::Final, turning: false });
         m
@@ -193,7 +193,7 @@ pub(super) fn describe(task: &CircuitTask<'_>, plan: &Plan, start: &Start, spare
     let at_50_ft = track.windows(2).rev().find_map(|w| {
         let (a, b) = (above(&w[0].motion), above(&w[1].motion));
         (a >= FIFTY_FT_M && b < FIFTY_FT_M)
-            .then(|| landing.along_of(between(&w[0].motion, &w[1].motion, (a - FIFTY_FT_M) / (a - b)).position))
+            .then(|| landing.along_of(w[0].motion.towards(&w[1].motion, (a - FIFTY_FT_M) / (a - b)).position))
     });
     // From lower than 50 ft all of the air part is behind already; the whole distance is still counted.
     let stop_along = at_50_ft.unwrap_or(touch_along) + landing.stop_from_50_ft_m;
@@ -217,16 +217,6 @@ pub(super) fn describe(task: &CircuitTask<'_>, plan: &Plan, start: &Start, spare
         duration_s: touchdown.time_s,
         track,
     })
-}
-
-fn between(a: &Motion, b: &Motion, t: f64) -> Motion {
-    Motion {
-        position: a.position + (b.position - a.position) * t,
-        height_amsl_m: a.height_amsl_m + (b.height_amsl_m - a.height_amsl_m) * t,
-        time_s: a.time_s + (b.time_s - a.time_s) * t,
-        heading_rad: a.heading_rad + (b.heading_rad - a.heading_rad) * t,
-        ..*b
-    }
 }
 
 fn legs(track: &[TrackPoint], begins: &[(usize, Part)], height: &impl Fn(&Motion) -> f64) -> Vec<LegFlown> {
@@ -273,7 +263,7 @@ fn keys(
     let is_downwind = |p: &TrackPoint| p.leg == Leg::Downwind && !p.turning;
     if let Some(w) = track.windows(2).find(|w| is_downwind(&w[1]) && along(&w[0]) >= 0.0 && along(&w[1]) < 0.0) {
         let (a, b) = (along(&w[0]), along(&w[1]));
-        add(KeyName::Abeam, &between(&w[0].motion, &w[1].motion, a / (a - b)));
+        add(KeyName::Abeam, &w[0].motion.towards(&w[1].motion, a / (a - b)));
     }
     if let Some(p) = begin(&|p| p.leg == Leg::Base && p.turn) {
         add(KeyName::TurnToBase, &p.motion);

@@ -20,7 +20,7 @@ use crate::reach::AircraftState;
 use serde::Serialize;
 
 /// Sizes that are tried, as multiples of the smallest.
-const SIZES: [f64; 11] = [1.0, 1.2, 1.5, 1.9, 2.4, 3.0, 3.8, 4.8, 6.2, 8.0, 11.0];
+const SIZES: [f64; 14] = [1.0, 1.2, 1.5, 1.9, 2.4, 3.0, 3.8, 4.8, 6.2, 8.0, 11.0, 15.0, 20.0, 27.0];
 
 /// Most whole turns that are flown to lose height.
 const MOST_ORBITS: u8 = 12;
@@ -30,6 +30,9 @@ pub(super) const AHEAD_RAD: f64 = 30.0 * math::PI / 180.0;
 
 /// How exactly the height is used up before a plan is shown, metres over the aiming point.
 const AT_AIM_M: f64 = 0.05;
+
+/// How many shapes are followed up beyond the grid.
+const REFINED: usize = 4;
 
 /// Most candidates that are held against the surroundings.
 const MOST_JUDGED: usize = 40;
@@ -197,19 +200,28 @@ impl<'a> CircuitTask<'a> {
     pub fn least(&self, start: &Start) -> Result<Least, NoCircuit> {
         let mut found = self.grid(start, false)?;
         found.sort_by(|a, b| b.spare_m.total_cmp(&a.spare_m));
-        let best = *found.first().ok_or(NoCircuit::NoRoom)?;
-        if best.spare_m < 0.0 {
-            let better = self.refined(start, best);
-            if better.spare_m < 0.0 {
-                return Err(NoCircuit::TooLow { short_by_m: -better.spare_m });
+        if found.is_empty() {
+            return Err(NoCircuit::NoRoom);
+        }
+        // The best of the grid is not always near the best of all: the leaders of several shapes are followed up.
+        let mut leaders: Vec<Candidate> = Vec::with_capacity(REFINED);
+        for candidate in &found {
+            if leaders.len() < REFINED && leaders.iter().all(|l| l.shape != candidate.shape) {
+                leaders.push(*candidate);
             }
-            found.insert(0, better);
+        }
+        found.extend(leaders.into_iter().map(|leader| self.refined(start, leader)));
+        found.sort_by(|a, b| b.spare_m.total_cmp(&a.spare_m));
+        let best = found[0];
+        if best.spare_m < 0.0 {
+            return Err(NoCircuit::TooLow { short_by_m: -best.spare_m });
         }
         let mut blocked = None;
-        for candidate in found.iter().take_while(|c| c.spare_m >= 0.0).take(MOST_JUDGED) {
+        for (i, candidate) in found.iter().take_while(|c| c.spare_m >= 0.0).take(MOST_JUDGED).enumerate() {
             match self.judge(start, &candidate.plan, Grain::COARSE) {
                 Ok(_) => {
-                    let better = self.refined(start, *candidate);
+                    // What comes after a blocked one has not been followed up yet.
+                    let better = if i == 0 { *candidate } else { self.refined(start, *candidate) };
                     let is_clear = self.judge(start, &better.plan, Grain::COARSE).is_ok();
                     let kept = if is_clear { better } else { *candidate };
                     return Ok(Least { plan: kept.plan, spare_m: kept.spare_m });
@@ -235,9 +247,23 @@ impl<'a> CircuitTask<'a> {
                 return Ok(circuit);
             }
         }
-        // Nothing uses all the height up: the cheapest way round, long by what is left, if the strip is long enough.
-        let circuit = describe(self, &least.plan, start, least.spare_m).ok_or(NoCircuit::NoRoom)?;
-        if circuit.long_margin_m < 0.0 { Err(NoCircuit::TooHigh { spare_m: least.spare_m }) } else { Ok(circuit) }
+        // Nothing uses all the height up: of what stops within the strip, that which leaves least over.
+        let mut over = self.grid(start, true)?;
+        over.push(Candidate { spare_m: least.spare_m, plan: least.plan, ..over[0] });
+        over.retain(|c| c.spare_m >= 0.0);
+        over.sort_by(|a, b| a.spare_m.total_cmp(&b.spare_m));
+        for candidate in over.iter().take(MOST_JUDGED) {
+            let told = describe(self, &candidate.plan, start, least.spare_m);
+            if let Some(circuit) = told.filter(|c| c.aim_error_m >= -0.5 && c.long_margin_m >= 0.0) {
+                return Ok(circuit);
+            }
+        }
+        Err(if least.spare_m < 1.0 {
+            // What seemed just enough in the search is not.
+            NoCircuit::TooLow { short_by_m: 1.0 - least.spare_m }
+        } else {
+            NoCircuit::TooHigh { spare_m: least.spare_m }
+        })
     }
 
     /// Flies a plan without looking where: height left over the aiming point, and the flight.
@@ -278,9 +304,12 @@ impl<'a> CircuitTask<'a> {
         let mut shapes = Vec::with_capacity(24);
         for hand in [Hand::Left, Hand::Right] {
             let mut push = |join, from_along_m, s_turns| {
-                let shape = Shape { join, hand, from_along_m, orbits: 0, s_turns };
+                let shape = Shape { join, hand, from_along_m, orbits: 0, direct: false, s_turns };
                 if self.options.allows(&shape) {
                     shapes.push(shape);
+                }
+                if join == Join::Base && self.options.allows(&shape) {
+                    shapes.push(Shape { direct: true, ..shape });
                 }
             };
             if hand == Hand::Left {
@@ -303,8 +332,8 @@ impl<'a> CircuitTask<'a> {
 
     fn sizes(&self, shape: &Shape, from: &Motion) -> Vec<f64> {
         let (mut least, most) = shape.sizes(&self.limits);
-        let is_plain_straight = shape.join == Join::StraightIn && shape.s_turns == 0;
-        if is_plain_straight && self.is_ahead(from) {
+        let has_one_corner = shape.has_one_corner();
+        if has_one_corner && !shape.direct && self.is_ahead(from) {
             least = 0.3 * self.limits.radius_m;
         }
         let mut sizes: Vec<f64> = if shape.s_turns > 0 {
@@ -314,11 +343,8 @@ impl<'a> CircuitTask<'a> {
         };
         // Where the aircraft already is: abeam at this distance, or this far out.
         let offset = from.position - self.landing.aim;
-        let natural = if is_plain_straight {
-            -offset.dot(self.landing.along())
-        } else {
-            offset.dot(self.landing.side(shape.hand))
-        };
+        let natural =
+            if has_one_corner { -offset.dot(self.landing.along()) } else { offset.dot(self.landing.side(shape.hand)) };
         sizes.push(natural);
         sizes.push(0.9 * natural);
         sizes.retain(|s| s.is_finite() && *s >= least && *s <= most);
@@ -326,14 +352,20 @@ impl<'a> CircuitTask<'a> {
         sizes
     }
 
-    /// Whether a plain straight-in approach of this length is one: a larger turn onto final is a base leg's.
-    fn comes_straight_in(&self, shape: &Shape, size_m: f64, from: &Motion) -> bool {
-        if shape.join != Join::StraightIn || shape.s_turns > 0 {
+    /// Whether a way round with one corner is what it is called: straight in, or a base leg from its own side.
+    fn is_as_named(&self, shape: &Shape, size_m: f64, from: &Motion) -> bool {
+        if !shape.has_one_corner() {
             return true;
         }
         let along = self.landing.along();
         let way = self.landing.aim - along * size_m - from.position;
-        way.dot(along) >= 0.5 * way.norm()
+        let straightness = way.dot(along) / way.norm();
+        if shape.direct {
+            let from_side = (from.position - self.landing.aim).dot(self.landing.side(shape.hand)) >= 0.0;
+            from_side && (-0.7..0.5).contains(&straightness)
+        } else {
+            straightness >= 0.5
+        }
     }
 
     /// Every shape at every size that can be flown, and the height it leaves.
@@ -349,7 +381,7 @@ impl<'a> CircuitTask<'a> {
         let mut blown_away = false;
         for shape in self.shapes(with_s_turns) {
             for size_m in self.sizes(&shape, &start.motion) {
-                if !self.comes_straight_in(&shape, size_m, &start.motion) {
+                if !self.is_as_named(&shape, size_m, &start.motion) {
                     continue;
                 }
                 let plan = shape.plan(&self.landing, &self.limits, size_m);
@@ -512,7 +544,12 @@ impl<'a> CircuitTask<'a> {
             Join::StraightIn if shape.s_turns > 0 => 0.8,
             Join::StraightIn => 0.4,
         };
-        let size = if shape.join == Join::StraightIn { 0.0 } else { math::ln(way.size_m / usual).abs() };
+        let size = match shape.join {
+            Join::StraightIn => 0.0,
+            // A base leg that is not where it always is.
+            Join::Base if shape.direct => 2.0 * math::ln(way.size_m / self.limits.base_m).abs(),
+            _ => math::ln(way.size_m / usual).abs(),
+        };
         join + size + 0.25 * f64::from(shape.orbits) + self.doubling_back(from, &way.plan)
     }
 
