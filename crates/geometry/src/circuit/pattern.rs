@@ -15,10 +15,21 @@ pub(super) struct Shape {
     /// direction.
     pub(super) from_along_m: f64,
     pub(super) orbits: u8,
-    /// Of a base join: straight to the corner of the final, without a corner at the beginning of the base leg.
-    pub(super) direct: bool,
+    pub(super) base: BaseJoin,
     /// Zigzags across the approach before the base line.
     pub(super) s_turns: u8,
+}
+
+/// How the base leg of a base join lies.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum BaseJoin {
+    /// Where it always is, begun at a corner as far aside as the size says.
+    Usual,
+    /// Straight to the corner of the final, without a corner at the beginning; the size is how far out that lies.
+    Direct,
+    /// Farther out than usual, begun this far aside, metres; the size is how far out it lies. For height that nothing
+    /// else uses up.
+    FartherOut(f64),
 }
 
 /// What the air, the aircraft and the landing leave no choice about.
@@ -52,7 +63,7 @@ impl Limits {
 impl Shape {
     /// Whether the circuit has one corner only, on the centre line: its size is how far out that lies.
     pub(super) fn has_one_corner(&self) -> bool {
-        self.direct || (self.join == Join::StraightIn && self.s_turns == 0)
+        self.base == BaseJoin::Direct || (self.join == Join::StraightIn && self.s_turns == 0)
     }
 
     /// The plan of this shape at a size: where it has one corner only, its distance before the aiming point; half the width of the
@@ -64,7 +75,7 @@ impl Shape {
         let base_corners = [corner(at(-base, size_m), Leg::Downwind), corner(at(-base, 0.0), Leg::Base)];
         let (distance, width, corners) = match self.join {
             _ if self.has_one_corner() => {
-                let leg = if self.direct { Leg::Base } else { Leg::Joining };
+                let leg = if self.base == BaseJoin::Direct { Leg::Base } else { Leg::Joining };
                 (size_m, 0.0, vec![corner(at(-size_m, 0.0), leg)])
             }
             Join::StraightIn => {
@@ -83,7 +94,13 @@ impl Shape {
                 }
                 (base, size_m, corners)
             }
-            Join::Base => (base, size_m, vec![corner(base_corners[0].at, Leg::Joining), base_corners[1]]),
+            Join::Base => match self.base {
+                BaseJoin::FartherOut(aside) => {
+                    let begin = corner(at(-size_m, aside), Leg::Joining);
+                    (size_m, aside, vec![begin, corner(at(-size_m, 0.0), Leg::Base)])
+                }
+                _ => (base, size_m, vec![corner(base_corners[0].at, Leg::Joining), base_corners[1]]),
+            },
             Join::Downwind => {
                 let joining = corner(at(self.from_along_m, size_m), Leg::Joining);
                 (base, size_m, vec![joining, base_corners[0], base_corners[1]])
@@ -109,6 +126,7 @@ impl Shape {
         match self.join {
             _ if self.has_one_corner() => (limits.base_m, limits.base_m + 3_000.0),
             Join::StraightIn => (0.0, 6.0 * r),
+            Join::Base if self.base != BaseJoin::Usual => (limits.base_m, limits.base_m + 2_000.0),
             Join::Base => (0.6 * r, 2_500.0),
             Join::Downwind | Join::Crosswind | Join::Overhead => (1.6 * r, 1_800.0),
         }

@@ -9,7 +9,7 @@ use super::column::AirColumn;
 use super::flight::{Flown, Grain, Start, Stuck, Unwatched, fly};
 use super::judge::Judge;
 use super::motion::{Flying, Glider, Motion};
-use super::pattern::{Limits, Shape};
+use super::pattern::{BaseJoin, Limits, Shape};
 use super::plan::{Join, Landing, Plan};
 use super::record::{Circuit, describe};
 use crate::air::Wind;
@@ -297,19 +297,23 @@ impl<'a> CircuitTask<'a> {
         ahead(self.landing.heading.rad()) && towards.is_some_and(|b| ahead(b.rad()))
     }
 
-    fn shapes(&self, with_s_turns: bool) -> Vec<Shape> {
+    fn shapes(&self, from: &Motion, to_lose_height: bool) -> Vec<Shape> {
         let l = &self.landing;
         let far = l.length_m - l.aim_from_start_m;
         let r = self.limits.radius_m;
         let mut shapes = Vec::with_capacity(24);
         for hand in [Hand::Left, Hand::Right] {
             let mut push = |join, from_along_m, s_turns| {
-                let shape = Shape { join, hand, from_along_m, orbits: 0, direct: false, s_turns };
+                let shape = Shape { join, hand, from_along_m, orbits: 0, base: BaseJoin::Usual, s_turns };
                 if self.options.allows(&shape) {
                     shapes.push(shape);
                 }
                 if join == Join::Base && self.options.allows(&shape) {
-                    shapes.push(Shape { direct: true, ..shape });
+                    shapes.push(Shape { base: BaseJoin::Direct, ..shape });
+                    if to_lose_height {
+                        let aside = (from.position - l.aim).dot(l.side(hand)).max(2.2 * r);
+                        shapes.push(Shape { base: BaseJoin::FartherOut(aside), ..shape });
+                    }
                 }
             };
             if hand == Hand::Left {
@@ -323,7 +327,7 @@ impl<'a> CircuitTask<'a> {
                 push(Join::Crosswind, along, 0);
             }
             push(Join::Overhead, 0.0, 0);
-            if with_s_turns {
+            if to_lose_height {
                 push(Join::StraightIn, 0.0, 2);
             }
         }
@@ -333,7 +337,7 @@ impl<'a> CircuitTask<'a> {
     fn sizes(&self, shape: &Shape, from: &Motion) -> Vec<f64> {
         let (mut least, most) = shape.sizes(&self.limits);
         let has_one_corner = shape.has_one_corner();
-        if has_one_corner && !shape.direct && self.is_ahead(from) {
+        if has_one_corner && shape.base == BaseJoin::Usual && self.is_ahead(from) {
             least = 0.3 * self.limits.radius_m;
         }
         let mut sizes: Vec<f64> = if shape.s_turns > 0 {
@@ -360,7 +364,7 @@ impl<'a> CircuitTask<'a> {
         let along = self.landing.along();
         let way = self.landing.aim - along * size_m - from.position;
         let straightness = way.dot(along) / way.norm();
-        if shape.direct {
+        if shape.base == BaseJoin::Direct {
             let from_side = (from.position - self.landing.aim).dot(self.landing.side(shape.hand)) >= 0.0;
             from_side && (-0.7..0.5).contains(&straightness)
         } else {
@@ -369,7 +373,7 @@ impl<'a> CircuitTask<'a> {
     }
 
     /// Every shape at every size that can be flown, and the height it leaves.
-    fn grid(&self, start: &Start, with_s_turns: bool) -> Result<Vec<Candidate>, NoCircuit> {
+    fn grid(&self, start: &Start, to_lose_height: bool) -> Result<Vec<Candidate>, NoCircuit> {
         let Start { motion: from, reaction_s } = start;
         if ![from.position.x, from.position.y, from.height_amsl_m, from.heading_rad, *reaction_s]
             .iter()
@@ -379,20 +383,47 @@ impl<'a> CircuitTask<'a> {
         }
         let mut found = Vec::with_capacity(200);
         let mut blown_away = false;
-        for shape in self.shapes(with_s_turns) {
+        for shape in self.shapes(&start.motion, to_lose_height) {
+            let mut flyable: Option<Candidate> = None;
             for size_m in self.sizes(&shape, &start.motion) {
                 if !self.is_as_named(&shape, size_m, &start.motion) {
                     continue;
                 }
                 let plan = shape.plan(&self.landing, &self.limits, size_m);
                 match self.spare(start, &plan, Grain::COARSE) {
-                    Ok(Some(spare_m)) => found.push(Candidate { shape, size_m, plan, spare_m }),
-                    Ok(None) => {}
+                    Ok(Some(spare_m)) => {
+                        let candidate = Candidate { shape, size_m, plan, spare_m };
+                        found.push(candidate);
+                        flyable = Some(candidate);
+                    }
+                    Ok(None) => {
+                        // Between the last that could be flown and this one may lie the size that uses the height up.
+                        if let Some(last) = flyable.take().filter(|last| to_lose_height && last.spare_m > 0.0) {
+                            found.extend(self.up_to_the_limit(start, &last, size_m));
+                        }
+                    }
                     Err(_) => blown_away = true,
                 }
             }
         }
         if found.is_empty() && blown_away { Err(NoCircuit::Wind) } else { Ok(found) }
+    }
+
+    /// What can be flown between a size and a larger one that cannot, by halving.
+    fn up_to_the_limit(&self, start: &Start, last: &Candidate, too_large_m: f64) -> Vec<Candidate> {
+        let (mut low, mut high) = (last.size_m, too_large_m);
+        let mut found = Vec::new();
+        for _ in 0..4 {
+            let size_m = 0.5 * (low + high);
+            let plan = last.shape.plan(&self.landing, &self.limits, size_m);
+            if let Ok(Some(spare_m)) = self.spare(start, &plan, Grain::COARSE) {
+                found.push(Candidate { shape: last.shape, size_m, plan, spare_m });
+                low = size_m;
+            } else {
+                high = size_m;
+            }
+        }
+        found
     }
 
     /// The same shape with its numbers moved until nothing near needs less height.
@@ -547,7 +578,7 @@ impl<'a> CircuitTask<'a> {
         let size = match shape.join {
             Join::StraightIn => 0.0,
             // A base leg that is not where it always is.
-            Join::Base if shape.direct => 2.0 * math::ln(way.size_m / self.limits.base_m).abs(),
+            Join::Base if shape.base != BaseJoin::Usual => 2.0 * math::ln(way.size_m / self.limits.base_m).abs(),
             _ => math::ln(way.size_m / usual).abs(),
         };
         join + size + 0.25 * f64::from(shape.orbits) + self.doubling_back(from, &way.plan)

@@ -1,7 +1,7 @@
 //! The search against every circuit of a fine grid.
 
 use super::super::flight::{Unwatched, fly};
-use super::super::pattern::Shape;
+use super::super::pattern::{BaseJoin, Shape};
 use super::*;
 use crate::fields::circuit_height::Hand;
 use rayon::prelude::*;
@@ -26,7 +26,14 @@ fn best_of_all(task: &CircuitTask<'_>, start: &Start, final_height_m: f64) -> Op
                 _ => (-3..=6).map(|i| f64::from(i) * 90.0).collect(),
             };
             for from_along_m in alongs {
-                let shape = Shape { join, hand, from_along_m, orbits: 0, direct, s_turns: 0 };
+                let shape = Shape {
+                    join,
+                    hand,
+                    from_along_m,
+                    orbits: 0,
+                    base: if direct { BaseJoin::Direct } else { BaseJoin::Usual },
+                    s_turns: 0,
+                };
                 let (least, most) = shape.sizes(limits);
                 let mut size_m = least;
                 while size_m <= most.min(1_400.0) {

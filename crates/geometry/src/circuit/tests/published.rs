@@ -29,7 +29,7 @@ fn assert_on_the_spot(circuit: &Circuit) {
 fn the_90_degree_power_off_approach_lands_on_the_spot() {
     let scene = Scene { aircraft: five_to_one(), ..Scene::level(wind(0.0, 0.0, WindProfile::Uniform)) };
     // On base, flying east, the spot at 45°: as far ahead as aside.
-    let circuit = scene.circuit(landing(0.0), &at(-330.0, -330.0, 600.0 * FT, 90.0)).unwrap();
+    let circuit = scene.circuit(landing(0.0), &at(-400.0, -400.0, 600.0 * FT, 90.0)).unwrap();
     assert_on_the_spot(&circuit);
 }
 
