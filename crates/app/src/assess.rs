@@ -317,6 +317,11 @@ pub const NOT_LOOKED_AT: [&str; 4] = [
 ];
 
 impl Assessment {
+    /// The aircraft it was computed for.
+    #[must_use]
+    pub fn aircraft(&self) -> &Aircraft {
+        &self.aircraft
+    }
     /// Height of the aircraft above the ground, metres.
     #[must_use]
     pub fn height_agl_m(&self) -> f64 {

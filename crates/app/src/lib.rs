@@ -3,6 +3,7 @@
 
 pub mod app;
 pub mod assess;
+pub mod circuits;
 pub mod cli;
 pub mod command;
 pub mod copy_dialog;

@@ -210,7 +210,7 @@ impl<'a> CircuitTask<'a> {
                 leaders.push(*candidate);
             }
         }
-        found.extend(leaders.into_iter().map(|leader| self.refined(start, leader)));
+        found.extend(leaders.into_iter().map(|leader| self.refined(start, &leader)));
         found.sort_by(|a, b| b.spare_m.total_cmp(&a.spare_m));
         let best = found[0];
         if best.spare_m < 0.0 {
@@ -221,7 +221,7 @@ impl<'a> CircuitTask<'a> {
             match self.judge(start, &candidate.plan, Grain::COARSE) {
                 Ok(_) => {
                     // What comes after a blocked one has not been followed up yet.
-                    let better = if i == 0 { *candidate } else { self.refined(start, *candidate) };
+                    let better = if i == 0 { *candidate } else { self.refined(start, candidate) };
                     let is_clear = self.judge(start, &better.plan, Grain::COARSE).is_ok();
                     let kept = if is_clear { better } else { *candidate };
                     return Ok(Least { plan: kept.plan, spare_m: kept.spare_m });
@@ -427,11 +427,11 @@ impl<'a> CircuitTask<'a> {
     }
 
     /// The same shape with its numbers moved until nothing near needs less height.
-    fn refined(&self, start: &Start, first: Candidate) -> Candidate {
+    fn refined(&self, start: &Start, first: &Candidate) -> Candidate {
         let (least, most) = first.shape.sizes(&self.limits);
         let least = least.min(first.size_m);
         let moves_along = matches!(first.shape.join, Join::Downwind | Join::Crosswind | Join::Overhead);
-        let mut best = first;
+        let mut best = *first;
         let (mut size_step, mut along_step) = (0.12 * first.size_m, 60.0);
         for _ in 0..5 {
             for sign in [-1.0, 1.0] {
