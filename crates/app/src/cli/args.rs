@@ -27,6 +27,8 @@ pub enum Command {
     Rank(RankArgs),
     /// Writes where the aircraft can glide to and how high it arrives.
     Reach(ReachArgs),
+    /// Flies the circuit into one field: join, legs, heights at every key position, touchdown and stop.
+    Circuit(CircuitArgs),
     /// Writes one field on one page: usable length for every wind, strips, slope, approach, and what was assumed.
     Sheet(SheetArgs),
     /// Suggests fields nobody has drawn, from terrain, land cover and a surface model: places to look at, unverified.
@@ -185,6 +187,41 @@ pub struct ReachArgs {
     /// Write contours of spare height here, as GeoJSON in longitude and latitude.
     #[arg(long, value_name = "FILE.geojson")]
     pub rings: Option<PathBuf>,
+    /// Print one JSON document (SI units, unit in the key, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `circuit`.
+#[derive(Debug, Args)]
+pub struct CircuitArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// The aircraft's state.
+    #[command(flatten)]
+    pub state: StateArgs,
+    /// Aircraft and wind.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
+    /// The field to land in, by its identifier or its name; the first of the ranking when left out.
+    #[arg(long, value_name = "ID")]
+    pub field: Option<String>,
+    /// The landing direction, degrees from true north; the strip nearest to it is taken.
+    #[arg(long, value_name = "DEG")]
+    pub strip: Option<String>,
+    /// How the circuit begins: straight in, base, downwind, crosswind or overhead; any when left out.
+    #[arg(long, value_name = "JOIN")]
+    pub join: Option<String>,
+    /// Which way it turns: left or right; the better when left out.
+    #[arg(long, value_name = "HAND")]
+    pub hand: Option<String>,
+    /// Pass low over quiet zones where no other circuit works.
+    #[arg(long)]
+    pub over_quiet_zones: bool,
+    /// Write the flown track here, as GeoJSON with heights or as a GPX track, by the name's ending.
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
     /// Print one JSON document (SI units, unit in the key, positions as [lon, lat]).
     #[arg(long)]
     pub json: bool,

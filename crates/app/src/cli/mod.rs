@@ -3,6 +3,7 @@
 pub mod args;
 mod check;
 mod check_round;
+mod circuit;
 mod export;
 mod import;
 pub mod inputs;
@@ -62,6 +63,7 @@ fn run(cli: Cli) -> Result<(), CliError> {
     match cli.command {
         Some(Command::Rank(args)) => rank::run(&args),
         Some(Command::Reach(args)) => reach::run(&args),
+        Some(Command::Circuit(args)) => circuit::run(&args),
         Some(Command::Sheet(args)) => sheet::run(&args),
         Some(Command::Suggest(args)) => suggest::run(&args),
         Some(Command::CheckRound(args)) => check_round::run(&args),

@@ -33,6 +33,7 @@ pub(crate) mod ring;
 mod shape;
 mod shape_out;
 pub(crate) mod source;
+mod track_out;
 mod xml;
 
 pub use edges::{EdgeLine, match_edges};
@@ -47,6 +48,7 @@ pub use mapping::{DateOrder, Mapping, Meaning, Purpose};
 pub(crate) use preview::purposes_in;
 pub use preview::{ColumnPreview, LayerPreview, Preview, RawRecord, VectorFile, inspect};
 pub use source::{Format, recognise};
+pub use track_out::{TrackFix, write_track};
 
 use crate::error::{LoadError, LoadErrorKind, Loaded};
 use crate::frame::{Crs, Frame, Transformer};

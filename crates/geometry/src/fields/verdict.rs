@@ -1,5 +1,6 @@
 //! The result of ranking: verdicts, criteria, reasons, and the numbers behind each number.
 
+use super::flown::CircuitBasis;
 use super::survey::SurveyStanding;
 use crate::position::{Bearing, Xy};
 use serde::Serialize;
@@ -271,6 +272,8 @@ pub struct RankedField {
     pub circuit_height_m: Option<f64>,
     /// Arrival height less circuit height, metres.
     pub spare_height_m: Option<f64>,
+    /// Whether the circuit was flown or estimated.
+    pub circuit: CircuitBasis,
     /// The strip chosen; `None` when no strip fits.
     pub strip: Option<StripVerdict>,
     /// What the survey is still worth today, and what the calendar expects.
