@@ -13,6 +13,7 @@ mod motion;
 mod pattern;
 mod plan;
 mod record;
+mod robustness;
 mod search;
 
 pub use clearance::{InTheWay, Surroundings, TooLow};
@@ -22,6 +23,10 @@ pub use flight::{Grain, Start};
 pub use motion::{Flying, Motion};
 pub use plan::{Corner, FIFTY_FT_M, FirstTurn, Join, Landing, Leg, Plan};
 pub use record::{Circuit, KeyName, KeyPosition, LegFlown, TrackPoint};
+pub use robustness::{
+    Budget, Input, InputShare, Outcome, Quantiles, Robustness, RobustnessError, StopRule, TouchdownPoint, Uncertainty,
+    robustness,
+};
 pub use search::{CircuitOptions, CircuitTask, Least, NoCircuit};
 
 #[cfg(test)]

@@ -1,0 +1,595 @@
+//! A pilot who flies a circuit in a wind, an aircraft and a skill that are not quite as planned.
+//!
+//! What he flies by is on the ground. Each turn of the planned circuit begins over some place; he flies straight towards
+//! that place, tracking over the ground, and begins the turn when he is abeam it, a little early or late. He turns until
+//! the way on leads over the place where the next turn begins, and rolls out, some degrees off. He begins the final turn at
+//! its place too, rolls out when the way on leads to the aiming point, and then flies there in a straight line at approach
+//! speed: where the path meets the ground is where he touches down. He does not stretch, slip or weave on final.
+//!
+//! Twice he compares his height, misjudged by a fraction of it, with what the plan has there: abeam the aiming point on
+//! the downwind leg (else where the leg to the turn to base begins), and where the turn to base would begin. High, he
+//! moves the base leg away from the field; low, nearer; by as much as the plan says that this costs or saves, within
+//! bounds; at the second judgement only farther, for the place for nearer is behind him. A plan that comes straight in
+//! has no such choice.
+//!
+//! The wind he meets differs in strength and direction at all heights alike, with gusts on top. A gust changes the
+//! airspeed by itself; he brings it back, and height pays for it.
+
+use super::gusts::Gusts;
+use super::inputs::{Draw, Uncertainty};
+use crate::circuit::column::AirColumn;
+use crate::circuit::flight::{Grain, Part, Start, Watch, direction, fly};
+use crate::circuit::motion::{Control, Flying, Glider, Gust, Motion, STEADY};
+use crate::circuit::plan::{FIFTY_FT_M, Landing, Leg, Plan};
+use crate::circuit::search::CircuitTask;
+use crate::fields::hazards::distance_to_m;
+use crate::math::{self, GRAVITY_MS2};
+use crate::position::Xy;
+
+/// Longest step of a leg and of the last part of the final, metres; largest step of a turn, radians.
+pub(super) const LEG_M: f64 = 70.0;
+const LOW_LEG_M: f64 = 25.0;
+const LOW_M: f64 = 40.0;
+const TURN_RAD: f64 = 0.35;
+
+/// Most steps of one flight.
+const MOST_STEPS: usize = 3_000;
+
+/// A wind weaker than this has no direction to be turned from, m/s.
+const CALM_MS: f64 = 1.0;
+
+/// How far aside something that stands on the ground is hit, metres: half a wide span. Common practice, no source.
+const HIT_ASIDE_M: f64 = 8.0;
+
+/// A turn whose end lies this much beyond what was planned is ended, radians.
+const OVERTURNED_RAD: f64 = 1.2;
+
+/// One turn of the planned circuit as flown.
+#[derive(Clone, Copy, Debug)]
+struct PlannedTurn {
+    begin: Xy,
+    height_amsl_m: f64,
+    angle_rad: f64,
+    onto: Leg,
+    /// Follows the one before, or the reaction, without a leg between.
+    at_once: bool,
+    /// Place and height where the leg to it begins.
+    leg_from: (Xy, f64),
+    /// The leg to it.
+    leg: Leg,
+    /// Whether it moves with the base leg.
+    moves: bool,
+}
+
+/// What the pilot has in mind: the circuit as planned, and what moving the base leg does.
+#[derive(Clone, Debug)]
+pub(super) struct Brief<'a> {
+    task: &'a CircuitTask<'a>,
+    start: Start,
+    turns: Vec<PlannedTurn>,
+    limits: (f64, f64),
+    /// Height that one metre of base leg moved away costs until the turn to base, and after it.
+    cost: (f64, f64),
+    hazards: Vec<usize>,
+    wind_10_m_ms: f64,
+    planned_ground_ms: f64,
+}
+
+/// How one flight ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub(super) enum End {
+    /// On the ground on final.
+    #[default]
+    Down,
+    /// On the ground before the final, or where the wind let it go no further.
+    Early,
+    /// Against something that stands, or against rising ground.
+    Hit,
+    /// A number was not finite.
+    Lost,
+}
+
+/// One flight.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Run {
+    pub(super) end: End,
+    /// Where it ended, metres behind the aiming point and to the right of the centre line.
+    pub(super) along_m: f64,
+    pub(super) aside_m: f64,
+    /// Where it stopped, metres behind the aiming point.
+    pub(super) stop_along_m: f64,
+    /// Height that gusts gave, metres.
+    pub(super) gusts_m: f64,
+}
+
+#[derive(Default)]
+struct Begins(Vec<(Motion, Part)>);
+
+impl Watch for Begins {
+    fn begin(&mut self, at: &Motion, part: Part) {
+        self.0.push((*at, part));
+    }
+    fn step(&mut self, _: &Motion, _: &Motion, _: Part) -> bool {
+        true
+    }
+}
+
+impl<'a> Brief<'a> {
+    /// `None` when the plan cannot be flown.
+    pub(super) fn new(task: &'a CircuitTask<'a>, plan: &Plan, start: &Start, uncertainty: &Uncertainty) -> Option<Self> {
+        let mut begins = Begins::default();
+        let flown = fly(task.glider(), &task.landing, plan, start, Grain::FINE, &mut begins).ok()?;
+        let begins = begins.0;
+        let has_base = plan.corners().last().and_then(|c| c.leg) == Some(Leg::Base);
+        let mut turns: Vec<PlannedTurn> = Vec::with_capacity(begins.len());
+        for (i, (at, part)) in begins.iter().enumerate() {
+            if !part.turn {
+                continue;
+            }
+            let end = begins.get(i + 1).map_or(flown.wings_level, |b| b.0);
+            let before = i.checked_sub(1).map(|j| begins[j]);
+            let legs_before = begins[..i].iter().rev().take_while(|b| !b.1.turn && b.1.leg != Leg::Reaction);
+            let from = legs_before.last().copied();
+            turns.push(PlannedTurn {
+                begin: at.position,
+                height_amsl_m: at.height_amsl_m,
+                angle_rad: end.heading_rad - at.heading_rad,
+                onto: part.leg,
+                at_once: before.is_none_or(|(_, p)| p.turn || p.leg == Leg::Reaction),
+                leg_from: from.map_or((at.position, at.height_amsl_m), |b| (b.0.position, b.0.height_amsl_m)),
+                leg: from.map_or(part.leg, |b| b.1.leg),
+                moves: has_base && matches!(part.leg, Leg::Base | Leg::Final),
+            });
+        }
+        let landing = &task.landing;
+        let (mut low, mut high) = (landing.aim, landing.aim);
+        for p in begins.iter().map(|b| b.0.position) {
+            low = Xy::new(low.x.min(p.x), low.y.min(p.y));
+            high = Xy::new(high.x.max(p.x), high.y.max(p.y));
+        }
+        let around = Xy::new(400.0, 400.0);
+        let mut hazards: Vec<usize> =
+            task.surroundings.hazards.numbers_near(low - around, high + around).collect();
+        hazards.sort_unstable();
+        let wind_at = |above: f64| task.air.wind_at(landing.aim_amsl_m + above).speed_ms();
+        let touching = Motion { height_amsl_m: landing.aim_amsl_m, level_speed_ms: task.flying.approach_ms, ..start.motion };
+        let (planned_ground_ms, _) = task.glider().tracking_rates(Gust::default(), &touching, landing.along())?;
+        let mut brief = Self {
+            task,
+            start: *start,
+            turns,
+            limits: (-uncertainty.base_nearer_m, uncertainty.base_farther_m),
+            cost: (0.0, 0.0),
+            hazards,
+            wind_10_m_ms: wind_at(10.0),
+            planned_ground_ms,
+        };
+        brief.cost = brief.cost_of_moving();
+        Some(brief)
+    }
+
+    /// The wind at 20 ft over the landing place, m/s.
+    pub(super) fn wind_20_ft_ms(&self) -> f64 {
+        self.task.air.wind_at(self.task.landing.aim_amsl_m + 6.096).speed_ms()
+    }
+
+    /// By flying the plan twice, its base leg moved.
+    fn cost_of_moving(&self) -> (f64, f64) {
+        const BY_M: f64 = 40.0;
+        let heights = |moved_m: f64| {
+            let mut gusts = None;
+            let mut pilot = Pilot::new(self, &Draw::NONE, self.task.flying, &self.task.air, &mut gusts);
+            pilot.moved_m = moved_m;
+            pilot.judges = false;
+            let run = pilot.fly();
+            // On final, a metre further along is so much height.
+            (pilot.base_turn_amsl_m, run.along_m, pilot.final_slope)
+        };
+        let (near, far) = (heights(-BY_M), heights(BY_M));
+        let before = (near.0 - far.0) / (2.0 * BY_M);
+        let all = (near.1 - far.1) / (2.0 * BY_M) * 0.5 * (near.2 + far.2);
+        if before.is_finite() && all.is_finite() { (before, all - before) } else { (0.0, 0.0) }
+    }
+
+    /// One flight.
+    pub(super) fn run(&self, draw: &Draw, gusts: Option<Gusts<'_>>) -> Run {
+        let plain = self.task.flying;
+        let mut flying = plain;
+        flying.sink_factor *= draw.sink;
+        flying.glide_ms = (plain.glide_ms + draw.airspeed_ms).max(0.5 * plain.glide_ms);
+        flying.approach_ms = (plain.approach_ms + draw.airspeed_ms).max(0.5 * plain.approach_ms);
+        flying.bank_rad = (plain.bank_rad + draw.bank_rad).clamp(0.25 * plain.bank_rad, 1.2);
+        let air = if self.wind_10_m_ms >= CALM_MS {
+            let factor = 1.0 + draw.wind_speed_ms / self.wind_10_m_ms;
+            self.task.air.disturbed(factor, draw.wind_direction_rad)
+        } else {
+            let (sin, cos) = math::sin_cos(draw.calm_from_rad);
+            self.task.air.disturbed_and(1.0, 0.0, Xy::new(sin, cos) * draw.wind_speed_ms)
+        };
+        let mut gusts = gusts;
+        Pilot::new(self, draw, flying, &air, &mut gusts).fly()
+    }
+}
+
+impl Draw {
+    /// Everything as expected.
+    const NONE: Self = Self {
+        wind_speed_ms: 0.0,
+        wind_direction_rad: 0.0,
+        sink: 1.0,
+        reaction_s: 0.0,
+        judged: [1.0, 1.0],
+        airspeed_ms: 0.0,
+        bank_rad: 0.0,
+        roll_out_rad: 0.0,
+        late_m: [0.0, 0.0],
+        sideways_m: 0.0,
+        calm_from_rad: 0.0,
+    };
+}
+
+struct Pilot<'a, 'g> {
+    brief: &'a Brief<'a>,
+    landing: &'a Landing,
+    draw: &'a Draw,
+    flying: Flying,
+    air: &'a AirColumn,
+    gusts: &'a mut Option<Gusts<'g>>,
+    at: Motion,
+    /// Speed over the ground in the last step.
+    ground_ms: f64,
+    moved_m: f64,
+    judges: bool,
+    base_turn_amsl_m: f64,
+    /// Height lost for each metre on final.
+    final_slope: f64,
+    gusts_m: f64,
+    steps: usize,
+}
+
+/// A flight that ends before the final does.
+struct Ended(End);
+
+impl<'a, 'g> Pilot<'a, 'g> {
+    fn new(
+        brief: &'a Brief<'a>,
+        draw: &'a Draw,
+        flying: Flying,
+        air: &'a AirColumn,
+        gusts: &'a mut Option<Gusts<'g>>,
+    ) -> Self {
+        let mut at = brief.start.motion;
+        at.level_speed_ms += draw.airspeed_ms;
+        Self {
+            brief,
+            landing: &brief.task.landing,
+            draw,
+            ground_ms: flying.glide_ms,
+            flying,
+            air,
+            gusts,
+            at,
+            moved_m: 0.0,
+            judges: true,
+            base_turn_amsl_m: f64::NAN,
+            final_slope: 0.2,
+            gusts_m: 0.0,
+            steps: 0,
+        }
+    }
+
+    fn glider(&self) -> Glider<'_> {
+        Glider { flying: &self.flying, air: self.air }
+    }
+
+    fn fly(&mut self) -> Run {
+        match self.all() {
+            Ok(run) => run,
+            Err(Ended(end)) => {
+                let along_m = self.landing.along_of(self.at.position);
+                Run { end, along_m, aside_m: self.aside(self.at.position), stop_along_m: along_m, gusts_m: self.gusts_m }
+            }
+        }
+    }
+
+    /// Metres to the right of the centre line.
+    fn aside(&self, p: Xy) -> f64 {
+        let u = self.landing.along();
+        (p - self.landing.aim).dot(Xy::new(u.y, -u.x))
+    }
+
+    fn all(&mut self) -> Result<Run, Ended> {
+        let reaction_s = (self.brief.start.reaction_s + self.draw.reaction_s).max(0.0);
+        if reaction_s > 0.0 {
+            let count = (reaction_s * self.ground_ms / LEG_M).ceil().clamp(1.0, 200.0);
+            for _ in 0..count as usize {
+                self.turning(STEADY, reaction_s / count)?;
+            }
+        }
+        for i in 0..self.brief.turns.len() {
+            self.leg_to(i)?;
+            self.turn(i)?;
+        }
+        self.last_leg()
+    }
+
+    /// Where a turn begins, the base leg moved.
+    fn gate(&self, i: usize) -> Xy {
+        let turn = &self.brief.turns[i];
+        let by = if turn.moves { self.moved_m } else { 0.0 };
+        turn.begin - self.landing.along() * by
+    }
+
+    /// Where the way on leads after a turn.
+    fn target(&self, i: usize) -> Xy {
+        let turns = &self.brief.turns;
+        match turns.get(i + 1) {
+            Some(_) => self.gate(i + 1),
+            None => self.landing.aim + self.right() * self.draw.sideways_m,
+        }
+    }
+
+    fn right(&self) -> Xy {
+        let u = self.landing.along();
+        Xy::new(u.y, -u.x)
+    }
+
+    fn leg_to(&mut self, i: usize) -> Result<(), Ended> {
+        let turn = self.brief.turns[i];
+        let is_base_turn = turn.moves && turn.onto == Leg::Base;
+        if !turn.at_once {
+            let late = self.draw.late_m[usize::from(turn.onto == Leg::Final)];
+            if is_base_turn && self.judges {
+                if turn.leg == Leg::Downwind && self.landing.along_of(self.at.position) > 0.0 {
+                    self.straight_to(self.gate(i), 0.0, true)?;
+                }
+                self.judge(i, 0, self.brief.cost.0 + self.brief.cost.1, self.brief.limits.0);
+            }
+            self.straight_to(self.gate(i), late, false)?;
+            if is_base_turn && self.judges {
+                let before = self.moved_m;
+                self.judge(i, 1, self.brief.cost.0 + self.brief.cost.1, before);
+                if self.moved_m > before + 1.0 {
+                    self.straight_to(self.gate(i), late, false)?;
+                }
+            }
+        }
+        if is_base_turn {
+            self.base_turn_amsl_m = self.at.height_amsl_m;
+        }
+        Ok(())
+    }
+
+    /// Compares the height with the plan's and moves the base leg.
+    fn judge(&mut self, i: usize, which: usize, cost: f64, least_m: f64) {
+        let turn = &self.brief.turns[i];
+        if !(cost > 0.01) {
+            return;
+        }
+        let (from, from_amsl_m) = turn.leg_from;
+        let length = from.distance(turn.begin);
+        // What the plan has as far from the turn to base as the pilot is from where he would begin it now.
+        let to_go = self.at.position.distance(self.gate(i)) / length.max(1.0);
+        let planned = turn.height_amsl_m + (from_amsl_m - turn.height_amsl_m) * to_go.clamp(0.0, 1.5);
+        let planned = planned + self.brief.cost.1 * self.moved_m;
+        let above = (self.at.height_amsl_m - self.landing.aim_amsl_m).max(0.0);
+        let excess = above * self.draw.judged[which] - (planned - self.landing.aim_amsl_m);
+        let wanted = self.moved_m + excess / cost;
+        if wanted.is_finite() {
+            self.moved_m = wanted.clamp(least_m, self.brief.limits.1.max(least_m));
+        }
+    }
+
+    /// Straight towards a place and `late_m` beyond it; or, on the way, until abeam the aiming point.
+    fn straight_to(&mut self, place: Xy, late_m: f64, until_abeam: bool) -> Result<(), Ended> {
+        let from = self.at.position;
+        let Some(track) = direction(place - from) else { return Ok(()) };
+        let mut length = (place - from).norm() + late_m;
+        if until_abeam {
+            let fall = -track.dot(self.landing.along());
+            if fall > 0.1 {
+                length = length.min(self.landing.along_of(from) / fall);
+            }
+        }
+        let glide = self.flying.glide_ms;
+        self.straight(track, length, glide)
+    }
+
+    fn straight(&mut self, track: Xy, length_m: f64, speed_ms: f64) -> Result<(), Ended> {
+        let from = self.at.position;
+        loop {
+            let left = length_m - (self.at.position - from).dot(track);
+            if !(left > 0.5) {
+                break;
+            }
+            let step = left / (left / LEG_M).ceil();
+            self.track_step(track, step, speed_ms)?;
+            self.look()?;
+        }
+        if let Some(heading) = self.glider().heading_for(self.at.height_amsl_m, self.at.level_speed_ms, track) {
+            self.at.heading_rad += math::wrap_pi(heading - self.at.heading_rad);
+        }
+        Ok(())
+    }
+
+    fn track_step(&mut self, track: Xy, step_m: f64, speed_ms: f64) -> Result<(), Ended> {
+        let dt = step_m / self.ground_ms.max(1.0);
+        let most = self.flying.speed_change_ms2;
+        let change = ((speed_ms - self.at.level_speed_ms) / dt).clamp(-most, most);
+        let (gust, traded) = self.gust(track, dt);
+        let glider = Glider { flying: &self.flying, air: self.air };
+        let to = glider.step_tracking(gust, &self.at, track, change, dt).ok_or(Ended(End::Early))?;
+        self.ground_ms = (to.position - self.at.position).dot(track) / dt;
+        self.take(to, traded)
+    }
+
+    fn turning(&mut self, control: Control, dt: f64) -> Result<(), Ended> {
+        let (sin, cos) = math::sin_cos(self.at.heading_rad);
+        let (gust, traded) = self.gust(Xy::new(sin, cos), dt);
+        let glider = Glider { flying: &self.flying, air: self.air };
+        let to = glider.step_turning(gust, &self.at, control, dt);
+        self.take(to, traded)?;
+        self.look()
+    }
+
+    /// The gust over the next step, and the height that its change of airspeed costs.
+    fn gust(&mut self, along: Xy, dt: f64) -> (Gust, f64) {
+        let Some(gusts) = self.gusts.as_mut() else { return (Gust::default(), 0.0) };
+        let speed = self.at.level_speed_ms;
+        let step = gusts.step(self.at.height_amsl_m - self.landing.aim_amsl_m, speed, dt);
+        let traded = speed / GRAVITY_MS2 * step.along_change_ms;
+        self.gusts_m += step.up_ms * dt - traded;
+        (Gust { horizontal: along * step.along_ms, up_ms: step.up_ms }, traded)
+    }
+
+    fn take(&mut self, mut to: Motion, traded_m: f64) -> Result<(), Ended> {
+        to.height_amsl_m -= traded_m;
+        self.steps += 1;
+        let is_finite = to.position.x.is_finite() && to.position.y.is_finite() && to.height_amsl_m.is_finite();
+        if !is_finite || self.steps > MOST_STEPS {
+            return Err(Ended(End::Lost));
+        }
+        self.at = to;
+        Ok(())
+    }
+
+    /// Whether the ground or something on it is in the way before the final.
+    fn look(&self) -> Result<(), Ended> {
+        let around = &self.brief.task.surroundings;
+        let (p, height) = (self.at.position, self.at.height_amsl_m);
+        let Some(ground) = around.terrain.height_at(p) else { return Err(Ended(End::Hit)) };
+        if height < ground {
+            let end = if height > self.landing.aim_amsl_m { End::Hit } else { End::Early };
+            return Err(Ended(end));
+        }
+        if height - ground < 120.0 && self.hits(p, height - ground) {
+            return Err(Ended(End::Hit));
+        }
+        Ok(())
+    }
+
+    fn hits(&self, p: Xy, above_m: f64) -> bool {
+        let all = self.brief.task.surroundings.hazards.all();
+        self.brief.hazards.iter().filter_map(|&i| all.get(i)).any(|hazard| {
+            above_m < hazard.height_or_assumed().0 && distance_to_m(&hazard.shape, p) <= HIT_ASIDE_M
+        })
+    }
+
+    fn turn(&mut self, i: usize) -> Result<(), Ended> {
+        let planned = self.brief.turns[i];
+        let side = if planned.angle_rad < 0.0 { -1.0 } else { 1.0 };
+        let is_orbit = planned.onto == Leg::Orbit;
+        let speed = if planned.onto == Leg::Final { self.flying.approach_ms } else { self.flying.glide_ms };
+        let from_rad = self.at.heading_rad;
+        let expected = planned.angle_rad.abs();
+        let off = self.draw.roll_out_rad;
+        let target = self.target(i);
+        let left = |pilot: &Self| {
+            let done = side * (pilot.at.heading_rad - from_rad);
+            if is_orbit {
+                return expected + off - done;
+            }
+            let wanted = direction(target - pilot.at.position)
+                .and_then(|track| {
+                    pilot.glider().heading_for(pilot.at.height_amsl_m, pilot.at.level_speed_ms, track)
+                })
+                .unwrap_or(from_rad + side * expected);
+            let rest = expected - done;
+            let rest = rest + math::wrap_pi(side * (wanted - pilot.at.heading_rad) - rest);
+            rest.min(expected + OVERTURNED_RAD - done) + off
+        };
+        let first = left(self);
+        if !(first > 0.0) {
+            return Ok(());
+        }
+        let level = self.at.level_speed_ms * self.air.at(self.at.height_amsl_m).to_true;
+        let bank = self.flying.bank_for(first, level);
+        let roll = side * self.flying.roll_rad_s;
+        let roll_s = bank / self.flying.roll_rad_s;
+        if !(roll_s > 0.0) {
+            return Ok(());
+        }
+        let change = |pilot: &Self, dt: f64| {
+            let most = pilot.flying.speed_change_ms2;
+            ((speed - pilot.at.level_speed_ms) / dt).clamp(-most, most)
+        };
+        let control = Control { roll_rad_s: roll, speed_change_ms2: change(self, roll_s) };
+        self.turning(control, roll_s)?;
+        self.at.bank_rad = side * bank;
+        let (tan, root) = (math::tan(bank), (1.0 / math::cos(bank)).sqrt());
+        let out = self.flying.roll_turn(bank, level);
+        for _ in 0..200 {
+            let rest = left(self) - out;
+            if !(rest > 0.02) {
+                break;
+            }
+            let dt = rest / (rest / TURN_RAD).ceil() * level * root / (GRAVITY_MS2 * tan);
+            let control = Control { roll_rad_s: 0.0, speed_change_ms2: change(self, dt) };
+            self.turning(control, dt)?;
+        }
+        let control = Control { roll_rad_s: -roll, speed_change_ms2: change(self, roll_s) };
+        self.turning(control, roll_s)?;
+        self.at.bank_rad = 0.0;
+        Ok(())
+    }
+
+    /// From wings level to the ground and to a stop.
+    fn last_leg(&mut self) -> Result<Run, Ended> {
+        let along = self.landing.along();
+        let aim = self.landing.aim + self.right() * self.draw.sideways_m;
+        let track = direction(aim - self.at.position).filter(|t| t.dot(along) > 0.5).unwrap_or(along);
+        let above = |m: &Motion, l: &Landing| m.height_amsl_m - l.ground_amsl_m(l.along_of(m.position));
+        let mut at_50_ft = None;
+        let begun = self.at;
+        loop {
+            let from = self.at;
+            let high = above(&from, self.landing);
+            if !(high > 0.0) {
+                // Wings come level below the ground.
+                return Err(Ended(End::Early));
+            }
+            let step = if high > LOW_M + LEG_M * self.final_slope { LEG_M } else { LOW_LEG_M };
+            self.track_step(track, step, self.flying.approach_ms)?;
+            let low = above(&self.at, self.landing);
+            let crossing = |level: f64| {
+                let t = (high - level) / (high - low);
+                from.position + (self.at.position - from.position) * t
+            };
+            if high >= FIFTY_FT_M && low < FIFTY_FT_M {
+                at_50_ft = Some(self.landing.along_of(crossing(FIFTY_FT_M)));
+            }
+            if low > 0.0 {
+                self.look_on_final(low)?;
+                continue;
+            }
+            let down = crossing(0.0);
+            let length = begun.position.distance(down);
+            if length > 1.0 {
+                self.final_slope = (begun.height_amsl_m - self.landing.aim_amsl_m) / length;
+            }
+            let along_m = self.landing.along_of(down);
+            // The energy to be lost on the ground goes with the square of the speed over it.
+            let faster = self.ground_ms / self.brief.planned_ground_ms;
+            let stop = at_50_ft.unwrap_or(along_m) + self.landing.stop_from_50_ft_m * faster * faster;
+            return Ok(Run {
+                end: End::Down,
+                along_m,
+                aside_m: self.aside(down),
+                stop_along_m: stop.max(along_m),
+                gusts_m: self.gusts_m,
+            });
+        }
+    }
+
+    fn look_on_final(&self, high_m: f64) -> Result<(), Ended> {
+        let p = self.at.position;
+        if high_m > 120.0 || self.landing.along_of(p) > -self.landing.aim_from_start_m {
+            return Ok(());
+        }
+        let around = &self.brief.task.surroundings;
+        let Some(ground) = around.terrain.height_at(p) else { return Err(Ended(End::Hit)) };
+        // Half a metre is put down to rounding, as when the circuit was chosen.
+        let above = self.at.height_amsl_m - ground + 0.5;
+        if above < 0.0 || self.hits(p, above) { Err(Ended(End::Hit)) } else { Ok(()) }
+    }
+}
