@@ -110,6 +110,12 @@ impl AirColumn {
         }
     }
 
+    /// True airspeed for each equivalent airspeed at a height above mean sea level.
+    #[must_use]
+    pub fn to_true(&self, height_amsl_m: f64) -> f64 {
+        self.at(height_amsl_m).to_true
+    }
+
     /// The wind at a height above mean sea level.
     #[must_use]
     pub fn wind_at(&self, height_amsl_m: f64) -> WindVector {

@@ -7,6 +7,7 @@
 mod clearance;
 mod column;
 mod commit;
+mod departure;
 mod flight;
 mod judge;
 mod motion;
@@ -19,6 +20,7 @@ mod search;
 pub use clearance::{InTheWay, Surroundings, TooLow};
 pub use column::AirColumn;
 pub use commit::{Commit, last_change};
+pub(crate) use departure::{Teardrop, fly_teardrop, glide_straight};
 pub use flight::{Grain, Start};
 pub use motion::{Flying, Motion};
 pub use plan::{Corner, FIFTY_FT_M, FirstTurn, Join, Landing, Leg, Plan};

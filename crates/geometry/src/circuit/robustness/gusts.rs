@@ -38,11 +38,7 @@ impl Scales {
         let rows = core::array::from_fn(|i| {
             let ft = (i as f64 * ROW_FT).max(10.0);
             let base = 0.177 + 0.000_823 * ft;
-            Row {
-                along_ratio: 1.0 / math::pow(base, 0.4),
-                along_m: ft / math::pow(base, 1.2) * FT_M,
-                up_m: ft * FT_M,
-            }
+            Row { along_ratio: 1.0 / math::pow(base, 0.4), along_m: ft / math::pow(base, 1.2) * FT_M, up_m: ft * FT_M }
         });
         Self { rows, up_sd_ms: 0.1 * wind_20_ft_ms }
     }

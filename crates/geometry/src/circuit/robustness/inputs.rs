@@ -37,7 +37,7 @@ pub struct Uncertainty {
     pub airspeed_ms: f64,
     /// Aiming across the strip, metres. Default 2. Common practice, no source.
     pub sideways_m: f64,
-    /// How far the pilot moves the base leg towards the field when low, metres. Default 120. Common practice, no source.
+    /// How far the pilot moves the base leg towards the field when low, metres. Default 200. Common practice, no source.
     pub base_nearer_m: f64,
     /// How far the pilot moves the base leg away when high, metres. Default 250. Common practice, no source.
     pub base_farther_m: f64,
@@ -58,7 +58,7 @@ impl Default for Uncertainty {
             height_judged: 0.1,
             airspeed_ms: 1.3,
             sideways_m: 2.0,
-            base_nearer_m: 120.0,
+            base_nearer_m: 200.0,
             base_farther_m: 250.0,
         }
     }

@@ -6,11 +6,11 @@
 //! its place too, rolls out when the way on leads to the aiming point, and then flies there in a straight line at approach
 //! speed: where the path meets the ground is where he touches down. He does not stretch, slip or weave on final.
 //!
-//! Twice he compares his height, misjudged by a fraction of it, with what the plan has there: abeam the aiming point on
-//! the downwind leg (else where the leg to the turn to base begins), and where the turn to base would begin. High, he
-//! moves the base leg away from the field; low, nearer; by as much as the plan says that this costs or saves, within
-//! bounds; at the second judgement only farther, for the place for nearer is behind him. A plan that comes straight in
-//! has no such choice.
+//! He compares his height, misjudged by a fraction of it, with what the plan has there: abeam the aiming point on the
+//! downwind leg (else where the leg to the turn to base begins), and where the turn to base would begin. High, he moves
+//! the base leg away from the field; low, nearer; by as much as the plan says that this costs or saves, within bounds; at
+//! the second judgement only farther, for the place for nearer is behind him. Twice more, where the base leg begins and
+//! half-way along it, he bends it towards the field or away. A plan that comes straight in has no such choice.
 //!
 //! The wind he meets differs in strength and direction at all heights alike, with gusts on top. A gust changes the
 //! airspeed by itself; he brings it back, and height pays for it.
@@ -27,10 +27,13 @@ use crate::math::{self, GRAVITY_MS2};
 use crate::position::Xy;
 
 /// Longest step of a leg and of the last part of the final, metres; largest step of a turn, radians.
-pub(super) const LEG_M: f64 = 70.0;
+const LEG_M: f64 = 70.0;
 const LOW_LEG_M: f64 = 25.0;
 const LOW_M: f64 = 40.0;
 const TURN_RAD: f64 = 0.35;
+
+/// Steps of one roll.
+const ROLLS: u8 = 2;
 
 /// Most steps of one flight.
 const MOST_STEPS: usize = 3_000;
@@ -70,6 +73,8 @@ pub(super) struct Brief<'a> {
     limits: (f64, f64),
     /// Height that one metre of base leg moved away costs until the turn to base, and after it.
     cost: (f64, f64),
+    /// Height lost for each metre on final.
+    final_slope: f64,
     hazards: Vec<usize>,
     wind_10_m_ms: f64,
     planned_ground_ms: f64,
@@ -116,7 +121,12 @@ impl Watch for Begins {
 
 impl<'a> Brief<'a> {
     /// `None` when the plan cannot be flown.
-    pub(super) fn new(task: &'a CircuitTask<'a>, plan: &Plan, start: &Start, uncertainty: &Uncertainty) -> Option<Self> {
+    pub(super) fn new(
+        task: &'a CircuitTask<'a>,
+        plan: &Plan,
+        start: &Start,
+        uncertainty: &Uncertainty,
+    ) -> Option<Self> {
         let mut begins = Begins::default();
         let flown = fly(task.glider(), &task.landing, plan, start, Grain::FINE, &mut begins).ok()?;
         let begins = begins.0;
@@ -148,11 +158,11 @@ impl<'a> Brief<'a> {
             high = Xy::new(high.x.max(p.x), high.y.max(p.y));
         }
         let around = Xy::new(400.0, 400.0);
-        let mut hazards: Vec<usize> =
-            task.surroundings.hazards.numbers_near(low - around, high + around).collect();
+        let mut hazards: Vec<usize> = task.surroundings.hazards.numbers_near(low - around, high + around).collect();
         hazards.sort_unstable();
         let wind_at = |above: f64| task.air.wind_at(landing.aim_amsl_m + above).speed_ms();
-        let touching = Motion { height_amsl_m: landing.aim_amsl_m, level_speed_ms: task.flying.approach_ms, ..start.motion };
+        let touching =
+            Motion { height_amsl_m: landing.aim_amsl_m, level_speed_ms: task.flying.approach_ms, ..start.motion };
         let (planned_ground_ms, _) = task.glider().tracking_rates(Gust::default(), &touching, landing.along())?;
         let mut brief = Self {
             task,
@@ -160,12 +170,19 @@ impl<'a> Brief<'a> {
             turns,
             limits: (-uncertainty.base_nearer_m, uncertainty.base_farther_m),
             cost: (0.0, 0.0),
+            final_slope: 0.0,
             hazards,
             wind_10_m_ms: wind_at(10.0),
             planned_ground_ms,
         };
-        brief.cost = brief.cost_of_moving();
+        (brief.cost, brief.final_slope) = brief.cost_of_moving();
         Some(brief)
+    }
+
+    /// What moving the base leg costs before and after the turn to base, and the slope of the final.
+    #[cfg(test)]
+    pub(super) fn costs(&self) -> ((f64, f64), f64) {
+        (self.cost, self.final_slope)
     }
 
     /// The wind at 20 ft over the landing place, m/s.
@@ -173,8 +190,8 @@ impl<'a> Brief<'a> {
         self.task.air.wind_at(self.task.landing.aim_amsl_m + 6.096).speed_ms()
     }
 
-    /// By flying the plan twice, its base leg moved.
-    fn cost_of_moving(&self) -> (f64, f64) {
+    /// What a metre costs before and after the turn to base, and on final, by flying the plan twice, its base leg moved.
+    fn cost_of_moving(&self) -> ((f64, f64), f64) {
         const BY_M: f64 = 40.0;
         let heights = |moved_m: f64| {
             let mut gusts = None;
@@ -182,13 +199,18 @@ impl<'a> Brief<'a> {
             pilot.moved_m = moved_m;
             pilot.judges = false;
             let run = pilot.fly();
-            // On final, a metre further along is so much height.
             (pilot.base_turn_amsl_m, run.along_m, pilot.final_slope)
         };
         let (near, far) = (heights(-BY_M), heights(BY_M));
+        let slope = 0.5 * (near.2 + far.2);
         let before = (near.0 - far.0) / (2.0 * BY_M);
-        let all = (near.1 - far.1) / (2.0 * BY_M) * 0.5 * (near.2 + far.2);
-        if before.is_finite() && all.is_finite() { (before, all - before) } else { (0.0, 0.0) }
+        // Further along when it comes down is so much more height.
+        let all = (near.1 - far.1) / (2.0 * BY_M) * slope;
+        if before.is_finite() && all.is_finite() && slope > 0.0 {
+            ((before, all - before), slope)
+        } else {
+            ((0.0, 0.0), 0.0)
+        }
     }
 
     /// One flight.
@@ -239,6 +261,8 @@ struct Pilot<'a, 'g> {
     /// Speed over the ground in the last step.
     ground_ms: f64,
     moved_m: f64,
+    /// How much further away than the base leg's line the turn to final begins, metres.
+    bent_m: f64,
     judges: bool,
     base_turn_amsl_m: f64,
     /// Height lost for each metre on final.
@@ -270,6 +294,7 @@ impl<'a, 'g> Pilot<'a, 'g> {
             gusts,
             at,
             moved_m: 0.0,
+            bent_m: 0.0,
             judges: true,
             base_turn_amsl_m: f64::NAN,
             final_slope: 0.2,
@@ -287,7 +312,13 @@ impl<'a, 'g> Pilot<'a, 'g> {
             Ok(run) => run,
             Err(Ended(end)) => {
                 let along_m = self.landing.along_of(self.at.position);
-                Run { end, along_m, aside_m: self.aside(self.at.position), stop_along_m: along_m, gusts_m: self.gusts_m }
+                Run {
+                    end,
+                    along_m,
+                    aside_m: self.aside(self.at.position),
+                    stop_along_m: along_m,
+                    gusts_m: self.gusts_m,
+                }
             }
         }
     }
@@ -316,7 +347,11 @@ impl<'a, 'g> Pilot<'a, 'g> {
     /// Where a turn begins, the base leg moved.
     fn gate(&self, i: usize) -> Xy {
         let turn = &self.brief.turns[i];
-        let by = if turn.moves { self.moved_m } else { 0.0 };
+        let by = match turn.onto {
+            _ if !turn.moves => 0.0,
+            Leg::Final => self.moved_m + self.bent_m,
+            _ => self.moved_m,
+        };
         turn.begin - self.landing.along() * by
     }
 
@@ -336,48 +371,55 @@ impl<'a, 'g> Pilot<'a, 'g> {
 
     fn leg_to(&mut self, i: usize) -> Result<(), Ended> {
         let turn = self.brief.turns[i];
-        let is_base_turn = turn.moves && turn.onto == Leg::Base;
-        if !turn.at_once {
-            let late = self.draw.late_m[usize::from(turn.onto == Leg::Final)];
-            if is_base_turn && self.judges {
-                if turn.leg == Leg::Downwind && self.landing.along_of(self.at.position) > 0.0 {
-                    self.straight_to(self.gate(i), 0.0, true)?;
-                }
-                self.judge(i, 0, self.brief.cost.0 + self.brief.cost.1, self.brief.limits.0);
+        let judges = self.judges && turn.moves && self.brief.final_slope > 0.0;
+        let late = self.draw.late_m[usize::from(turn.onto == Leg::Final)];
+        if turn.at_once {
+        } else if judges && turn.onto == Leg::Base {
+            if turn.leg == Leg::Downwind && self.landing.along_of(self.at.position) > 0.0 {
+                self.straight_to(self.gate(i), 0.0, true)?;
             }
+            let (nearest, farthest) = self.brief.limits;
+            self.moved_m = self.judged(i, 0, self.moved_m).clamp(nearest, farthest);
             self.straight_to(self.gate(i), late, false)?;
-            if is_base_turn && self.judges {
-                let before = self.moved_m;
-                self.judge(i, 1, self.brief.cost.0 + self.brief.cost.1, before);
-                if self.moved_m > before + 1.0 {
-                    self.straight_to(self.gate(i), late, false)?;
-                }
+            let before = self.moved_m;
+            self.moved_m = self.judged(i, 1, before).clamp(before, farthest.max(before));
+            if self.moved_m > before + 1.0 {
+                self.straight_to(self.gate(i), late, false)?;
             }
+        } else if judges && turn.leg == Leg::Base {
+            self.bend(i);
+            let half = (self.gate(i) - self.at.position) * 0.5;
+            self.straight_to(self.at.position + half, 0.0, false)?;
+            self.bend(i);
+            self.straight_to(self.gate(i), late, false)?;
+        } else {
+            self.straight_to(self.gate(i), late, false)?;
         }
-        if is_base_turn {
+        if turn.onto == Leg::Base {
             self.base_turn_amsl_m = self.at.height_amsl_m;
         }
         Ok(())
     }
 
-    /// Compares the height with the plan's and moves the base leg.
-    fn judge(&mut self, i: usize, which: usize, cost: f64, least_m: f64) {
+    /// Moves the beginning of the final turn alone.
+    fn bend(&mut self, i: usize) {
+        let (nearest, farthest) = self.brief.limits;
+        let wanted = self.judged(i, 1, self.moved_m + self.bent_m);
+        self.bent_m = wanted.clamp(nearest, farthest) - self.moved_m;
+    }
+
+    /// Where a turn that is moved by `moved_m` would have to be moved, by the height as judged.
+    fn judged(&self, i: usize, which: usize, moved_m: f64) -> f64 {
         let turn = &self.brief.turns[i];
-        if !(cost > 0.01) {
-            return;
-        }
+        let (before, after) = if turn.onto == Leg::Final { (0.0, self.brief.final_slope) } else { self.brief.cost };
         let (from, from_amsl_m) = turn.leg_from;
-        let length = from.distance(turn.begin);
-        // What the plan has as far from the turn to base as the pilot is from where he would begin it now.
-        let to_go = self.at.position.distance(self.gate(i)) / length.max(1.0);
-        let planned = turn.height_amsl_m + (from_amsl_m - turn.height_amsl_m) * to_go.clamp(0.0, 1.5);
-        let planned = planned + self.brief.cost.1 * self.moved_m;
-        let above = (self.at.height_amsl_m - self.landing.aim_amsl_m).max(0.0);
-        let excess = above * self.draw.judged[which] - (planned - self.landing.aim_amsl_m);
-        let wanted = self.moved_m + excess / cost;
-        if wanted.is_finite() {
-            self.moved_m = wanted.clamp(least_m, self.brief.limits.1.max(least_m));
-        }
+        // What the plan has as far from the turn as the pilot is from where he would begin it now.
+        let to_go = self.at.position.distance(self.gate(i)) / from.distance(turn.begin).max(1.0);
+        let planned = turn.height_amsl_m + (from_amsl_m - turn.height_amsl_m) * to_go.clamp(0.0, 1.5) + after * moved_m;
+        let aim = self.landing.aim_amsl_m;
+        let excess = (self.at.height_amsl_m - aim).max(0.0) * self.draw.judged[which] - (planned - aim);
+        let wanted = moved_m + excess / (before + after);
+        if before + after > 0.01 && wanted.is_finite() { wanted } else { moved_m }
     }
 
     /// Straight towards a place and `late_m` beyond it; or, on the way, until abeam the aiming point.
@@ -470,9 +512,11 @@ impl<'a, 'g> Pilot<'a, 'g> {
 
     fn hits(&self, p: Xy, above_m: f64) -> bool {
         let all = self.brief.task.surroundings.hazards.all();
-        self.brief.hazards.iter().filter_map(|&i| all.get(i)).any(|hazard| {
-            above_m < hazard.height_or_assumed().0 && distance_to_m(&hazard.shape, p) <= HIT_ASIDE_M
-        })
+        self.brief
+            .hazards
+            .iter()
+            .filter_map(|&i| all.get(i))
+            .any(|hazard| above_m < hazard.height_or_assumed().0 && distance_to_m(&hazard.shape, p) <= HIT_ASIDE_M)
     }
 
     fn turn(&mut self, i: usize) -> Result<(), Ended> {
@@ -490,9 +534,7 @@ impl<'a, 'g> Pilot<'a, 'g> {
                 return expected + off - done;
             }
             let wanted = direction(target - pilot.at.position)
-                .and_then(|track| {
-                    pilot.glider().heading_for(pilot.at.height_amsl_m, pilot.at.level_speed_ms, track)
-                })
+                .and_then(|track| pilot.glider().heading_for(pilot.at.height_amsl_m, pilot.at.level_speed_ms, track))
                 .unwrap_or(from_rad + side * expected);
             let rest = expected - done;
             let rest = rest + math::wrap_pi(side * (wanted - pilot.at.heading_rad) - rest);
@@ -513,8 +555,10 @@ impl<'a, 'g> Pilot<'a, 'g> {
             let most = pilot.flying.speed_change_ms2;
             ((speed - pilot.at.level_speed_ms) / dt).clamp(-most, most)
         };
-        let control = Control { roll_rad_s: roll, speed_change_ms2: change(self, roll_s) };
-        self.turning(control, roll_s)?;
+        for _ in 0..ROLLS {
+            let dt = roll_s / f64::from(ROLLS);
+            self.turning(Control { roll_rad_s: roll, speed_change_ms2: change(self, dt) }, dt)?;
+        }
         self.at.bank_rad = side * bank;
         let (tan, root) = (math::tan(bank), (1.0 / math::cos(bank)).sqrt());
         let out = self.flying.roll_turn(bank, level);
@@ -527,8 +571,10 @@ impl<'a, 'g> Pilot<'a, 'g> {
             let control = Control { roll_rad_s: 0.0, speed_change_ms2: change(self, dt) };
             self.turning(control, dt)?;
         }
-        let control = Control { roll_rad_s: -roll, speed_change_ms2: change(self, roll_s) };
-        self.turning(control, roll_s)?;
+        for _ in 0..ROLLS {
+            let dt = roll_s / f64::from(ROLLS);
+            self.turning(Control { roll_rad_s: -roll, speed_change_ms2: change(self, dt) }, dt)?;
+        }
         self.at.bank_rad = 0.0;
         Ok(())
     }
