@@ -108,8 +108,15 @@ fn from_fifty_feet_nothing_turns_back_and_a_shallow_climb_never_does() {
     let steep = ClimbOutOptions { climb_rad: 13f64.to_radians(), ..ClimbOutOptions::default() };
     let out = computed(&flexwing, &Wind::uniform(WindVector::CALM), northward(500.0), steep);
     let least = out.least_turn_back_m.unwrap();
-    println!("least {:.0} ft", least / FT_M);
-    assert!(least > 200.0 * FT_M && least < 1_000.0 * FT_M, "{least}");
+    // No turn back is cheaper than the reaction, half a steady turn at the best bank, and the glide straight back to the end
+    // of the runway: h = s·t + 2πV²/(g·E) + (d + V·t)/E with d = (h − 50 ft)/tan 13°.
+    let (v, ratio, reaction_s) = (50.0 * 0.447_04, 6.0, 4.0);
+    let tan = math::tan(13f64.to_radians());
+    let fixed =
+        2.0 * v * reaction_s / ratio + math::TAU * v * v / (math::GRAVITY_MS2 * ratio) - FIFTY_FT_M / tan / ratio;
+    let bound = fixed / (1.0 - 1.0 / (tan * ratio));
+    println!("least {:.0} ft, bound {:.0} ft", least / FT_M, bound / FT_M);
+    assert!(least > bound && least < 1.5 * bound, "{least} {bound}");
     for step in out.steps.iter().filter(|s| s.height_m > least) {
         assert!(step.turn_back.unwrap().spare_m >= 0.0, "{}", step.height_m);
     }

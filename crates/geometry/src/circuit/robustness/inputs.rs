@@ -220,6 +220,21 @@ pub(super) struct Draw {
 }
 
 impl Draw {
+    /// Everything as expected.
+    pub(super) const NONE: Self = Self {
+        wind_speed_ms: 0.0,
+        wind_direction_rad: 0.0,
+        sink: 1.0,
+        reaction_s: 0.0,
+        judged: [1.0, 1.0],
+        airspeed_ms: 0.0,
+        bank_rad: 0.0,
+        roll_out_rad: 0.0,
+        late_m: [0.0, 0.0],
+        sideways_m: 0.0,
+        calm_from_rad: 0.0,
+    };
+
     /// From a point of the unit cube. Normal numbers; further out than three deviations counts as three.
     pub(super) fn at(point: &[f64; DIMENSIONS], u: &Uncertainty) -> Self {
         let score = |i: usize| normal_score(point[i]).clamp(-3.0, 3.0);

@@ -5,6 +5,7 @@
 //! each flight; both depend on the seed and the number of the flight alone. The standard error comes from how the
 //! scramblings differ (L'Ecuyer & Lemieux, *Recent advances in randomized quasi-Monte Carlo methods*, 2002).
 
+mod brief;
 mod gusts;
 mod inputs;
 mod pilot;
@@ -17,9 +18,10 @@ pub use spread::{InputShare, Quantiles};
 use super::flight::Start;
 use super::plan::Plan;
 use super::search::CircuitTask;
+use brief::Brief;
 use gusts::{Gusts, Scales};
 use inputs::Draw;
-use pilot::{Brief, End, Run};
+use pilot::{End, Run};
 use random::{DIMENSIONS, Sobol, Stream, mixed};
 use rayon::prelude::*;
 use serde::Serialize;

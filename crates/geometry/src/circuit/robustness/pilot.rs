@@ -3,8 +3,9 @@
 //! What he flies by is on the ground. Each turn of the planned circuit begins over some place; he flies straight towards
 //! that place, tracking over the ground, and begins the turn when he is abeam it, a little early or late. He turns until
 //! the way on leads over the place where the next turn begins, and rolls out, some degrees off. He begins the final turn at
-//! its place too, rolls out when the way on leads to the aiming point, and then flies there in a straight line at approach
-//! speed: where the path meets the ground is where he touches down. He does not stretch, slip or weave on final.
+//! its place too and rolls out when the way on leads to the aiming point. On final he meets the strip's line, a little to one
+//! side, half-way to the aiming point and follows it at approach speed: where the path meets the ground is where he touches
+//! down. He does not stretch, slip or weave on final.
 //!
 //! He compares his height, misjudged by a fraction of it, with what the plan has there: abeam the aiming point on the
 //! downwind leg (else where the leg to the turn to base begins), and where the turn to base would begin. High, he moves
@@ -15,13 +16,13 @@
 //! The wind he meets differs in strength and direction at all heights alike, with gusts on top. A gust changes the
 //! airspeed by itself; he brings it back, and height pays for it.
 
+use super::brief::Brief;
 use super::gusts::Gusts;
-use super::inputs::{Draw, Uncertainty};
+use super::inputs::Draw;
 use crate::circuit::column::AirColumn;
-use crate::circuit::flight::{Grain, Part, Start, Watch, direction, fly};
+use crate::circuit::flight::direction;
 use crate::circuit::motion::{Control, Flying, Glider, Gust, Motion, STEADY};
-use crate::circuit::plan::{FIFTY_FT_M, Landing, Leg, Plan};
-use crate::circuit::search::CircuitTask;
+use crate::circuit::plan::{FIFTY_FT_M, Landing, Leg};
 use crate::fields::hazards::distance_to_m;
 use crate::math::{self, GRAVITY_MS2};
 use crate::position::Xy;
@@ -38,47 +39,11 @@ const ROLLS: u8 = 2;
 /// Most steps of one flight.
 const MOST_STEPS: usize = 3_000;
 
-/// A wind weaker than this has no direction to be turned from, m/s.
-const CALM_MS: f64 = 1.0;
-
 /// How far aside something that stands on the ground is hit, metres: half a wide span. Common practice, no source.
 const HIT_ASIDE_M: f64 = 8.0;
 
 /// A turn whose end lies this much beyond what was planned is ended, radians.
 const OVERTURNED_RAD: f64 = 1.2;
-
-/// One turn of the planned circuit as flown.
-#[derive(Clone, Copy, Debug)]
-struct PlannedTurn {
-    begin: Xy,
-    height_amsl_m: f64,
-    angle_rad: f64,
-    onto: Leg,
-    /// Follows the one before, or the reaction, without a leg between.
-    at_once: bool,
-    /// Place and height where the leg to it begins.
-    leg_from: (Xy, f64),
-    /// The leg to it.
-    leg: Leg,
-    /// Whether it moves with the base leg.
-    moves: bool,
-}
-
-/// What the pilot has in mind: the circuit as planned, and what moving the base leg does.
-#[derive(Clone, Debug)]
-pub(super) struct Brief<'a> {
-    task: &'a CircuitTask<'a>,
-    start: Start,
-    turns: Vec<PlannedTurn>,
-    limits: (f64, f64),
-    /// Height that one metre of base leg moved away costs until the turn to base, and after it.
-    cost: (f64, f64),
-    /// Height lost for each metre on final.
-    final_slope: f64,
-    hazards: Vec<usize>,
-    wind_10_m_ms: f64,
-    planned_ground_ms: f64,
-}
 
 /// How one flight ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -107,150 +72,7 @@ pub(super) struct Run {
     pub(super) gusts_m: f64,
 }
 
-#[derive(Default)]
-struct Begins(Vec<(Motion, Part)>);
-
-impl Watch for Begins {
-    fn begin(&mut self, at: &Motion, part: Part) {
-        self.0.push((*at, part));
-    }
-    fn step(&mut self, _: &Motion, _: &Motion, _: Part) -> bool {
-        true
-    }
-}
-
-impl<'a> Brief<'a> {
-    /// `None` when the plan cannot be flown.
-    pub(super) fn new(
-        task: &'a CircuitTask<'a>,
-        plan: &Plan,
-        start: &Start,
-        uncertainty: &Uncertainty,
-    ) -> Option<Self> {
-        let mut begins = Begins::default();
-        let flown = fly(task.glider(), &task.landing, plan, start, Grain::FINE, &mut begins).ok()?;
-        let begins = begins.0;
-        let has_base = plan.corners().last().and_then(|c| c.leg) == Some(Leg::Base);
-        let mut turns: Vec<PlannedTurn> = Vec::with_capacity(begins.len());
-        for (i, (at, part)) in begins.iter().enumerate() {
-            if !part.turn {
-                continue;
-            }
-            let end = begins.get(i + 1).map_or(flown.wings_level, |b| b.0);
-            let before = i.checked_sub(1).map(|j| begins[j]);
-            let legs_before = begins[..i].iter().rev().take_while(|b| !b.1.turn && b.1.leg != Leg::Reaction);
-            let from = legs_before.last().copied();
-            turns.push(PlannedTurn {
-                begin: at.position,
-                height_amsl_m: at.height_amsl_m,
-                angle_rad: end.heading_rad - at.heading_rad,
-                onto: part.leg,
-                at_once: before.is_none_or(|(_, p)| p.turn || p.leg == Leg::Reaction),
-                leg_from: from.map_or((at.position, at.height_amsl_m), |b| (b.0.position, b.0.height_amsl_m)),
-                leg: from.map_or(part.leg, |b| b.1.leg),
-                moves: has_base && matches!(part.leg, Leg::Base | Leg::Final),
-            });
-        }
-        let landing = &task.landing;
-        let (mut low, mut high) = (landing.aim, landing.aim);
-        for p in begins.iter().map(|b| b.0.position) {
-            low = Xy::new(low.x.min(p.x), low.y.min(p.y));
-            high = Xy::new(high.x.max(p.x), high.y.max(p.y));
-        }
-        let around = Xy::new(400.0, 400.0);
-        let mut hazards: Vec<usize> = task.surroundings.hazards.numbers_near(low - around, high + around).collect();
-        hazards.sort_unstable();
-        let wind_at = |above: f64| task.air.wind_at(landing.aim_amsl_m + above).speed_ms();
-        let touching =
-            Motion { height_amsl_m: landing.aim_amsl_m, level_speed_ms: task.flying.approach_ms, ..start.motion };
-        let (planned_ground_ms, _) = task.glider().tracking_rates(Gust::default(), &touching, landing.along())?;
-        let mut brief = Self {
-            task,
-            start: *start,
-            turns,
-            limits: (-uncertainty.base_nearer_m, uncertainty.base_farther_m),
-            cost: (0.0, 0.0),
-            final_slope: 0.0,
-            hazards,
-            wind_10_m_ms: wind_at(10.0),
-            planned_ground_ms,
-        };
-        (brief.cost, brief.final_slope) = brief.cost_of_moving();
-        Some(brief)
-    }
-
-    /// What moving the base leg costs before and after the turn to base, and the slope of the final.
-    #[cfg(test)]
-    pub(super) fn costs(&self) -> ((f64, f64), f64) {
-        (self.cost, self.final_slope)
-    }
-
-    /// The wind at 20 ft over the landing place, m/s.
-    pub(super) fn wind_20_ft_ms(&self) -> f64 {
-        self.task.air.wind_at(self.task.landing.aim_amsl_m + 6.096).speed_ms()
-    }
-
-    /// What a metre costs before and after the turn to base, and on final, by flying the plan twice, its base leg moved.
-    fn cost_of_moving(&self) -> ((f64, f64), f64) {
-        const BY_M: f64 = 40.0;
-        let heights = |moved_m: f64| {
-            let mut gusts = None;
-            let mut pilot = Pilot::new(self, &Draw::NONE, self.task.flying, &self.task.air, &mut gusts);
-            pilot.moved_m = moved_m;
-            pilot.judges = false;
-            let run = pilot.fly();
-            (pilot.base_turn_amsl_m, run.along_m, pilot.final_slope)
-        };
-        let (near, far) = (heights(-BY_M), heights(BY_M));
-        let slope = 0.5 * (near.2 + far.2);
-        let before = (near.0 - far.0) / (2.0 * BY_M);
-        // Further along when it comes down is so much more height.
-        let all = (near.1 - far.1) / (2.0 * BY_M) * slope;
-        if before.is_finite() && all.is_finite() && slope > 0.0 {
-            ((before, all - before), slope)
-        } else {
-            ((0.0, 0.0), 0.0)
-        }
-    }
-
-    /// One flight.
-    pub(super) fn run(&self, draw: &Draw, gusts: Option<Gusts<'_>>) -> Run {
-        let plain = self.task.flying;
-        let mut flying = plain;
-        flying.sink_factor *= draw.sink;
-        flying.glide_ms = (plain.glide_ms + draw.airspeed_ms).max(0.5 * plain.glide_ms);
-        flying.approach_ms = (plain.approach_ms + draw.airspeed_ms).max(0.5 * plain.approach_ms);
-        flying.bank_rad = (plain.bank_rad + draw.bank_rad).clamp(0.25 * plain.bank_rad, 1.2);
-        let air = if self.wind_10_m_ms >= CALM_MS {
-            let factor = 1.0 + draw.wind_speed_ms / self.wind_10_m_ms;
-            self.task.air.disturbed(factor, draw.wind_direction_rad)
-        } else {
-            let (sin, cos) = math::sin_cos(draw.calm_from_rad);
-            self.task.air.disturbed_and(1.0, 0.0, Xy::new(sin, cos) * draw.wind_speed_ms)
-        };
-        let mut gusts = gusts;
-        Pilot::new(self, draw, flying, &air, &mut gusts).fly()
-    }
-}
-
-impl Draw {
-    /// Everything as expected.
-    const NONE: Self = Self {
-        wind_speed_ms: 0.0,
-        wind_direction_rad: 0.0,
-        sink: 1.0,
-        reaction_s: 0.0,
-        judged: [1.0, 1.0],
-        airspeed_ms: 0.0,
-        bank_rad: 0.0,
-        roll_out_rad: 0.0,
-        late_m: [0.0, 0.0],
-        sideways_m: 0.0,
-        calm_from_rad: 0.0,
-    };
-}
-
-struct Pilot<'a, 'g> {
+pub(super) struct Pilot<'a, 'g> {
     brief: &'a Brief<'a>,
     landing: &'a Landing,
     draw: &'a Draw,
@@ -260,13 +82,13 @@ struct Pilot<'a, 'g> {
     at: Motion,
     /// Speed over the ground in the last step.
     ground_ms: f64,
-    moved_m: f64,
+    pub(super) moved_m: f64,
     /// How much further away than the base leg's line the turn to final begins, metres.
     bent_m: f64,
-    judges: bool,
-    base_turn_amsl_m: f64,
+    pub(super) judges: bool,
+    pub(super) base_turn_amsl_m: f64,
     /// Height lost for each metre on final.
-    final_slope: f64,
+    pub(super) final_slope: f64,
     gusts_m: f64,
     steps: usize,
 }
@@ -275,7 +97,7 @@ struct Pilot<'a, 'g> {
 struct Ended(End);
 
 impl<'a, 'g> Pilot<'a, 'g> {
-    fn new(
+    pub(super) fn new(
         brief: &'a Brief<'a>,
         draw: &'a Draw,
         flying: Flying,
@@ -307,7 +129,7 @@ impl<'a, 'g> Pilot<'a, 'g> {
         Glider { flying: &self.flying, air: self.air }
     }
 
-    fn fly(&mut self) -> Run {
+    pub(super) fn fly(&mut self) -> Run {
         match self.all() {
             Ok(run) => run,
             Err(Ended(end)) => {
@@ -583,7 +405,13 @@ impl<'a, 'g> Pilot<'a, 'g> {
     fn last_leg(&mut self) -> Result<Run, Ended> {
         let along = self.landing.along();
         let aim = self.landing.aim + self.right() * self.draw.sideways_m;
-        let track = direction(aim - self.at.position).filter(|t| t.dot(along) > 0.5).unwrap_or(along);
+        let half = -0.5 * self.landing.along_of(self.at.position);
+        let mut track = along;
+        if let Some(onto) =
+            direction(aim - along * half - self.at.position).filter(|t| half > 0.0 && t.dot(along) > 0.5)
+        {
+            track = onto;
+        }
         let above = |m: &Motion, l: &Landing| m.height_amsl_m - l.ground_amsl_m(l.along_of(m.position));
         let mut at_50_ft = None;
         let begun = self.at;
@@ -595,6 +423,11 @@ impl<'a, 'g> Pilot<'a, 'g> {
                 return Err(Ended(End::Early));
             }
             let step = if high > LOW_M + LEG_M * self.final_slope { LEG_M } else { LOW_LEG_M };
+            let to_line = (-half - self.landing.along_of(from.position)) / track.dot(along);
+            let step = if to_line > 0.5 { step.min(to_line) } else { step };
+            if !(to_line > 0.5) {
+                track = along;
+            }
             self.track_step(track, step, self.flying.approach_ms)?;
             let low = above(&self.at, self.landing);
             let crossing = |level: f64| {
@@ -602,7 +435,7 @@ impl<'a, 'g> Pilot<'a, 'g> {
                 from.position + (self.at.position - from.position) * t
             };
             if high >= FIFTY_FT_M && low < FIFTY_FT_M {
-                at_50_ft = Some(self.landing.along_of(crossing(FIFTY_FT_M)));
+                at_50_ft = Some(self.landing.along_of(crossing(FIFTY_FT_M)) - self.brief.coarse_m);
             }
             if low > 0.0 {
                 self.look_on_final(low)?;
@@ -613,7 +446,7 @@ impl<'a, 'g> Pilot<'a, 'g> {
             if length > 1.0 {
                 self.final_slope = (begun.height_amsl_m - self.landing.aim_amsl_m) / length;
             }
-            let along_m = self.landing.along_of(down);
+            let along_m = self.landing.along_of(down) - self.brief.coarse_m;
             // The energy to be lost on the ground goes with the square of the speed over it.
             let faster = self.ground_ms / self.brief.planned_ground_ms;
             let stop = at_50_ft.unwrap_or(along_m) + self.landing.stop_from_50_ft_m * faster * faster;

@@ -318,11 +318,13 @@ impl Reference<'_> {
                 return down_early(&f);
             }
         }
-        let track = (aim - f.p).bearing().unwrap().unit();
-        let track = if track.dot(along) > 0.5 { track } else { along };
+        let half = -0.5 * l.along_of(f.p);
+        let onto = (aim - along * half - f.p).bearing().unwrap().unit();
+        let onto = if half > 0.0 && onto.dot(along) > 0.5 { onto } else { along };
         let (mut at_50, mut ground) = (None, 0.0);
         loop {
             let before = (f.p, f.h);
+            let track = if l.along_of(f.p) < -half { onto } else { along };
             if !f.step(random, 0.0, approach, Some(track)) {
                 return down_early(&f);
             }
