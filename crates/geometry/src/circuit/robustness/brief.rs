@@ -128,10 +128,10 @@ impl<'a> Brief<'a> {
         Some(brief)
     }
 
-    /// What moving the base leg costs before and after the turn to base, and the slope of the final.
+    /// What moving the base leg costs before and after the turn to base, the slope of the final, and what coarse steps come to.
     #[cfg(test)]
-    pub(super) fn costs(&self) -> ((f64, f64), f64) {
-        (self.cost, self.final_slope)
+    pub(super) fn costs(&self) -> ((f64, f64), f64, f64) {
+        (self.cost, self.final_slope, self.coarse_m)
     }
 
     /// The wind at 20 ft over the landing place, m/s.

@@ -1,9 +1,9 @@
 //! A pilot who flies a circuit in a wind, an aircraft and a skill that are not quite as planned.
 //!
 //! What he flies by is on the ground. Each turn of the planned circuit begins over some place; he flies straight towards
-//! that place, tracking over the ground, and begins the turn when he is abeam it, a little early or late. He turns until
-//! the way on leads over the place where the next turn begins, and rolls out, some degrees off. He begins the final turn at
-//! its place too and rolls out when the way on leads to the aiming point. On final he meets the strip's line, a little to one
+//! that place, tracking over the ground, and begins the turn when he is abeam it, a little early or late. He turns so far that
+//! from where he rolls out the way on leads over the place where the next turn begins, give or take some degrees. He begins the final turn at
+//! its place too, and rolls out where the way on leads to the aiming point. On final he meets the strip's line, a little to one
 //! side, half-way to the aiming point and follows it at approach speed: where the path meets the ground is where he touches
 //! down. He does not stretch, slip or weave on final.
 //!
@@ -350,23 +350,32 @@ impl<'a, 'g> Pilot<'a, 'g> {
         let expected = planned.angle_rad.abs();
         let off = self.draw.roll_out_rad;
         let target = self.target(i);
+        let level = self.at.level_speed_ms * self.air.at(self.at.height_amsl_m).to_true;
+        let planned_bank = self.flying.bank_for(expected, level);
         let left = |pilot: &Self| {
             let done = side * (pilot.at.heading_rad - from_rad);
+            let most = expected + OVERTURNED_RAD - done;
+            let mut rest = expected - done;
             if is_orbit {
-                return expected + off - done;
+                return rest + off;
             }
-            let wanted = direction(target - pilot.at.position)
-                .and_then(|track| pilot.glider().heading_for(pilot.at.height_amsl_m, pilot.at.level_speed_ms, track))
-                .unwrap_or(from_rad + side * expected);
-            let rest = expected - done;
-            let rest = rest + math::wrap_pi(side * (wanted - pilot.at.heading_rad) - rest);
-            rest.min(expected + OVERTURNED_RAD - done) + off
+            // Where the turn ends depends on how far it goes: the second pass puts the first right.
+            for _ in 0..2 {
+                let end = pilot.end_of_turn(rest.max(0.0), side, planned_bank);
+                let Some(wanted) = direction(target - end).and_then(|track| {
+                    pilot.glider().heading_for(pilot.at.height_amsl_m, pilot.at.level_speed_ms, track)
+                }) else {
+                    break;
+                };
+                let planned = expected - done;
+                rest = (planned + math::wrap_pi(side * (wanted - pilot.at.heading_rad) - planned)).min(most);
+            }
+            rest + off
         };
         let first = left(self);
         if !(first > 0.0) {
             return Ok(());
         }
-        let level = self.at.level_speed_ms * self.air.at(self.at.height_amsl_m).to_true;
         let bank = self.flying.bank_for(first, level);
         let roll = side * self.flying.roll_rad_s;
         let roll_s = bank / self.flying.roll_rad_s;
@@ -399,6 +408,23 @@ impl<'a, 'g> Pilot<'a, 'g> {
         }
         self.at.bank_rad = 0.0;
         Ok(())
+    }
+
+    /// Where a steady turn through an angle ends, drift included.
+    fn end_of_turn(&self, angle_rad: f64, side: f64, bank_rad: f64) -> Xy {
+        let air = self.air.at(self.at.height_amsl_m);
+        let (sin_bank, cos_bank) = math::sin_cos(bank_rad);
+        let level = self.at.level_speed_ms * air.to_true;
+        // V₁√n over g·tan φ, and the radius V₁²n/(g·tan φ).
+        let seconds_per_rad = level * cos_bank.sqrt() / (GRAVITY_MS2 * sin_bank.max(1e-3));
+        let radius = level / cos_bank.sqrt() * seconds_per_rad;
+        let (sin, cos) = math::sin_cos(angle_rad);
+        let (east, north) = math::sin_cos(self.at.heading_rad);
+        let (ahead, right) = (Xy::new(east, north), Xy::new(north, -east));
+        self.at.position
+            + ahead * (radius * sin)
+            + right * (side * radius * (1.0 - cos))
+            + air.wind * (angle_rad * seconds_per_rad)
     }
 
     /// From wings level to the ground and to a stop.

@@ -282,16 +282,30 @@ impl Reference<'_> {
             });
             let speed = if g.onto == Leg::Final { approach } else { glide };
             let begun = f.psi;
+            let tan = math::tan(bank);
             let left = |f: &Flight<'_>| {
                 let done = side * (f.psi - begun);
-                let track = (target - f.p).bearing().unwrap().unit();
-                let w = f.wind(f.h);
                 let v = f.v1 / crate::air::isa_density_ratio(f.h).sqrt();
-                let across = w.dot(Xy::new(track.y, -track.x));
-                let e = track * (v * v - across * across).max(0.0).sqrt() - Xy::new(track.y, -track.x) * across;
-                let rest = g.angle.abs() - done;
-                let rest = rest + math::wrap_pi(side * (math::atan2(e.x, e.y) - f.psi) - rest);
-                rest.min(g.angle.abs() + 1.2 - done) + rolled
+                let w = f.wind(f.h);
+                let fast = v / math::cos(bank).sqrt();
+                let mut rest = g.angle.abs() - done;
+                for _ in 0..3 {
+                    // The rest of the turn as twenty chords.
+                    let mut end = f.p;
+                    let part = rest.max(0.0) / 20.0;
+                    for k in 0..20 {
+                        let psi = f.psi + side * part * (f64::from(k) + 0.5);
+                        let (s, c) = math::sin_cos(psi);
+                        end = end + (Xy::new(s, c) * fast + w) * (part * fast / (GRAVITY_MS2 * tan));
+                    }
+                    let track = (target - end).bearing().unwrap().unit();
+                    let across = w.dot(Xy::new(track.y, -track.x));
+                    let e = track * (v * v - across * across).max(0.0).sqrt() - Xy::new(track.y, -track.x) * across;
+                    let plan = g.angle.abs() - done;
+                    rest = plan + math::wrap_pi(side * (math::atan2(e.x, e.y) - f.psi) - plan);
+                    rest = rest.min(g.angle.abs() + 1.2 - done);
+                }
+                rest + rolled
             };
             if left(&f) <= 0.0 {
                 continue;

@@ -48,6 +48,9 @@ fn without_doubt_every_flight_is_the_circuit_as_described() {
                     "{wind_ms} {:?} described {:.2} flown {:.2}",
                     circuit.join, circuit.aim_error_m, r.along.p50_m
                 );
+                let coarse_m = Brief::new(task, &circuit.plan, start, &Uncertainty::NONE).unwrap().costs().2;
+                println!("coarse steps {coarse_m:.2}");
+                assert!(coarse_m.abs() < 6.0, "{coarse_m}");
                 assert!((r.along.p5_m - r.along.p95_m).abs() < 1e-9);
                 assert!((r.along.p50_m - circuit.aim_error_m).abs() < 0.5, "{} {}", r.along.p50_m, circuit.aim_error_m);
                 assert_eq!((r.share, r.short, r.long), (1.0, 0.0, 0.0));
@@ -55,7 +58,7 @@ fn without_doubt_every_flight_is_the_circuit_as_described() {
             count += u32::from(flown.is_some());
         }
     }
-    assert!(count >= 6, "{count}");
+    assert!(count >= 5, "{count}");
 }
 
 #[test]
@@ -187,7 +190,7 @@ fn reference(
     n: u32,
 ) -> (f64, f64, f64) {
     let brief = Brief::new(task, &circuit.plan, start, &doubt).unwrap();
-    let (cost, slope) = brief.costs();
+    let (cost, slope, _) = brief.costs();
     let plain = super::reference::Reference { task, wind, circuit, start, doubt };
     let mut random = super::reference::Plain::new(99);
     let flights: Vec<(bool, f64)> = (0..n).map(|_| plain.fly(&mut random, cost, slope)).collect();
