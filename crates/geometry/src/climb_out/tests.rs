@@ -115,7 +115,6 @@ fn from_fifty_feet_nothing_turns_back_and_a_shallow_climb_never_does() {
     let fixed =
         2.0 * v * reaction_s / ratio + math::TAU * v * v / (math::GRAVITY_MS2 * ratio) - FIFTY_FT_M / tan / ratio;
     let bound = fixed / (1.0 - 1.0 / (tan * ratio));
-    println!("least {:.0} ft, bound {:.0} ft", least / FT_M, bound / FT_M);
     assert!(least > bound && least < 1.5 * bound, "{least} {bound}");
     for step in out.steps.iter().filter(|s| s.height_m > least) {
         assert!(step.turn_back.unwrap().spare_m >= 0.0, "{}", step.height_m);
@@ -154,7 +153,6 @@ fn a_field_beside_the_climb_out_is_found_on_its_side() {
     assert!(out.steps[0].fields.is_empty());
     let top = out.steps.last().unwrap();
     let side = |index| top.fields.iter().find(|f| f.index == index).map(|f| f.side);
-    println!("{:?} {:?}", top.position, top.fields);
     assert_eq!((side(0), side(1)), (Some(Side::Left), Some(Side::Right)));
     assert!(matches!(climb.compute(&|| true), Err(ClimbOutError::Stopped)));
 }

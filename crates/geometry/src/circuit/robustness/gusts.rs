@@ -79,11 +79,11 @@ pub(super) struct Gusts<'a> {
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct GustStep {
     /// Mean upward gust.
-    pub(super) up_ms: f64,
+    pub(super) up: f64,
     /// Mean gust along the flight, from behind positive.
-    pub(super) along_ms: f64,
+    pub(super) along: f64,
     /// Its change over the step.
-    pub(super) along_change_ms: f64,
+    pub(super) along_change: f64,
 }
 
 impl<'a> Gusts<'a> {
@@ -104,9 +104,9 @@ impl<'a> Gusts<'a> {
         let change = along - self.along;
         (self.up, self.along) = (up, along);
         GustStep {
-            up_ms: scale.up_sd * up_mean,
-            along_ms: scale.along_sd * along_mean,
-            along_change_ms: scale.along_sd * change,
+            up: scale.up_sd * up_mean,
+            along: scale.along_sd * along_mean,
+            along_change: scale.along_sd * change,
         }
     }
 }

@@ -301,9 +301,9 @@ impl<'a, 'g> Pilot<'a, 'g> {
         let Some(gusts) = self.gusts.as_mut() else { return (Gust::default(), 0.0) };
         let speed = self.at.level_speed_ms;
         let step = gusts.step(self.at.height_amsl_m - self.landing.aim_amsl_m, speed, dt);
-        let traded = speed / GRAVITY_MS2 * step.along_change_ms;
-        self.gusts_m += step.up_ms * dt - traded;
-        (Gust { horizontal: along * step.along_ms, up_ms: step.up_ms }, traded)
+        let traded = speed / GRAVITY_MS2 * step.along_change;
+        self.gusts_m += step.up * dt - traded;
+        (Gust { horizontal: along * step.along, up_ms: step.up }, traded)
     }
 
     fn take(&mut self, mut to: Motion, traded_m: f64) -> Result<(), Ended> {

@@ -108,7 +108,9 @@ impl Series {
         let count = finite().count() as f64;
         let mean = finite().sum::<f64>() / count;
         let variance = finite().map(|v| (v - mean) * (v - mean)).sum::<f64>() / count;
-        values.iter_mut().for_each(|v| *v -= mean);
+        for v in &mut values {
+            *v -= mean;
+        }
         Self { values, variance, count }
     }
 

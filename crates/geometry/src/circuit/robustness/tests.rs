@@ -44,12 +44,7 @@ fn without_doubt_every_flight_is_the_circuit_as_described() {
             let flown = with_case(&northerly(wind_ms), &state, |task, circuit, start| {
                 let budget = Budget { samples: 32, ..Budget::default() };
                 let r = robustness(task, &circuit.plan, start, &Uncertainty::NONE, &budget, &|| false).unwrap();
-                println!(
-                    "{wind_ms} {:?} described {:.2} flown {:.2}",
-                    circuit.join, circuit.aim_error_m, r.along.p50_m
-                );
                 let coarse_m = Brief::new(task, &circuit.plan, start, &Uncertainty::NONE).unwrap().costs().2;
-                println!("coarse steps {coarse_m:.2}");
                 assert!(coarse_m.abs() < 6.0, "{coarse_m}");
                 assert!((r.along.p5_m - r.along.p95_m).abs() < 1e-9);
                 assert!((r.along.p50_m - circuit.aim_error_m).abs() < 0.5, "{} {}", r.along.p50_m, circuit.aim_error_m);
@@ -92,6 +87,7 @@ fn normal_scores_and_sobol_points_are_the_published_ones() {
     }
 }
 
+#[expect(clippy::unreadable_literal, reason = "as another program printed them")]
 const NORMAL_SCORES: [(f64, f64); 11] = [
     (1e-09, -5.9978070150076865),
     (0.0001, -3.7190164854556804),
@@ -105,6 +101,7 @@ const NORMAL_SCORES: [(f64, f64); 11] = [
     (0.99, 2.3263478740408408),
     (0.9999, 3.719016485455709),
 ];
+#[expect(clippy::unreadable_literal, reason = "as another program printed them")]
 const SOBOL_POINTS: [(u32, [f64; 12]); 8] = [
     (1, [0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5]),
     (2, [0.25, 0.75, 0.75, 0.75, 0.25, 0.25, 0.75, 0.25, 0.25, 0.25, 0.25, 0.25]),
@@ -188,15 +185,14 @@ fn reference(
     start: &Start,
     doubt: Uncertainty,
     n: u32,
-) -> (f64, f64, f64) {
+) -> (f64, f64) {
     let brief = Brief::new(task, &circuit.plan, start, &doubt).unwrap();
     let (cost, slope, _) = brief.costs();
     let plain = super::reference::Reference { task, wind, circuit, start, doubt };
     let mut random = super::reference::Plain::new(99);
     let flights: Vec<(bool, f64)> = (0..n).map(|_| plain.fly(&mut random, cost, slope)).collect();
     let share = flights.iter().filter(|f| f.0).count() as f64 / f64::from(n);
-    let mean = flights.iter().map(|f| f.1).sum::<f64>() / f64::from(n);
-    (share, (share * (1.0 - share) / f64::from(n)).sqrt(), mean)
+    (share, (share * (1.0 - share) / f64::from(n)).sqrt())
 }
 
 #[test]
@@ -206,15 +202,7 @@ fn the_share_agrees_with_a_plain_monte_carlo_in_short_steps() {
         with_case(&wind, state, |task, circuit, start| {
             let doubt = Uncertainty::default();
             let r = robustness(task, &circuit.plan, start, &doubt, &Budget::default(), &|| false).unwrap();
-            let (share, error, mean) = reference(task, &wind, circuit, start, doubt, 4_000);
-            println!(
-                "{:?}: {:.4} ± {:.4} by reference {share:.4} ± {error:.4} (mean {mean:.1}) {:?}",
-                circuit.join, r.share, r.standard_error, r.along
-            );
-            println!("  short {:.3} long {:.3} aside {:.3} hit {:.3}", r.short, r.long, r.aside, r.hit);
-            for i in &r.inputs {
-                println!("  {:?}", i);
-            }
+            let (share, error) = reference(task, &wind, circuit, start, doubt, 4_000);
             let both = (error * error + r.standard_error * r.standard_error).sqrt();
             assert!((r.share - share).abs() < 2.0 * both, "{} {share} {both}", r.share);
         })
@@ -262,7 +250,6 @@ fn scrambled_points_tell_more_than_as_many_plain_ones() {
         let doubt = Uncertainty { gust_factor: 0.0, ..Uncertainty::default() };
         let r = robustness(task, &circuit.plan, start, &doubt, &Budget::default(), &|| false).unwrap();
         let plain = (r.share * (1.0 - r.share) / r.samples as f64).sqrt();
-        println!("standard error {:.5}, plain {plain:.5}, ratio {:.2}", r.standard_error, plain / r.standard_error);
         assert!(r.standard_error < plain);
     })
     .unwrap();
