@@ -206,4 +206,27 @@ proptest! {
         // A metre for rounding up.
         prop_assert!(least(&aircraft, 500.0) <= slow + 1.0);
     }
+
+    #[test]
+    fn so_much_more_height_at_a_place_is_so_much_more_left(from_deg in 0.0..360.0_f64, speed_ms in 0.0..7.0_f64, more in 10.0..120.0_f64) {
+        // In a wind that is the same at every height, and air that hardly thins.
+        let (terrain, aircraft) = (flat(), Aircraft::example_flexwing());
+        let wind = Wind::uniform(WindVector::coming_from(Bearing::from_deg(from_deg), speed_ms));
+        let task = ClimbOutTask {
+            aircraft: &aircraft,
+            wind: &wind,
+            terrain: &terrain,
+            fields: &[],
+            runway: northward(500.0),
+            options: ClimbOutOptions::default(),
+        };
+        let (flying, air) = (Flying::of(&aircraft), AirColumn::new(&wind, 0.0, 600.0));
+        let low = task.start(&flying, &air, 250.0).unwrap();
+        let mut high = low;
+        high.motion.height_amsl_m += more;
+        let spare = |start| task.turn_back_from(&flying, &air, start).map(|t| t.spare_m);
+        if let (Some(low), Some(high)) = (spare(&low), spare(&high)) {
+            prop_assert!((high - low - more).abs() < 0.03 * more + 4.0, "{low} {high} {more}");
+        }
+    }
 }

@@ -76,7 +76,7 @@ fn the_same_seed_gives_the_same_bits_on_one_thread_and_two() {
 
 #[test]
 fn normal_scores_and_sobol_points_are_the_published_ones() {
-    // scipy 1.17.1, scipy.stats.norm.ppf and scipy.stats.qmc.Sobol(12, scramble=False): tests/circuit_reference/sobol.py.
+    // scipy 1.17.1, scipy.stats.norm.ppf and scipy.stats.qmc.Sobol(12, scramble=False): tests/robustness_reference/generate.py.
     for (p, z) in NORMAL_SCORES {
         assert!((normal_score(p) - z).abs() < 2e-6, "{p}: {} {z}", normal_score(p));
     }

@@ -1,6 +1,6 @@
 """Sobol points and normal scores of scipy, for the tests of crates/geometry/src/circuit/robustness.
 
-scipy 1.17.1:  python sobol.py
+scipy 1.17.1:  python generate.py
 """
 
 from scipy.stats import norm, qmc
