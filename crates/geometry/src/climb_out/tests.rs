@@ -226,7 +226,10 @@ proptest! {
         high.motion.height_amsl_m += more;
         let spare = |start| task.turn_back_from(&flying, &air, start).map(|t| t.spare_m);
         if let (Some(low), Some(high)) = (spare(&low), spare(&high)) {
-            prop_assert!((high - low - more).abs() < 0.03 * more + 4.0, "{low} {high} {more}");
+// From where it comes down short, the ground is in the way of some turns: more height then opens more of them.
+            let gain = high - low - more;
+            prop_assert!(gain > -0.03 * more - 4.0, "{low} {high} {more}");
+            prop_assert!(low < 0.0 || gain < 0.03 * more + 4.0, "{low} {high} {more}");
         }
     }
 }
