@@ -11,6 +11,7 @@
 pub mod air;
 pub mod aircraft;
 pub mod circuit;
+pub mod climb_out;
 pub mod contour;
 pub mod fields;
 pub mod grid;

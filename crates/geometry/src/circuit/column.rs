@@ -4,6 +4,7 @@ use crate::air::{Wind, WindVector, isa_density_ratio};
 use crate::fields::approach::wind_above;
 use crate::math;
 use crate::position::Xy;
+use std::sync::Arc;
 
 /// Height between two rows, metres. The log profile of a 10 m/s wind is met to better than 1 cm/s at every height.
 const STEP_M: f64 = 2.0;
@@ -40,32 +41,56 @@ pub(super) struct AirAt {
 #[derive(Clone, Debug)]
 pub struct AirColumn {
     base_amsl_m: f64,
-    rows: Vec<Row>,
+    rows: Arc<[Row]>,
+    disturbance: Disturbance,
+}
+
+/// What is done to every wind of a table: turned and lengthened, then a wind added that is the same at every height.
+#[derive(Clone, Copy, Debug)]
+struct Disturbance {
+    /// Speed factor times cosine and sine of the clockwise turn.
+    cos: f64,
+    sin: f64,
+    added: Xy,
+}
+
+impl Disturbance {
+    const NONE: Self = Self { cos: 1.0, sin: 0.0, added: Xy::new(0.0, 0.0) };
+    fn new(speed_factor: f64, veer_rad: f64, added: Xy) -> Self {
+        let (sin, cos) = math::sin_cos(veer_rad);
+        Self { cos: cos * speed_factor, sin: sin * speed_factor, added }
+    }
+    fn turned(&self, w: Xy) -> Xy {
+        Xy::new(w.x * self.cos + w.y * self.sin, w.y * self.cos - w.x * self.sin)
+    }
 }
 
 impl AirColumn {
     /// The air over ground at a height above sea level, up to `top_amsl_m`.
     #[must_use]
     pub fn new(wind: &Wind, ground_amsl_m: f64, top_amsl_m: f64) -> Self {
-        Self::disturbed(wind, ground_amsl_m, top_amsl_m, 1.0, 0.0)
-    }
-
-    /// The same air with its wind `speed_factor` times as strong and turned clockwise by `veer_rad`.
-    #[must_use]
-    pub fn disturbed(wind: &Wind, ground_amsl_m: f64, top_amsl_m: f64, speed_factor: f64, veer_rad: f64) -> Self {
         let base = ground_amsl_m - BELOW_M;
         let span = (top_amsl_m - base).max(STEP_M);
         let count = if span.is_finite() { (span / STEP_M).ceil() as usize + 2 } else { 2 };
-        let (sin, cos) = math::sin_cos(veer_rad);
         let rows = (0..count.min(MOST_ROWS))
             .map(|i| {
                 let height = base + i as f64 * STEP_M;
                 let WindVector { east_ms, north_ms } = wind_above(wind, ground_amsl_m, height - ground_amsl_m);
-                let turned = Xy::new(east_ms * cos + north_ms * sin, north_ms * cos - east_ms * sin);
-                Row { wind: turned * speed_factor, to_true: 1.0 / isa_density_ratio(height).sqrt() }
+                Row { wind: Xy::new(east_ms, north_ms), to_true: 1.0 / isa_density_ratio(height).sqrt() }
             })
             .collect();
-        Self { base_amsl_m: base, rows }
+        Self { base_amsl_m: base, rows, disturbance: Disturbance::NONE }
+    }
+
+    /// The air that was looked up, its wind `speed_factor` times as strong and turned clockwise by `veer_rad`.
+    #[must_use]
+    pub fn disturbed(&self, speed_factor: f64, veer_rad: f64) -> Self {
+        self.disturbed_and(speed_factor, veer_rad, Xy::default())
+    }
+
+    /// The same, and a wind added that is the same at every height, m/s.
+    pub(super) fn disturbed_and(&self, speed_factor: f64, veer_rad: f64, added: Xy) -> Self {
+        Self { disturbance: Disturbance::new(speed_factor, veer_rad, added), ..self.clone() }
     }
 
     pub(super) fn at(&self, height_amsl_m: f64) -> AirAt {
@@ -78,11 +103,17 @@ impl AirColumn {
         let inside = at > 0.0 && at < last as f64;
         let (rise, thin) = ((b.wind - a.wind), b.to_true - a.to_true);
         AirAt {
-            wind: a.wind + rise * t,
-            shear: if inside { rise * per_metre } else { Xy::default() },
+            wind: self.disturbance.turned(a.wind + rise * t) + self.disturbance.added,
+            shear: if inside { self.disturbance.turned(rise * per_metre) } else { Xy::default() },
             to_true: a.to_true + thin * t,
             to_true_slope: if inside { thin * per_metre } else { 0.0 },
         }
+    }
+
+    /// True airspeed for each equivalent airspeed at a height above mean sea level.
+    #[must_use]
+    pub fn to_true(&self, height_amsl_m: f64) -> f64 {
+        self.at(height_amsl_m).to_true
     }
 
     /// The wind at a height above mean sea level.
@@ -121,7 +152,7 @@ mod tests {
     #[test]
     fn a_veered_wind_comes_from_further_clockwise() {
         let wind = Wind::uniform(WindVector::coming_from(Bearing::from_deg(200.0), 6.0));
-        let veered = AirColumn::disturbed(&wind, 0.0, 300.0, 1.5, 30f64.to_radians()).wind_at(100.0);
+        let veered = AirColumn::new(&wind, 0.0, 300.0).disturbed(1.5, 30f64.to_radians()).wind_at(100.0);
         assert!((veered.speed_ms() - 9.0).abs() < 1e-9);
         assert!((veered.from_bearing().unwrap().deg() - 230.0).abs() < 1e-9);
     }

@@ -15,6 +15,9 @@ const DRIFT_RADII: f64 = 2.5;
 /// The last part of a final that is computed with finer steps, metres.
 const NEAR_GROUND_M: f64 = 200.0;
 
+/// How far the heading after a turn may lie off the leg that follows, radians: coarse flights come out some degrees off.
+const MOST_OFF_RAD: f64 = 0.6;
+
 /// How finely a flight is computed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Grain {
@@ -153,6 +156,7 @@ pub(super) fn fly<W: Watch>(
         return Err(Stuck::NoRoom);
     }
     let track = direction(landing.aim - wings_level.position).ok_or(Stuck::NoRoom)?;
+    flyer.leads_along(track)?;
     let length = (landing.aim - wings_level.position).norm();
     // The wind gradient is steepest near the ground.
     let near = if grain.leg_m < NEAR_GROUND_M { NEAR_GROUND_M.min(length) } else { 0.0 };
@@ -369,11 +373,21 @@ impl<W: Watch> Flyer<'_, W> {
         Ok(())
     }
 
+    /// Whether the turn before came out about along the track that is flown next: if it ended beyond the corner to come, the
+    /// next leg would begin with a reversal that nobody flies.
+    fn leads_along(&self, track: Xy) -> Result<(), Stuck> {
+        let heading =
+            self.glider.heading_for(self.at.height_amsl_m, self.at.level_speed_ms, track).ok_or(Stuck::Wind)?;
+        let off = math::wrap_pi(heading - self.at.heading_rad).abs();
+        if off <= MOST_OFF_RAD { Ok(()) } else { Err(Stuck::NoRoom) }
+    }
+
     /// Flies towards a corner and turns so as to come out on the next leg, which leaves the corner along `onto`.
     fn leg_and_turn(&mut self, corner: Xy, onto: Xy, this: Leg, next: Leg, speed_ms: f64) -> Result<(), Stuck> {
         let from = self.at;
         let way = corner - from.position;
         let track = direction(way).ok_or(Stuck::NoRoom)?;
+        self.leads_along(track)?;
         let across = track.cross(onto);
         if across.abs() < 0.02 {
             if track.dot(onto) < 0.0 {

@@ -7,21 +7,28 @@
 mod clearance;
 mod column;
 mod commit;
+mod departure;
 mod flight;
 mod judge;
 mod motion;
 mod pattern;
 mod plan;
 mod record;
+mod robustness;
 mod search;
 
 pub use clearance::{InTheWay, Surroundings, TooLow};
 pub use column::AirColumn;
 pub use commit::{Commit, last_change};
+pub(crate) use departure::{Teardrop, fly_teardrop, glide_straight};
 pub use flight::{Grain, Start};
 pub use motion::{Flying, Motion};
 pub use plan::{Corner, FIFTY_FT_M, FirstTurn, Join, Landing, Leg, Plan};
 pub use record::{Circuit, KeyName, KeyPosition, LegFlown, TrackPoint};
+pub use robustness::{
+    Budget, Input, InputShare, Outcome, Quantiles, Robustness, RobustnessError, StopRule, TouchdownPoint, Uncertainty,
+    robustness,
+};
 pub use search::{CircuitOptions, CircuitTask, Least, NoCircuit};
 
 #[cfg(test)]

@@ -17,7 +17,7 @@
 //! in turns from Welch, Welch & Irving, *The Complete Soaring Pilot's Handbook*.
 
 use super::column::AirColumn;
-use crate::aircraft::{Aircraft, GlideCurve};
+use crate::aircraft::{Aircraft, GlideCurve, GlidingTurn};
 use crate::math::{self, GRAVITY_MS2};
 use crate::position::{Bearing, Xy};
 
@@ -56,6 +56,12 @@ impl Flying {
             roll_rad_s: aircraft.roll_rate_rad_s,
             speed_change_ms2: 1.0,
         }
+    }
+
+    /// Height lost for each radian of a steady turn at sea-level density, metres.
+    pub(super) fn turn_loss_m_per_rad(&self) -> f64 {
+        let turn = GlidingTurn::at_constant_incidence(&self.curve, self.glide_ms, self.bank_rad, 1.0);
+        turn.loss_m_per_rad * self.sink_factor
     }
 
     /// Heading turned while rolling from level to a bank at a true wings-level airspeed, radians.
