@@ -323,6 +323,11 @@ impl<'a> CircuitTask<'a> {
             for along in [-0.5 * self.limits.base_m, 0.0, far.max(r)] {
                 push(Join::Downwind, along, 0);
             }
+            // Where the aircraft comes abeam first, flying against the landing direction.
+            let abeam = l.along_of(from.position) - r;
+            if abeam > -self.limits.base_m && abeam < far + 800.0 {
+                push(Join::Downwind, abeam, 0);
+            }
             for along in [0.5 * far, far + r] {
                 push(Join::Crosswind, along, 0);
             }

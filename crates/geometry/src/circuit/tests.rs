@@ -13,13 +13,13 @@ use crate::position::{Bearing, Xy};
 use crate::reach::AircraftState;
 
 /// Level ground, 20 km square.
-fn flat(height_m: f32) -> Terrain {
+pub(super) fn flat(height_m: f32) -> Terrain {
     let frame = GridFrame { origin: Xy::new(-10_000.0, 10_000.0), cell_m: 100.0, cols: 201, rows: 201 };
     Terrain { frame, heights_m: vec![height_m; frame.len()], accuracy: TerrainAccuracy::default() }
 }
 
 /// A strip of 400 m whose aiming point is the origin, at sea level.
-fn landing(heading_deg: f64) -> Landing {
+pub(super) fn landing(heading_deg: f64) -> Landing {
     Landing {
         aim: Xy::default(),
         aim_amsl_m: 0.0,
@@ -33,15 +33,15 @@ fn landing(heading_deg: f64) -> Landing {
     }
 }
 
-fn nothing_there() -> HazardIndex {
+pub(super) fn nothing_there() -> HazardIndex {
     HazardIndex::new(Vec::<Hazard>::new())
 }
 
-fn at(x: f64, y: f64, height: f64, heading_deg: f64) -> AircraftState {
+pub(super) fn at(x: f64, y: f64, height: f64, heading_deg: f64) -> AircraftState {
     AircraftState { position: Xy::new(x, y), height_amsl_m: height, heading: Some(Bearing::from_deg(heading_deg)) }
 }
 
-fn wind(from_deg: f64, speed_ms: f64, profile: WindProfile) -> Wind {
+pub(super) fn wind(from_deg: f64, speed_ms: f64, profile: WindProfile) -> Wind {
     Wind::new(WindVector::coming_from(Bearing::from_deg(from_deg), speed_ms), profile, vec![], 0.0)
 }
 
