@@ -12,6 +12,7 @@ pub mod air;
 pub mod aircraft;
 pub mod circuit;
 pub mod contour;
+pub mod drill;
 pub mod fields;
 pub mod grid;
 pub mod math;

@@ -14,6 +14,7 @@ mod pattern;
 mod plan;
 mod record;
 mod search;
+mod straight;
 
 pub use clearance::{InTheWay, Surroundings, TooLow};
 pub use column::AirColumn;
@@ -23,6 +24,7 @@ pub use motion::{Flying, Motion};
 pub use plan::{Corner, FIFTY_FT_M, FirstTurn, Join, Landing, Leg, Plan};
 pub use record::{Circuit, KeyName, KeyPosition, LegFlown, TrackPoint};
 pub use search::{CircuitOptions, CircuitTask, Least, NoCircuit};
+pub use straight::StraightGlide;
 
 #[cfg(test)]
 mod tests;
