@@ -6,6 +6,7 @@ pub mod assess;
 pub mod cli;
 pub mod command;
 pub mod copy_dialog;
+pub mod drill;
 pub mod edits;
 pub mod export_dialog;
 pub mod import_dialog;

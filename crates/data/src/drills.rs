@@ -58,7 +58,12 @@ impl Drills {
             version: VERSION,
             crs: frame.epsg().map_or_else(|| frame.crs().definition().to_owned(), |code| format!("EPSG:{code}")),
             sets: self.sets.iter().map(|s| serde_json::to_value(&**s)).collect::<Result<_, _>>().map_err(cannot)?,
-            results: self.results.iter().map(|r| serde_json::to_value(&**r)).collect::<Result<_, _>>().map_err(cannot)?,
+            results: self
+                .results
+                .iter()
+                .map(|r| serde_json::to_value(&**r))
+                .collect::<Result<_, _>>()
+                .map_err(cannot)?,
         };
         vector::whole_or_not(path, |file| {
             let mut buffered = std::io::BufWriter::new(file);

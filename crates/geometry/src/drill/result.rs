@@ -30,7 +30,7 @@ pub struct Standing {
 /// How far a choice was behind the best that was to be had; nothing is below zero, and the best has zero of both.
 #[derive(Clone, Copy, Debug, PartialEq, Default, Serialize, Deserialize)]
 pub struct Regret {
-    /// In score. A landing to which no circuit worked counts as 0.
+    /// In score. A landing that is out, or to which no circuit worked, counts as 0.
     pub score: f64,
     /// In spare height, metres. A landing to which no circuit worked counts as 0 m spare.
     pub spare_height_m: f64,

@@ -188,6 +188,8 @@ fn made(choice: &Choice, at: &Motion) -> ChoiceMade {
 
 fn regret(best: &Tried<'_>, chosen: Option<&Tried<'_>>) -> Regret {
     let (score, spare_m) = chosen.and_then(|c| Some((c.offer.score, c.spare_m?))).unwrap_or_default();
+    let is_out = chosen.is_some_and(|c| c.offer.verdict == Verdict::Out);
+    let score = if is_out { 0.0 } else { score };
     Regret {
         score: (best.offer.score - score).max(0.0),
         spare_height_m: (best.spare_m.unwrap_or_default() - spare_m).max(0.0),
