@@ -13,9 +13,9 @@ use sparefield_geometry::drill::{
 };
 use sparefield_geometry::fields::hazards::HazardIndex;
 use sparefield_geometry::fields::model::Day;
-use sparefield_geometry::fields::rank::{RankInput, RankOptions};
+use sparefield_geometry::fields::rank::RankInput;
 use sparefield_geometry::fields::verdict::{RankedField, Verdict};
-use sparefield_geometry::fields::ways::ways_in;
+use sparefield_geometry::fields::ways::{WayIn, ways_in};
 use sparefield_geometry::position::{Bearing, Xy};
 use thiserror::Error;
 
@@ -134,51 +134,55 @@ impl Rehearsal {
     #[must_use]
     pub fn offer(&self, field: usize, towards: Option<Bearing>) -> Option<Offer> {
         let ranked = self.assessment.ranked.iter().find(|r| r.index == field)?;
-        let Some(towards) = towards else { return self.best_of(ranked) };
-        let options = self.options();
+        let Some(towards) = towards else { return self.best_of(&self.assessment, ranked) };
+        // The first of equals is the better one; a strip a few degrees nearer is no reason to take a worse one.
+        let near = |way: &&WayIn| way.strip.heading.turn_to(towards).abs() <= NEAR_RAD;
+        let ways = self.ways(&self.assessment, field)?;
+        self.way_offered(ranked, ways.iter().find(near)?)
+    }
+
+    fn ways(&self, assessment: &Assessment, field: usize) -> Option<Vec<WayIn>> {
+        let options = assess::rank_options(&self.area, self.conditions.rules, self.conditions.today);
         let input = RankInput {
             aircraft: &self.conditions.aircraft,
-            wind: &self.assessment.wind,
+            wind: &assessment.wind,
             options: &options,
             quiet_zones: &self.area.quiet_zones,
         };
-        let study = self.studies.each().get(field)?;
-        let arrival = self.assessment.arrivals.get(field).copied().flatten();
-        let off = |heading: Bearing| heading.turn_to(towards).abs();
-        // The first of equals is the better one; a strip a few degrees nearer is no reason to take a worse one.
-        let ways = ways_in(self.area.fields.get(field)?, study, &input, arrival);
-        let way = ways.iter().find(|w| off(w.strip.heading) <= NEAR_RAD)?;
-        Some(Offer {
-            verdict: way.verdict,
-            score: ranked.score - way.below_best,
-            landing: Landing::on(&way.strip)?,
-            ..self.named(field)?
-        })
+        let arrival = assessment.arrivals.get(field).copied().flatten();
+        Some(ways_in(self.area.fields.get(field)?, self.studies.each().get(field)?, &input, arrival))
     }
 
-    fn options(&self) -> RankOptions {
-        assess::rank_options(&self.area, self.conditions.rules, self.conditions.today)
-    }
-
-    fn named(&self, field: usize) -> Option<Offer> {
-        let ranked = self.assessment.ranked.iter().find(|r| r.index == field)?;
-        self.best_of(ranked)
-    }
-
-    fn best_of(&self, ranked: &RankedField) -> Option<Offer> {
+    /// A way into a field. One that is out for nothing but the estimated height is a last resort here: the flown
+    /// circuit decides whether it can be made.
+    fn way_offered(&self, ranked: &RankedField, way: &WayIn) -> Option<Offer> {
         let field = self.area.fields.get(ranked.index)?;
         Some(Offer {
             field_id: field.id.clone(),
             name: field.label().to_owned(),
-            verdict: ranked.verdict,
-            score: ranked.score,
-            landing: Landing::on(ranked.strip.as_ref()?)?,
+            verdict: if way.out_by_height_alone { Verdict::LastResort } else { way.verdict },
+            score: ranked.score - way.below_best,
+            landing: Landing::on(&way.strip)?,
         })
     }
 
+    fn best_of(&self, assessment: &Assessment, ranked: &RankedField) -> Option<Offer> {
+        self.way_offered(ranked, self.ways(assessment, ranked.index)?.first()?)
+    }
+
+    /// The best landing of every field that the height could reach at all, without those that are out for themselves.
     fn offers(&self, assessment: &Assessment) -> Vec<Offer> {
-        let usable = assessment.ranked.iter().filter(|r| r.verdict != Verdict::Out);
-        usable.filter_map(|ranked| self.best_of(ranked)).collect()
+        let far_m = self.farthest_m(assessment.height_agl_m());
+        let near = |offer: &Offer| offer.landing.aim.distance(assessment.state.position) <= far_m;
+        let best = assessment.ranked.iter().filter_map(|ranked| self.best_of(assessment, ranked));
+        best.filter(|offer| offer.verdict != Verdict::Out && near(offer)).collect()
+    }
+
+    /// No field farther than this can be reached from a height above ground, metres: the best glide in still air, half
+    /// as far again for wind and falling ground, and a bit.
+    #[must_use]
+    pub fn farthest_m(&self, height_agl_m: f64) -> f64 {
+        1.5 * height_agl_m * self.conditions.aircraft.glide.best_glide_ratio() + 500.0
     }
 
     /// Flies what was chosen and scores it.

@@ -23,8 +23,6 @@ use std::io::{BufRead as _, IsTerminal as _, Write as _};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-/// How far the fields that can be chosen lie at most, in glide ratios of height: none beyond is in reach.
-const FARTHEST: f64 = 1.3;
 /// Most fields that can be chosen.
 const MOST_LISTED: usize = 40;
 
@@ -140,8 +138,7 @@ fn named_hand(text: Option<&str>) -> Result<Option<Hand>, CliError> {
 /// Fields that could be in reach, clockwise from the heading: in an order that says nothing of how good they are.
 fn listed(rehearsal: &Rehearsal) -> Vec<usize> {
     let failure = rehearsal.failure();
-    let aircraft = rehearsal.trial().aircraft;
-    let far = FARTHEST * failure.height_agl_m * aircraft.glide.best_glide_ratio().max(1.0) + 500.0;
+    let far = rehearsal.farthest_m(failure.height_agl_m);
     let mut near: Vec<(usize, f64, f64)> = rehearsal
         .area()
         .fields
@@ -195,9 +192,12 @@ impl Desk<'_> {
         let area = rehearsal.area();
         let place = area.frame.to_lonlat(failure.position).map_err(|e| CliError::Failure(e.to_string()))?;
         let wind = match (failure.told, failure.told_wind.from_bearing()) {
-            (Told::Everything, _) => format!("{}, about", self.wind_words(failure.told_wind)),
+            (Told::Everything, _) => format!("as told: {}", self.wind_words(failure.told_wind)),
             (Told::Direction, Some(from)) => {
-                format!("from about {}, strength not known", format_bearing(self.true_bearing(from, failure.position)))
+                format!(
+                    "as told: from {}, strength not known",
+                    format_bearing(self.true_bearing(from, failure.position))
+                )
             }
             _ => "not known".to_owned(),
         };

@@ -9,7 +9,7 @@ use crate::fields::model::Day;
 use crate::fields::verdict::Verdict;
 
 /// How many of the best landings are tried until one works.
-const MOST_TRIED: usize = 12;
+const MOST_TRIED: usize = 40;
 
 /// How many other landings are looked at for the last place where the choice could change.
 const OTHERS: usize = 3;

@@ -1,7 +1,7 @@
 //! Every way in which one field can be landed on, for a pilot who may choose another than the best.
 
 use super::model::Field;
-use super::rank::{Judged, Place, RankInput};
+use super::rank::{Gate, Judged, Place, RankInput};
 use super::reasons;
 use super::strip::bounds;
 use super::study::FieldStudy;
@@ -13,6 +13,8 @@ use crate::reach::Arrival;
 pub struct WayIn {
     /// Verdict.
     pub verdict: Verdict,
+    /// Whether it is out for nothing but the estimated height: a flown circuit may know better.
+    pub out_by_height_alone: bool,
     /// How far its score is below that of the best way into the field; negative where a worse verdict has a better
     /// score.
     pub below_best: f64,
@@ -36,6 +38,7 @@ pub fn ways_in(field: &Field, study: &FieldStudy, input: &RankInput<'_>, arrival
         .map(|judged| {
             let way = WayIn {
                 verdict: judged.verdict,
+                out_by_height_alone: judged.verdict == Verdict::Out && is_out_by_height_alone(&judged),
                 below_best: best.score - judged.score,
                 strip: reasons::strip_verdict(&place, &judged),
                 reasons: reasons::about(&place, &judged),
@@ -47,4 +50,9 @@ pub fn ways_in(field: &Field, study: &FieldStudy, input: &RankInput<'_>, arrival
         b_best.cmp(a_best).then(a.verdict.cmp(&b.verdict)).then(a.below_best.total_cmp(&b.below_best))
     });
     ways.into_iter().map(|(_, way)| way).collect()
+}
+
+fn is_out_by_height_alone(judged: &Judged<'_>) -> bool {
+    let mut gates = Gate::ALL.into_iter().filter(|gate| judged.gates.has(*gate));
+    gates.all(|gate| matches!(gate, Gate::NotInReach | Gate::TooLow))
 }
