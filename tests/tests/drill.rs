@@ -48,22 +48,22 @@ fn number(value: &Value) -> f64 {
 
 #[test]
 fn the_best_field_chosen_at_once_leaves_no_regret_and_the_clock_costs_height() {
-    let nothing = flown("2", &["--choose", "none", "--after", "0"]);
+    let nothing = flown("3", &["--choose", "none", "--after", "0"]);
     let best = nothing["best_at_failure"]["field"].as_str().unwrap().to_owned();
     assert_eq!(nothing["outcome"]["kind"], "nothing-chosen");
     assert_eq!(number(&nothing["regret_at_failure"]["score"]), number(&nothing["best_at_failure"]["score"]));
-    let soon = flown("2", &["--choose", &best, "--after", "4"]);
-    let later = flown("2", &["--choose", &best, "--after", "10"]);
+    let soon = flown("3", &["--choose", &best, "--after", "4"]);
+    let later = flown("3", &["--choose", &best, "--after", "10"]);
     assert_eq!(soon["stopped_in_strip"], true, "{soon:#}");
     assert_eq!((number(&soon["regret_at_failure"]["score"]), number(&soon["time_to_choose_s"])), (0.0, 4.0));
     // 50 mph at 6 : 1 is 3.7 m/s; thinner air adds a little.
     let lost = number(&soon["choices"][0]["height_m"]) - number(&later["choices"][0]["height_m"]);
     assert!((6.0 * 3.6..6.0 * 4.1).contains(&lost), "{lost}");
     // Everyone gets the same failure, and the same score for the same choice.
-    let mut again = flown("2", &["--choose", &best, "--after", "4"]);
+    let mut again = flown("3", &["--choose", &best, "--after", "4"]);
     again["id"] = soon["id"].clone();
     assert_eq!(again, soon);
-    assert_ne!(flown("3", &["--choose", "none", "--after", "0"])["state"], soon["state"]);
+    assert_ne!(flown("4", &["--choose", "none", "--after", "0"])["state"], soon["state"]);
 }
 
 #[test]
@@ -78,9 +78,9 @@ fn the_true_wind_is_near_the_one_told_but_not_that() {
 
 #[test]
 fn a_change_of_mind_is_told_with_its_height() {
-    let nothing = flown("2", &["--choose", "none", "--after", "0"]);
+    let nothing = flown("3", &["--choose", "none", "--after", "0"]);
     let best = nothing["best_at_failure"]["field"].as_str().unwrap().to_owned();
-    let document = flown("2", &["--choose", "1", "--after", "3", "--choose", &best, "--after", "8.5"]);
+    let document = flown("3", &["--choose", "1", "--after", "3", "--choose", &best, "--after", "8.5"]);
     let change = &document["changes"][0];
     assert_eq!((number(&change["at_s"]), change["to_field_id"].as_str().unwrap()), (8.5, best.as_str()));
     assert!(change["still_open"].is_boolean() && number(&change["height_m"]) > 0.0);
@@ -90,7 +90,7 @@ fn a_change_of_mind_is_told_with_its_height() {
 #[test]
 fn at_the_terminal_the_real_clock_counts_and_the_ranking_stays_hidden_until_after() {
     let mut child = Command::new(program())
-        .args(["drill", "--set", "fan", "--number", "2", "--date", "2026-11-25"])
+        .args(["drill", "--set", "fan", "--number", "3", "--date", "2026-11-25"])
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
@@ -101,7 +101,7 @@ fn at_the_terminal_the_real_clock_counts_and_the_ranking_stays_hidden_until_afte
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     let text = String::from_utf8(output.stdout).unwrap();
     let (before, after) = text.split_once("THE ENGINE STOPS").unwrap();
-    assert!(before.contains("Fan stops at home, drill 2") && before.contains("o’clock"), "{before}");
+    assert!(before.contains("Fan stops at home, drill 3") && before.contains("o’clock"), "{before}");
     for hidden in ["score", "roomy", "workable", "last resort", "true wind"] {
         assert!(!before.contains(hidden), "{hidden}: {before}");
     }
