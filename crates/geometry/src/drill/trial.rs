@@ -151,26 +151,21 @@ impl<'a> Trial<'a> {
     /// Goes on until a time: along the circuit being flown, else straight on. Says whether the ground came first.
     fn follow(&self, track: &mut Vec<Motion>, flying: Option<&Moment>, until_s: f64) -> bool {
         let from = track[track.len() - 1];
-        match flying.and_then(|m| m.circuit.as_ref()) {
-            Some(Ok(circuit)) => {
-                let rest = circuit.track.iter().map(|p| p.motion).filter(|m| m.time_s > from.time_s);
-                let mut before = from;
-                for motion in rest {
-                    if motion.time_s >= until_s {
-                        track.push(between(&before, &motion, until_s));
-                        return false;
-                    }
-                    track.push(motion);
-                    before = motion;
-                }
-                true
+        let Some(Ok(circuit)) = flying.and_then(|m| m.circuit.as_ref()) else {
+            let glide = self.glide(&from, until_s);
+            track.extend(glide.track.iter().skip(1));
+            return glide.on_ground;
+        };
+        let mut before = from;
+        for motion in circuit.track.iter().map(|p| p.motion).filter(|m| m.time_s > from.time_s) {
+            if motion.time_s >= until_s {
+                track.push(between(&before, &motion, until_s));
+                return false;
             }
-            _ => {
-                let glide = self.glide(&from, until_s);
-                track.extend(glide.track.iter().skip(1));
-                glide.on_ground
-            }
+            track.push(motion);
+            before = motion;
         }
+        true
     }
 }
 
