@@ -2,10 +2,14 @@
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
 use serde_json::Value;
+use sparefield::drill::Rehearsal;
 use sparefield_data::NoProgress;
 use sparefield_data::area::{Area, Change, Edit, Swap};
 use sparefield_data::area_file::{self, AreaFile, AreaParts, TerrainSource};
 use sparefield_geometry::drill::DrillSet;
+use sparefield_geometry::fields::model::Day;
+use sparefield_geometry::fields::verdict::Verdict;
+use sparefield_geometry::position::Bearing;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
@@ -74,6 +78,27 @@ fn the_true_wind_is_near_the_one_told_but_not_that() {
     assert!(speeds > 0.0 && speeds <= 3.0 * 1_852.0 / 3_600.0 + 1e-9, "{speeds}");
     let turn = (number(&told["from_deg"]) - number(&blows["from_deg"])).abs();
     assert!(turn > 0.0 && turn.min(360.0 - turn) <= 20.0 + 1e-6, "{turn}");
+}
+
+#[test]
+fn what_is_offered_is_what_the_ranking_chose_and_other_directions_are_no_better() {
+    let area = Area::sample(&NoProgress).unwrap();
+    let day = Day { days_since_epoch: 20_782 };
+    let rehearsal = Rehearsal::new(&area, &area.drill_sets[0], 3, day).unwrap();
+    let ranked = &rehearsal.assessment().ranked;
+    let mut turned_round = 0;
+    for field in ranked.iter().filter(|r| r.verdict != Verdict::Out) {
+        let strip = field.strip.as_ref().unwrap();
+        let best = rehearsal.offer(field.index, None).unwrap();
+        assert_eq!((best.landing.heading, best.verdict), (strip.heading, field.verdict), "{}", best.name);
+        assert!((best.score - field.score).abs() < 1e-12);
+        let opposite = Bearing::from_rad(strip.heading.rad() + std::f64::consts::PI);
+        let Some(other) = rehearsal.offer(field.index, Some(opposite)) else { continue };
+        turned_round += 1;
+        assert!(other.landing.heading.turn_to(opposite).abs() <= 20f64.to_radians());
+        assert!(other.verdict > best.verdict || other.score <= best.score + 1e-12, "{}", best.name);
+    }
+    assert!(turned_round > 10, "{turned_round}");
 }
 
 #[test]
