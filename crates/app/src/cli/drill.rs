@@ -344,7 +344,7 @@ impl Desk<'_> {
         if let Some(best) = &result.best_at_failure {
             say("best", self.standing_words(best, at));
         }
-        for (label, regret) in [("regret", result.regret_at_failure), ("when chosen", result.regret_at_choice)] {
+        for (label, regret) in [("regret", result.regret_at_failure), ("at choice", result.regret_at_choice)] {
             if let Some(regret) = regret {
                 let spare = units.format_height_at_most(regret.spare_height_m);
                 say(label, format!("{:.2} in score, {spare} in spare height, against the best", regret.score));
