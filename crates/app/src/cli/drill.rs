@@ -1,5 +1,7 @@
 //! `drill`: a failure on the terminal. The clock runs from when the engine stops to when the choice is typed.
 
+mod lists;
+
 use super::args::DrillArgs;
 use super::session::{lon_lat, open_area, unusable};
 use super::text::{self, Table};
@@ -14,7 +16,7 @@ use sparefield_data::drills::Drills;
 use sparefield_data::quantity::{self, UnitPrefs, WindWords, format_bearing, format_day, format_position};
 use sparefield_geometry::air::WindVector;
 use sparefield_geometry::circuit::Join;
-use sparefield_geometry::drill::{Choice, DrillResult, DrillSet, Outcome, Progress, Standing, Told, loss, next_number};
+use sparefield_geometry::drill::{Choice, DrillResult, DrillSet, Outcome, Standing, Told, loss, next_number};
 use sparefield_geometry::fields::circuit_height::Hand;
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::{Bearing, Xy};
@@ -51,12 +53,12 @@ pub(super) fn run(args: &DrillArgs) -> Result<(), CliError> {
         ));
     }
     if args.list {
-        return list(sets, args.json);
+        return lists::sets(sets, args.json);
     }
     let pilot = args.pilot.as_deref().unwrap_or_default().trim();
     let own: Vec<&DrillResult> = area.drill_results.iter().map(AsRef::as_ref).filter(|r| r.pilot == pilot).collect();
     if args.progress {
-        return progress(pilot, &own, args.json);
+        return lists::progress(pilot, &own, args.json);
     }
     let set = chosen_set(sets, args.set.as_deref())?;
     let home = area.home.as_ref().map(|h| h.position);
@@ -470,112 +472,4 @@ impl Desk<'_> {
 fn clock(turn_rad: f64) -> String {
     let hour = (turn_rad.rem_euclid(std::f64::consts::TAU) / std::f64::consts::TAU * 12.0).round() as u32 % 12;
     format!("{} o’clock", if hour == 0 { 12 } else { hour })
-}
-
-fn list(sets: &[Arc<DrillSet>], as_json: bool) -> Result<(), CliError> {
-    if as_json {
-        let sets: Vec<Value> = sets
-            .iter()
-            .map(|s| {
-                json!({
-                    "id": s.id,
-                    "name": s.name,
-                    "drills": s.drills,
-                    "seed": s.seed,
-                    "aircraft": s.aircraft,
-                    "lowest_agl_m": s.lowest_agl_m,
-                    "highest_agl_m": s.highest_agl_m,
-                    "places": s.places.len(),
-                    "winds": s.winds.len(),
-                    "problem": s.validate().err().map(|e| e.to_string()),
-                })
-            })
-            .collect();
-        return print(&format!("{:#}\n", json!({ "sets": sets })));
-    }
-    if sets.is_empty() {
-        return print("There are no drill sets in this area.\n");
-    }
-    let units = UnitPrefs::default();
-    let mut table = Table::new(&["drills", "set", "aircraft", "from", "to"]);
-    for set in sets {
-        table.row([
-            set.drills.to_string(),
-            set.name.clone(),
-            set.aircraft.clone(),
-            units.format_height(set.lowest_agl_m),
-            units.format_height(set.highest_agl_m),
-        ]);
-    }
-    print(&table.to_string())
-}
-
-fn progress(pilot: &str, results: &[&DrillResult], as_json: bool) -> Result<(), CliError> {
-    let progress = Progress::of(results);
-    if as_json {
-        let series: Vec<Value> = progress
-            .series
-            .iter()
-            .map(|d| {
-                json!({
-                    "date": format_day(d.day),
-                    "set": d.set_id,
-                    "name": d.set_name,
-                    "drills": d.drills,
-                    "possible": d.possible,
-                    "stopped_in_strip": d.stopped,
-                    "median_time_to_choose_s": d.time_to_choose_s.map(|m| m.value),
-                    "median_regret_score": d.regret.map(|m| m.value),
-                    "base_leg_spread_m": d.base_leg_spread_m,
-                })
-            })
-            .collect();
-        let weak: Vec<Value> =
-            progress.weak.iter().map(|w| json!({ "what": w.what, "drills": w.drills, "loss": w.loss })).collect();
-        let missed: Vec<Value> =
-            progress.missed_fields.iter().map(|(name, count)| json!({ "name": name, "times": count })).collect();
-        return print(&format!(
-            "{:#}\n",
-            json!({
-                "pilot": pilot,
-                "series": series,
-                "time_trend_s": progress.time_trend_s,
-                "regret_trend_score": progress.regret_trend,
-                "base_leg_trend_m": progress.base_leg_trend_m,
-                "weak": weak,
-                "missed_fields": missed,
-            })
-        ));
-    }
-    if results.is_empty() {
-        return print(&format!("There are no results of {pilot} in this area.\n"));
-    }
-    let or_none = |text: Option<String>| text.unwrap_or_else(|| "–".to_owned());
-    let units = UnitPrefs::default();
-    let mut table = Table::new(&["date", "set", "in strip", "to choose", "regret", "base leg spread"]);
-    for day in &progress.series {
-        table.row([
-            format_day(day.day),
-            day.set_name.clone(),
-            format!("{} of {}", day.stopped, day.possible),
-            or_none(day.time_to_choose_s.map(|m| format!("{:.1} s", m.value))),
-            or_none(day.regret.map(|m| format!("{:.2}", m.value))),
-            or_none(day.base_leg_spread_m.map(|s| units.format_length(s))),
-        ]);
-    }
-    let mut out = format!("{pilot}\n\n{table}\nWhat costs most (0 nothing, 1 everything)\n");
-    for weak in &progress.weak {
-        let _ = writeln!(
-            out,
-            "{}",
-            text::item(&format!("{:.2}", weak.loss), &format!("{}, {} drills", weak.what, weak.drills))
-        );
-    }
-    if !progress.missed_fields.is_empty() {
-        out.push_str("\nBest, and not chosen\n");
-        for (name, count) in progress.missed_fields.iter().take(10) {
-            let _ = writeln!(out, "{}", text::item(&format!("{count} ×"), name));
-        }
-    }
-    print(&out)
 }
