@@ -47,6 +47,8 @@ fn empty() -> Area {
         lanes: Arc::default(),
         home: None,
         start: None,
+        drill_sets: Arc::default(),
+        drill_results: Arc::default(),
         provenance: Vec::new(),
         warnings: Vec::new(),
         is_sample: false,

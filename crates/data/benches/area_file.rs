@@ -46,6 +46,8 @@ fn area() -> AreaParts {
         lanes: Arc::default(),
         home: None,
         start: None,
+        drill_sets: Arc::default(),
+        drill_results: Arc::default(),
         terrain: TerrainSource::Nothing,
     }
 }

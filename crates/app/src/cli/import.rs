@@ -122,6 +122,8 @@ fn empty_area(path: &Path, frame: &Arc<Frame>) -> AreaParts {
         lanes: Arc::default(),
         home: None,
         start: None,
+        drill_sets: Arc::default(),
+        drill_results: Arc::default(),
         terrain: TerrainSource::Nothing,
     }
 }

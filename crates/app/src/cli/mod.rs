@@ -4,6 +4,7 @@ pub mod args;
 mod check;
 mod check_round;
 mod circuit;
+mod drill;
 mod export;
 mod import;
 pub mod inputs;
@@ -67,6 +68,7 @@ fn run(cli: Cli) -> Result<(), CliError> {
         Some(Command::Sheet(args)) => sheet::run(&args),
         Some(Command::Suggest(args)) => suggest::run(&args),
         Some(Command::CheckRound(args)) => check_round::run(&args),
+        Some(Command::Drill(args)) => drill::run(&args),
         Some(Command::Check(args)) => check::run(&args),
         Some(Command::Merge(args)) => merge::run(&args),
         Some(Command::Import(args)) => import::run(&args),

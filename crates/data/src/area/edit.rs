@@ -4,6 +4,7 @@
 //! transaction. Undo is the inverse edit, taken the same way.
 
 use super::{Area, Home, Proposal};
+use sparefield_geometry::drill::{DrillResult, DrillSet};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -50,6 +51,10 @@ pub enum Change {
     QuietZone(Swap<QuietZone>),
     /// Of a suggested field, by the identifier of its field.
     Proposal(Swap<Proposal>),
+    /// Of a drill set, by identifier.
+    DrillSet(Swap<DrillSet>),
+    /// The result of a drill is added, unless one of its identifier is there. It is not undone: results are kept.
+    DrillResult(Arc<DrillResult>),
     /// Of the home strip.
     Home(Swap<Home>),
     /// Of the area's title.
@@ -99,16 +104,20 @@ impl Edit {
     pub fn new(words: impl Into<String>, changes: Vec<Change>) -> Self {
         Self { words: words.into(), changes }
     }
-    /// The edit that takes this one back.
+    /// The edit that takes this one back. Results of drills stay.
     #[must_use]
     pub fn inverse(&self) -> Self {
-        let changes = self.changes.iter().rev().map(|change| match change {
-            Change::Field(s) => Change::Field(s.inverse()),
-            Change::Hazard(s) => Change::Hazard(s.inverse()),
-            Change::QuietZone(s) => Change::QuietZone(s.inverse()),
-            Change::Proposal(s) => Change::Proposal(s.inverse()),
-            Change::Home(s) => Change::Home(s.inverse()),
-            Change::Title(s) => Change::Title(s.inverse()),
+        let changes = self.changes.iter().rev().filter_map(|change| {
+            Some(match change {
+                Change::Field(s) => Change::Field(s.inverse()),
+                Change::Hazard(s) => Change::Hazard(s.inverse()),
+                Change::QuietZone(s) => Change::QuietZone(s.inverse()),
+                Change::Proposal(s) => Change::Proposal(s.inverse()),
+                Change::Home(s) => Change::Home(s.inverse()),
+                Change::DrillSet(s) => Change::DrillSet(s.inverse()),
+                Change::DrillResult(_) => return None,
+                Change::Title(s) => Change::Title(s.inverse()),
+            })
         });
         Self { words: self.words.clone(), changes: changes.collect() }
     }
@@ -143,6 +152,13 @@ impl Identified for QuietZone {
     }
 }
 
+impl Identified for DrillSet {
+    const WHAT: &'static str = "drill set";
+    fn id(&self) -> &str {
+        &self.id
+    }
+}
+
 impl Identified for Proposal {
     const WHAT: &'static str = "suggested field";
     fn id(&self) -> &str {
@@ -163,6 +179,7 @@ impl Area {
         put_all(&mut new.hazards, &swaps.hazards)?;
         put_all(&mut new.quiet_zones, &swaps.quiet_zones)?;
         put_all(&mut new.proposals, &swaps.proposals)?;
+        put_all(&mut new.drill_sets, &swaps.drill_sets)?;
         for change in &edit.changes {
             match change {
                 Change::Home(swap) => {
@@ -178,20 +195,30 @@ impl Area {
                     }
                     new.title = swap.after.as_deref().cloned().unwrap_or_default();
                 }
-                Change::Field(_) | Change::Hazard(_) | Change::QuietZone(_) | Change::Proposal(_) => {}
+                Change::DrillResult(result) => {
+                    if new.drill_results.iter().all(|kept| kept.id != result.id) {
+                        Arc::make_mut(&mut new.drill_results).push(Arc::clone(result));
+                    }
+                }
+                Change::Field(_)
+                | Change::Hazard(_)
+                | Change::QuietZone(_)
+                | Change::Proposal(_)
+                | Change::DrillSet(_) => {}
             }
         }
         *self = new;
         Ok(())
     }
 
-    /// An identifier that no field, suggested field, hazard or quiet zone has yet: the stem and a number.
+    /// An identifier that no field, suggested field, hazard, quiet zone or drill set has yet: the stem and a number.
     #[must_use]
     pub fn free_id(&self, stem: &str) -> String {
         let ids = self.fields.iter().map(|f| f.id.as_str());
         let ids = ids.chain(self.proposals.iter().map(|p| p.field.id.as_str()));
         let ids = ids.chain(self.hazards.iter().map(|h| h.id.as_str()));
         let ids = ids.chain(self.quiet_zones.iter().map(|q| q.id.as_str()));
+        let ids = ids.chain(self.drill_sets.iter().map(|s| s.id.as_str()));
         let highest = ids.filter_map(|id| id.strip_prefix(stem)?.strip_prefix('-')?.parse::<u64>().ok()).max();
         format!("{stem}-{}", highest.map_or(1, |n| n.saturating_add(1)))
     }
@@ -204,6 +231,7 @@ struct Swaps<'a> {
     hazards: Vec<&'a Swap<Hazard>>,
     quiet_zones: Vec<&'a Swap<QuietZone>>,
     proposals: Vec<&'a Swap<Proposal>>,
+    drill_sets: Vec<&'a Swap<DrillSet>>,
 }
 
 impl<'a> Swaps<'a> {
@@ -215,7 +243,8 @@ impl<'a> Swaps<'a> {
                 Change::Hazard(swap) => all.hazards.push(swap),
                 Change::QuietZone(swap) => all.quiet_zones.push(swap),
                 Change::Proposal(swap) => all.proposals.push(swap),
-                Change::Home(_) | Change::Title(_) => {}
+                Change::DrillSet(swap) => all.drill_sets.push(swap),
+                Change::Home(_) | Change::Title(_) | Change::DrillResult(_) => {}
             }
         }
         all

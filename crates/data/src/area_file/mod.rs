@@ -11,6 +11,7 @@
 mod backup;
 mod blob;
 mod connect;
+mod drills;
 mod error;
 mod known;
 mod read;
@@ -25,12 +26,13 @@ pub use error::{AreaFileError, Trouble};
 pub use terrain_source::TerrainSource;
 
 use crate::area::Present;
-use crate::area::{Area, Edit, Home, Lane, Proposal, Start};
+use crate::area::{Area, Edit, Home, Lane, Proposal, Start, Swap};
 use crate::error::{Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame};
 use connect::WindowLock;
 use known::Known;
 use rusqlite::{Connection, OptionalExtension as _, TransactionBehavior};
+use sparefield_geometry::drill::{DrillResult, DrillSet};
 use sparefield_geometry::fields::model::{Day, Field, Hazard, QuietZone};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -57,6 +59,10 @@ pub struct AreaParts {
     pub home: Option<Home>,
     /// A state worth looking at first, where one is known.
     pub start: Option<Start>,
+    /// Drill sets.
+    pub drill_sets: Arc<Vec<Arc<DrillSet>>>,
+    /// Results of drills.
+    pub drill_results: Arc<Vec<Arc<DrillResult>>>,
     /// Its terrain.
     pub terrain: TerrainSource,
 }
@@ -80,6 +86,8 @@ impl AreaParts {
             lanes: Arc::clone(&area.lanes),
             home: area.home.clone(),
             start: area.start.clone(),
+            drill_sets: Arc::clone(&area.drill_sets),
+            drill_results: Arc::clone(&area.drill_results),
             terrain,
         }
     }
@@ -349,6 +357,10 @@ fn fill(db: &Connection, parts: &AreaParts, path: &Path) -> rusqlite::Result<()>
     parts.lanes.iter().try_for_each(|lane| writer.insert(lane).map(|_| ()))?;
     writer.home(parts.home.as_ref())?;
     parts.start.iter().try_for_each(|start| writer.insert(start).map(|_| ()))?;
+    for set in parts.drill_sets.iter() {
+        writer.drill_set(&Swap { before: None, after: Some(Arc::clone(set)) })?;
+    }
+    parts.drill_results.iter().try_for_each(|result| writer.drill_result(result))?;
     writer.finish()?;
     tx.commit()
 }
@@ -436,6 +448,8 @@ fn parts(db: &Connection, path: &Path, progress: &dyn Progress) -> Result<(AreaP
         lanes: Arc::new(std::mem::take(&mut content.lanes)),
         home: content.home.take(),
         start: content.start.take(),
+        drill_sets: shared(&mut content.drill_sets),
+        drill_results: shared(&mut content.drill_results),
         terrain: terrain.unwrap_or_default().resolved_at(path),
     };
     Ok((parts, content))

@@ -37,6 +37,7 @@ mod track_out;
 mod xml;
 
 pub use edges::{EdgeLine, match_edges};
+pub(crate) use export::whole_or_not;
 pub use export::{ExportLayer, Exported, edge_features, layers_of, write_vector};
 pub use facts::{FACT_COLUMNS, from_text_columns, pole_heights_text, text_columns, value_columns};
 pub use geojson_out::{

@@ -16,6 +16,7 @@ mod plan;
 mod record;
 mod robustness;
 mod search;
+mod straight;
 
 pub use clearance::{InTheWay, Surroundings, TooLow};
 pub use column::AirColumn;
@@ -30,6 +31,7 @@ pub use robustness::{
     robustness,
 };
 pub use search::{CircuitOptions, CircuitTask, Least, NoCircuit};
+pub use straight::StraightGlide;
 
 #[cfg(test)]
 mod tests;

@@ -15,4 +15,5 @@ pub mod strip;
 pub mod study;
 pub mod survey;
 pub mod verdict;
+pub mod ways;
 pub mod workings;

@@ -3,10 +3,10 @@
 use super::flown::CircuitBasis;
 use super::survey::SurveyStanding;
 use crate::position::{Bearing, Xy};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// How good a field is as a choice from here. Never "safe".
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
     /// Length, height and approach in hand.

@@ -252,7 +252,11 @@ impl Over<'_> {
                         self.ring(&after.outer, stroke);
                     }
                 }
-                Change::Proposal(_) | Change::Home(_) | Change::Title(_) => {}
+                Change::Proposal(_)
+                | Change::Home(_)
+                | Change::Title(_)
+                | Change::DrillSet(_)
+                | Change::DrillResult(_) => {}
             }
         }
     }
