@@ -344,33 +344,45 @@ impl<W: Watch> Flyer<'_, W> {
 
     /// Turns so that the straight way on leads over a point.
     fn turn_to(&mut self, point: Xy, this: Leg, way: FirstTurn) -> Result<(), Stuck> {
+        let angle = match self.angle_to(point, this, way) {
+            // Half a turn may be shorter one way at its beginning and the other way at its end.
+            Err(Stuck::NoRoom) if way == FirstTurn::Shorter => {
+                let left = self.angle_to(point, this, FirstTurn::Left);
+                let right = self.angle_to(point, this, FirstTurn::Right);
+                match (left, right) {
+                    (Ok(left), Ok(right)) => Ok(if right.abs() < left.abs() { right } else { left }),
+                    (left, right) => left.or(right),
+                }
+            }
+            found => found,
+        }?;
+        if angle.abs() > 1e-6 {
+            self.turn(angle, this, self.glider.flying.glide_ms)?;
+        }
+        Ok(())
+    }
+
+    /// The turn after which the straight way on leads over a point, radians.
+    fn angle_to(&self, point: Xy, this: Leg, way: FirstTurn) -> Result<f64, Stuck> {
         let from = self.at;
         let mut track = direction(point - from.position).ok_or(Stuck::NoRoom)?;
         let glide = self.glider.flying.glide_ms;
-        let mut angle = self.angle_onto(&from, track, glide, way)?;
         // The end of the turn lies elsewhere than its beginning: the track is put right until it leads to the point.
         for pass in 0..12 {
+            let angle = self.angle_onto(&from, track, glide, way)?;
             let end = self.silently(&from, self.grain, |f| {
                 f.turn(angle, this, glide)?;
                 Ok(f.at)
             })?;
-            let rest = point - end.position;
-            let better = direction(rest).ok_or(Stuck::NoRoom)?;
+            let better = direction(point - end.position).ok_or(Stuck::NoRoom)?;
             let off = track.cross(better).abs() + if track.dot(better) < 0.0 { 1.0 } else { 0.0 };
-            track = better;
             if off < 1e-4 || (self.grain.passes == 0 && pass >= 2 && off < 0.01) {
-                break;
+                return Ok(angle);
             }
-            if pass == 11 {
-                // The point lies inside the turn: it cannot be reached this way.
-                return Err(Stuck::NoRoom);
-            }
-            angle = self.angle_onto(&from, track, glide, way)?;
+            track = better;
         }
-        if angle.abs() > 1e-6 {
-            self.turn(angle, this, glide)?;
-        }
-        Ok(())
+        // The point lies inside the turn: it cannot be reached this way.
+        Err(Stuck::NoRoom)
     }
 
     /// Whether the turn before came out about along the track that is flown next: if it ended beyond the corner to come, the
