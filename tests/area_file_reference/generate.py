@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Writes expected.json: what GDAL, through pyogrio and shapely, reads in sample.gpkg, for the checks to compare with.
 
-sample.gpkg is an area file that Sparefield wrote from its invented sample area:
+sample.gpkg is an area file that Sparefield wrote from its invented sample area and an invented survey of it:
   SPAREFIELD_WRITE_REFERENCE=1 cargo test -p checks --test area_file_reference -- --ignored
 Then:
   python3 -m venv venv && venv/bin/pip install pyogrio==0.13.0 shapely==2.2.0 && venv/bin/python generate.py

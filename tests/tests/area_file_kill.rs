@@ -9,7 +9,7 @@
 
 use checks::scenery::Dice;
 use sparefield_data::NoProgress;
-use sparefield_data::area::{Area, Change, Edit, Swap};
+use sparefield_data::area::{Area, Change, Edit, GonePlaces, Swap};
 use sparefield_data::area_file::{self, AreaFile, AreaParts, TerrainSource, Trouble};
 use sparefield_data::frame::Frame;
 use sparefield_geometry::fields::model::{
@@ -45,6 +45,7 @@ fn empty() -> Area {
         hazards: Arc::default(),
         quiet_zones: Arc::default(),
         lanes: Arc::default(),
+        layers: Arc::default(),
         home: None,
         start: None,
         drill_sets: Arc::default(),
@@ -52,6 +53,7 @@ fn empty() -> Area {
         provenance: Vec::new(),
         warnings: Vec::new(),
         is_sample: false,
+        places: GonePlaces::default(),
     }
 }
 

@@ -1,15 +1,18 @@
 //! An area file as GDAL reads it: `area_file_reference/generate.py` wrote what that library finds in the committed
-//! `sample.gpkg`, which Sparefield wrote from its sample area, and `expected.json` names its version.
+//! `sample.gpkg`, which Sparefield wrote from its sample area and an invented survey of it, and `expected.json` names
+//! that library's version.
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
 use serde_json::Value;
 use sparefield_data::NoProgress;
-use sparefield_data::area::Area;
+use sparefield_data::area::{Area, Proposal};
 use sparefield_data::area_file::{self, AreaFile, AreaParts, TerrainSource};
-use sparefield_geometry::fields::model::{Field, HazardShape, ring_area};
+use sparefield_data::quantity::format_day;
+use sparefield_geometry::fields::model::{Day, Field, HazardShape, Surface, ring_area};
 use sparefield_geometry::position::Xy;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// Coordinates are the same bits in both programs; sums of some hundred numbers of up to 6e6 m differ by rounding alone,
 /// measured 0.
@@ -43,8 +46,128 @@ fn near(found: &Value, sum: Xy, what: &str) {
     assert!((value(0) - sum.x).abs() < SUM_M && (value(1) - sum.y).abs() < SUM_M, "{what}: {found} and {sum:?}");
 }
 
+/// The sample area after an invented survey, so that every column of a field holds something somewhere.
+fn surveyed() -> AreaParts {
+    let area = Area::sample(&NoProgress).unwrap();
+    let mut parts = AreaParts::of(&area, TerrainSource::Sample);
+    let mut fields = parts.fields.to_vec();
+    for (i, field) in fields.iter_mut().enumerate().step_by(7) {
+        let new = Arc::make_mut(field);
+        new.surveyed = Some(Day { days_since_epoch: 20_000 + 13 * i as i32 });
+        new.stock_seen = Some(Day { days_since_epoch: 20_003 + 13 * i as i32 });
+        new.notes = format!("gate at the lane; “soft” corner, № {i}\nsecond line, é ж 草");
+        new.calendar.crop = "winter wheat, then stubble".into();
+        new.calendar.year = Some(2_026);
+        new.calendar.months[i % 12] = Some(Surface::TallCrop);
+        new.calendar.months[(i + 5) % 12] = Some(Surface::Stubble);
+        new.remarks.hazards = "single wire along the east hedge".into();
+        new.remarks.access = "track to the farm".into();
+        new.remarks.permission = "asked, yes for practice".into();
+        new.remarks.photographs = vec!["photographs/gate, from the air.jpg".into(), format!("photographs/{i} é.jpg")];
+        new.other = vec![("parcel".into(), format!("{i}/7")), ("owner's \"mark\"".into(), "Δ".into())];
+    }
+    let suggested = fields.iter().step_by(50).enumerate().map(|(i, field)| {
+        Arc::new(Proposal {
+            field: Field { id: format!("suggested-{i}"), ..(**field).clone() },
+            score: 0.125 * i as f64,
+            strip_length_m: 250.5 + i as f64,
+            checked: vec!["slope".into()],
+            not_checked: vec!["wires".into(), "“crop”".into()],
+            refused: i == 1,
+        })
+    });
+    parts.proposals = Arc::new(suggested.collect());
+    parts.fields = Arc::new(fields);
+    parts
+}
+
+/// A day as the library prints it, or nothing.
+fn day(day: Option<Day>) -> Value {
+    day.map(format_day).into()
+}
+
+/// What the library finds of the words and days of a field.
+fn same_columns(there: &Value, field: &Field) {
+    let columns = &there["columns"];
+    let texts = [
+        ("id", field.id.as_str()),
+        ("name", &field.name),
+        ("surface", field.surface.words()),
+        ("stock", field.stock.words()),
+        ("notes", &field.notes),
+        ("crop", &field.calendar.crop),
+        ("hazard_remarks", &field.remarks.hazards),
+        ("access", &field.remarks.access),
+        ("permission", &field.remarks.permission),
+    ];
+    for (column, text) in texts {
+        assert_eq!(columns[column], text, "{column} of {}", field.id);
+    }
+    for (column, own) in [("surveyed", field.surveyed), ("stock_seen", field.stock_seen)] {
+        assert_eq!(columns[column], day(own), "{column} of {}", field.id);
+    }
+    // A column of whole numbers with empty cells comes as real numbers.
+    assert_eq!(columns["crop_year"].as_f64(), field.calendar.year.map(f64::from), "{}", field.id);
+    let other = columns["other"].as_str().map_or(Value::Array(Vec::new()), |text| serde_json::from_str(text).unwrap());
+    assert_eq!(other, serde_json::to_value(&field.other).unwrap(), "{}", field.id);
+    // Photographs are rows of a table of their own since the second schema.
+    assert_eq!(columns["photographs"], Value::Null, "{}", field.id);
+}
+
+/// Rows of a table of what belongs to fields, for one owner.
+fn owned<'a>(rows: &'a [Value], owner: &str, fid: &Value) -> Vec<&'a Value> {
+    let rows = rows.iter().map(|row| &row["columns"]);
+    rows.filter(|c| c["owner"] == owner && c["owner_fid"] == *fid).collect()
+}
+
+fn same_belongings(answer: &Value, owner: &str, there: &Value, field: &Field) -> (usize, usize) {
+    let months = owned(features(answer, "calendar_months"), owner, &there["fid"]);
+    let mut found = [None; 12];
+    for row in &months {
+        found[row["month"].as_u64().unwrap() as usize - 1] = row["surface"].as_str();
+    }
+    assert_eq!(found, field.calendar.months.map(|m| m.map(Surface::words)), "months of {}", field.id);
+    let mut photographs = owned(features(answer, "photographs"), owner, &there["fid"]);
+    photographs.sort_by_key(|row| row["number"].as_u64());
+    let paths: Vec<&str> = photographs.iter().map(|row| row["path"].as_str().unwrap()).collect();
+    assert_eq!(paths, field.remarks.photographs, "photographs of {}", field.id);
+    (months.len(), photographs.len())
+}
+
 #[test]
-fn the_library_finds_every_field_with_its_outline_and_words() {
+fn the_library_finds_every_day_month_remark_and_photograph() {
+    let (answer, parts) = (expected(), sample());
+    let own = |(a, b): (usize, usize), (c, d): (usize, usize)| (a + c, b + d);
+    let fields = features(&answer, "fields").iter().zip(parts.fields.iter());
+    let of_fields = fields.map(|(there, field)| {
+        same_columns(there, field);
+        same_belongings(&answer, "fields", there, field)
+    });
+    let of_fields = of_fields.fold((0, 0), own);
+    let suggested = features(&answer, "proposals");
+    assert_eq!(suggested.len(), parts.proposals.len());
+    let of_proposals = suggested.iter().zip(parts.proposals.iter()).map(|(there, proposal)| {
+        same_columns(there, &proposal.field);
+        let columns = &there["columns"];
+        assert_eq!(columns["score"].as_f64(), Some(proposal.score));
+        assert_eq!(columns["strip_length_m"].as_f64(), Some(proposal.strip_length_m));
+        assert_eq!(columns["refused"].as_f64(), Some(f64::from(u8::from(proposal.refused))));
+        for (column, list) in [("checked", &proposal.checked), ("not_checked", &proposal.not_checked)] {
+            let there: Vec<String> = serde_json::from_str(columns[column].as_str().unwrap()).unwrap();
+            assert_eq!(&there, list, "{column} of {}", proposal.field.id);
+        }
+        same_belongings(&answer, "proposals", there, &proposal.field)
+    });
+    let (months, photographs) = own(of_fields, of_proposals.fold((0, 0), own));
+    // Nothing is left over, and there was something to compare.
+    assert_eq!(months, features(&answer, "calendar_months").len());
+    assert_eq!(photographs, features(&answer, "photographs").len());
+    assert!(months > 500 && photographs > 40 && !suggested.is_empty(), "{months} months, {photographs} photographs");
+    assert!(parts.fields.iter().filter(|f| f.surveyed.is_some() && f.stock_seen.is_some()).count() > 20);
+}
+
+#[test]
+fn the_library_finds_every_field_with_its_outline() {
     let (answer, parts) = (expected(), sample());
     let found = features(&answer, "fields");
     assert_eq!(answer["layers"]["fields"]["crs"], "EPSG:32630");
@@ -52,11 +175,6 @@ fn the_library_finds_every_field_with_its_outline_and_words() {
     assert!(parts.fields.len() > 150);
     assert_eq!(found.len(), parts.fields.len());
     for (there, field) in found.iter().zip(parts.fields.iter()) {
-        assert_eq!(there["columns"]["id"], field.id.as_str());
-        assert_eq!(there["columns"]["name"], field.name.as_str());
-        assert_eq!(there["columns"]["surface"], field.surface.words());
-        assert_eq!(there["columns"]["stock"], field.stock.words());
-        assert_eq!(there["columns"]["notes"], field.notes.as_str());
         assert_eq!(there["geometry"]["valid"], true, "{}", field.id);
         // The library counts the closing vertex of each ring again.
         let closed = |ring: &Vec<Xy>| sum(ring) + ring[0];
@@ -129,8 +247,7 @@ fn the_library_finds_hazards_quiet_zones_and_the_home_strip() {
 
 #[test]
 fn the_committed_file_holds_the_sample_area_of_today() {
-    let area = Area::sample(&NoProgress).unwrap();
-    assert_eq!(sample(), AreaParts::of(&area, TerrainSource::Sample));
+    assert_eq!(sample(), surveyed());
 }
 
 /// Writes the file that the script reads; only when asked for, since it changes the repository.
@@ -142,6 +259,5 @@ fn write_the_reference() {
     if path.exists() {
         std::fs::remove_file(&path).unwrap();
     }
-    let area = Area::sample(&NoProgress).unwrap();
-    drop(AreaFile::create(&path, &AreaParts::of(&area, TerrainSource::Sample)).unwrap());
+    drop(AreaFile::create(&path, &surveyed()).unwrap());
 }

@@ -737,6 +737,32 @@ fn a_check_ends_with_one_when_something_is_wrong_and_with_two_when_it_cannot_loo
 }
 
 #[test]
+fn an_area_whose_terrain_is_away_is_checked_all_the_same_and_told_what_was_left_out() {
+    let folder = tempfile::tempdir().unwrap();
+    let area = Area::sample(&NoProgress).unwrap();
+    let path = folder.path().join("area.gpkg");
+    let away = TerrainSource::Files { files: vec![folder.path().join("away.tif")], crs: None, grid_m: None };
+    drop(AreaFile::create(&path, &AreaParts::of(&area, away)).unwrap());
+    let path = path.display().to_string();
+    let run = |more: &[&str]| {
+        let output = run_in(folder.path(), &[&["check", "--area", &path, "--date", "2026-11-25"], more].concat());
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let document: Value = serde_json::from_str(&run(&["--json"])).unwrap();
+    let why = document["not_checked"][0]["why"].as_str().unwrap();
+    assert!(why.contains("away.tif"), "{why}");
+    // Nothing lies beside the sample's own terrain, so all else is as with it.
+    let with = json(&["check", "--json", "--date", "2026-11-25"]);
+    assert_eq!(with["not_checked"], Value::Array(Vec::new()));
+    assert_eq!(document["findings"], with["findings"]);
+    let words = run(&[]);
+    assert!(words.contains("Not checked") && words.contains("away.tif"), "{words}");
+    // Terrain that was named and cannot be used is a mistake of whoever named it.
+    complaint(folder.path(), 2, &["check", "--area", &path, "--terrain", "nowhere.tif"]);
+}
+
+#[test]
 fn a_merge_of_area_files_writes_a_new_one_and_leaves_both_as_they_were() {
     let folder = tempfile::tempdir().unwrap();
     let at = |name: &str| folder.path().join(name).display().to_string();

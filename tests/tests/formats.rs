@@ -108,6 +108,26 @@ fn same_text(a: &str, b: &str) -> bool {
         }
 }
 
+/// Whether two texts are one day, or one moment of one day, each in its own notation.
+fn same_moment(a: &str, b: &str) -> bool {
+    moment(a).is_some_and(|moment_a| Some(moment_a) == moment(b))
+}
+
+/// Year, month, day, hour, minute, second and what follows, without leading zeros.
+fn moment(text: &str) -> Option<Vec<String>> {
+    let parts: Vec<&str> = text.split(['-', '/', ':', 'T', ' ', '+', 'Z', '.']).collect();
+    let day = parts.len() >= 3 && parts[0].len() == 4;
+    let digits = |part: &&str| part.bytes().all(|b| b.is_ascii_digit());
+    (day && parts.iter().all(digits)).then(|| {
+        let mut parts: Vec<String> = parts.iter().map(|p| p.trim_start_matches('0').to_owned()).collect();
+        // Zeros at the end say no more: midnight, no zone beside that of Greenwich, no parts of a second.
+        while parts.len() > 3 && parts.last().is_some_and(String::is_empty) {
+            parts.pop();
+        }
+        parts
+    })
+}
+
 /// Pictures laid on the ground are records to the reference and none here.
 const PICTURES: (&str, &str) = ("sample.kml", "Ground Overlays");
 /// Bodies in space are not read, and told: nobody lands on them.
@@ -141,22 +161,17 @@ fn compare_record(name: &str, got: &RawRecord, wanted: &Value, counts: &mut Coun
     counts.worst = counts.worst.max(off);
     counts.records += 1;
     for (column, value) in wanted["columns"].as_object().unwrap() {
-        let here = got.columns.iter().find(|(c, _)| c.eq_ignore_ascii_case(column));
-        if let Some((_, text)) = here {
-            let value = value.as_str().unwrap();
-            if same_text(text, value) {
-                counts.values += 1;
-            } else if !looks_like_time(value) {
+        let value = value.as_str().unwrap();
+        match got.columns.iter().find(|(c, _)| c.eq_ignore_ascii_case(column)) {
+            Some((_, text)) if same_text(text, value) || same_moment(text, value) => counts.values += 1,
+            Some((_, text)) => {
                 counts.problems.push(format!("{name} {}: {column} “{text}” is “{value}”", got.number));
             }
+            // The reference gives every record all columns of its layer.
+            None if value.is_empty() => {}
+            None => counts.problems.push(format!("{name} {}: {column} “{value}” is missing", got.number)),
         }
     }
-}
-
-/// Times and lists are written in another notation by the reference.
-fn looks_like_time(text: &str) -> bool {
-    let head: Vec<u8> = text.bytes().take(5).collect();
-    head.len() == 5 && head[..4].iter().all(u8::is_ascii_digit) && matches!(head[4], b'-' | b'/')
 }
 
 fn compare(root: &Path, document: &Value) -> Counts {

@@ -19,7 +19,7 @@ use sample_terrain::{CORNER_M, SEED};
 use sparefield_data::NoProgress;
 use sparefield_data::area::{Area, LaneKind};
 use sparefield_data::land_cover;
-use sparefield_geometry::fields::model::{EdgeKind, Field};
+use sparefield_geometry::fields::model::{EdgeKind, Field, ring_area};
 use sparefield_geometry::fields::strip::{Scratch, Strip, StripSpace, inside_ring};
 use sparefield_geometry::grid::GridFrame;
 use sparefield_geometry::position::Xy;
@@ -147,11 +147,23 @@ struct Quality {
     ground_right: f64,
     true_fields: usize,
     found: f64,
+    /// Proposals whose mean width is under twice the strip's.
+    thin: usize,
 }
 
 fn quality(scene: &Scene<'_>, window: Option<(Xy, Xy)>) -> Quality {
-    let options = Options::default();
-    let all = suggest(scene, &options, &|_| {}, &|| false).unwrap().proposals;
+    quality_with(&Options::default(), scene, window)
+}
+
+/// Width of the rectangle with the area and the perimeter of a ring, metres.
+fn mean_width_m(ring: &[Xy]) -> f64 {
+    let half = (0..ring.len()).map(|i| ring[i].distance(ring[(i + 1) % ring.len()])).sum::<f64>() / 2.0;
+    let area = ring_area(ring);
+    (half - (half * half - 4.0 * area).max(0.0).sqrt()) / 2.0
+}
+
+fn quality_with(options: &Options, scene: &Scene<'_>, window: Option<(Xy, Xy)>) -> Quality {
+    let all = suggest(scene, options, &|_| {}, &|| false).unwrap().proposals;
     let within = |p: Xy| window.is_none_or(|(l, h)| p.x > l.x && p.y > l.y && p.x < h.x && p.y < h.y);
     let proposals: Vec<&Proposal> = all.iter().filter(|p| p.outline.iter().all(|v| within(*v))).collect();
     let landable = &world().landable;
@@ -165,7 +177,7 @@ fn quality(scene: &Scene<'_>, window: Option<(Xy, Xy)>) -> Quality {
         good += share * points.len() as f64;
     }
     let fields = world().area.fields.iter().filter(|f| f.outer.iter().all(|v| within(*v)));
-    let strips: Vec<Strip> = fields.filter_map(|f| true_strip(f, &options)).collect();
+    let strips: Vec<Strip> = fields.filter_map(|f| true_strip(f, options)).collect();
     let found = strips.iter().filter(|strip| {
         let points = points_of(strip);
         all.iter().any(|p| {
@@ -183,14 +195,16 @@ fn quality(scene: &Scene<'_>, window: Option<(Xy, Xy)>) -> Quality {
         proposals: proposals.len(),
         true_fields: strips.len(),
         found,
+        thin: proposals.iter().filter(|p| mean_width_m(&p.outline) < 2.0 * options.strip_width_m).count(),
     }
 }
 
 fn report(runs: &[(&str, &Quality)]) {
     for (what, q) in runs {
         println!(
-            "{what}: {} proposals, right {:.3}, strips right {:.3}, ground right {:.3}; {} true fields, found {:.3}",
-            q.proposals, q.right, q.strips_right, q.ground_right, q.true_fields, q.found
+            "{what}: {} proposals, {} of them thin, right {:.3}, strips right {:.3}, ground right {:.3}; {} true fields, \
+             found {:.3}",
+            q.proposals, q.thin, q.right, q.strips_right, q.ground_right, q.true_fields, q.found
         );
     }
 }
@@ -212,12 +226,35 @@ fn precision_and_recall_over_the_whole_area() {
     let cover = quality(&Scene { cover: Some(&w.mapped), ..bare() }, None);
     let hazards = quality(&Scene { cover: Some(&w.mapped), barriers: &w.barriers, ..bare() }, None);
     report(&[("terrain", &terrain), ("and land cover", &cover), ("and hazards, roads", &hazards)]);
-    // Slightly below what was measured on 25 November 2026.
-    assert!(terrain.right >= 0.98 && terrain.found >= 0.93 && terrain.true_fields >= 80, "{terrain:?}");
+    // Slightly below what was measured on 25 November 2026, with the room to line up. What that room costs is measured
+    // beside the floor that holds without it, in the test below.
+    assert!(terrain.right >= 0.98 && terrain.found >= 0.92 && terrain.true_fields >= 80, "{terrain:?}");
     assert!(cover.right >= 0.98 && cover.strips_right >= 0.94 && cover.found >= 0.60, "{cover:?}");
     assert!(hazards.right >= 0.98 && hazards.strips_right >= 0.94 && hazards.found >= 0.60, "{hazards:?}");
     // Land cover keeps strips out of woods, at the price of the fields it gets wrong.
     assert!(cover.strips_right > terrain.strips_right && cover.found < terrain.found);
+}
+
+#[test]
+fn room_to_line_up_leaves_out_ribbons_and_hardly_a_field() {
+    let w = world();
+    let mapped = Scene { cover: Some(&w.mapped), barriers: &w.barriers, ..bare() };
+    let both = Scene { standing: Some(&w.standing), ..mapped };
+    for (what, scene, window) in
+        [("bare", bare(), None), ("mapped", mapped, None), ("both", both, Some(surface_window()))]
+    {
+        let with_room =
+            |metres: f64| quality_with(&Options { lining_up_m: metres, ..Options::default() }, &scene, window);
+        let (without, with) = (with_room(0.0), quality(&scene, window));
+        report(&[(what, &without), ("with room", &with)]);
+        // Ribbons are what the room is asked for; true fields are found with the strip's width alone, as they stand in
+        // the rule, so some narrow ones are given up: one in thirty at most.
+        assert!(4 * with.thin <= without.thin, "{with:?} {without:?}");
+        assert!(with.found >= without.found - 1.0 / 30.0, "{with:?} {without:?}");
+        assert!(with.right >= without.right && with.strips_right >= without.strips_right, "{with:?} {without:?}");
+        // The floor of the search as it was before it asked for room; that search has not changed.
+        assert!(what != "bare" || without.found >= 0.93, "{without:?}");
+    }
 }
 
 #[test]

@@ -1,19 +1,27 @@
-//! From the sample area to a ranked list: opening it, studying its fields, and the answer after each move.
+//! From the sample area to a ranked list: opening it, studying its fields, the answer after each move, one field's sheet;
+//! and the answer after one edit among 20 000 fields.
 //!
 //! Every bench asserts what it computes, so that a fast wrong answer does not pass.
 
-use criterion::{Criterion, criterion_group, criterion_main};
+#[path = "../tests/scene/mod.rs"]
+mod scene;
+
+use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
+use scene::{ORIGIN, Scene};
 use sparefield::assess::{Conditions, HeightInput, Rules, StateInput, WindInput, assess};
+use sparefield::sheet::{self, Ask};
 use sparefield::studies::Studies;
 use sparefield_data::NoProgress;
-use sparefield_data::area::Area;
+use sparefield_data::area::{Area, Change, Edit, Swap};
 use sparefield_data::quantity::ReportedWind;
 use sparefield_geometry::air::WindProfile;
 use sparefield_geometry::aircraft::Aircraft;
-use sparefield_geometry::fields::model::Day;
+use sparefield_geometry::fields::hazards::HazardIndex;
+use sparefield_geometry::fields::model::{Day, Field, Stock};
 use sparefield_geometry::fields::verdict::Verdict;
 use sparefield_geometry::position::Bearing;
 use std::hint::black_box;
+use std::sync::Arc;
 
 fn conditions(area: &Area, height_m: f64) -> Conditions {
     let start = area.start.as_ref().expect("the sample area has a start");
@@ -60,9 +68,73 @@ fn sample(c: &mut Criterion) {
         });
     }
     let answer = assess(&area, &studies, &conditions, &|| false).expect("the start is over known ground");
+    let hazards = HazardIndex::new(area.hazards.iter().cloned());
+    let ask = Ask {
+        area: Arc::new(area.clone()),
+        field: answer_field(&area, &studies, &conditions),
+        beside: None,
+        aircraft: Arc::new(conditions.aircraft.clone()),
+        wind: conditions.wind.clone(),
+        position: conditions.state.position,
+        rules: conditions.rules,
+        today: conditions.today,
+    };
+    group.bench_function("sheet of one field", |b| {
+        b.iter(|| {
+            let made = sheet::make(&ask, &hazards).expect("the field is there");
+            assert!(!made.sheets[0].sheet.strips.is_empty());
+            made
+        });
+    });
     group.bench_function("rings", |b| b.iter(|| black_box(answer.rings(&[0.0, 45.72, 91.44, 182.88]))));
     group.finish();
 }
 
-criterion_group!(benches, sample);
+/// The field chosen first.
+fn answer_field(area: &Area, studies: &Studies, conditions: &Conditions) -> usize {
+    assess(area, studies, conditions, &|| false).map_or(0, |answer| answer.ranked[0].index)
+}
+
+fn large(c: &mut Criterion) {
+    let scene = Scene::new(20_000, 72.0, 50.0);
+    let sample = Area::sample(&NoProgress).expect("the sample area is part of the program");
+    let mut conditions = conditions(&sample, 457.2);
+    conditions.state.position = ORIGIN;
+    let area = Area {
+        terrain: scene.terrain,
+        fields: Arc::new(scene.fields),
+        hazards: Arc::default(),
+        quiet_zones: Arc::default(),
+        home: None,
+        ..sample
+    };
+    let before = Studies::new(&area, &conditions);
+    let mut group = c.benchmark_group("20 000 fields");
+    group.sample_size(10);
+    let mut turn = 0_usize;
+    group.bench_function("studies and answer after one edit", |b| {
+        b.iter_batched(
+            || {
+                turn += 1;
+                let field = &area.fields[turn * 7_919 % area.fields.len()];
+                let seen = Field { stock: Stock::ALL[turn % 3], ..(**field).clone() };
+                let edit = Edit::new("look", vec![Change::Field(Swap::replace(field, seen))]);
+                let mut edited = area.clone();
+                edited.apply(&edit).expect("the field is there");
+                edited
+            },
+            |edited| {
+                let studies =
+                    Studies::in_steps(Some(&before), &edited, &conditions, &|_| true).expect("nobody stops it");
+                let answer = assess(&edited, &studies, &conditions, &|| false).expect("the start is over known ground");
+                assert_eq!(answer.ranked.len(), 20_000);
+                answer
+            },
+            BatchSize::PerIteration,
+        );
+    });
+    group.finish();
+}
+
+criterion_group!(benches, sample, large);
 criterion_main!(benches);

@@ -136,11 +136,11 @@ pub struct Assessment {
     /// The wind in the area's frame.
     pub wind: Wind,
     /// Where the aircraft can glide to.
-    pub reach: Reach,
+    pub reach: Arc<Reach>,
     /// How it arrives overhead each field's centre, by index; `None` where a field is not in reach.
     pub arrivals: Vec<Option<Arrival>>,
     /// Every field in the order of choice.
-    pub ranked: Vec<RankedField>,
+    pub ranked: Arc<Vec<RankedField>>,
     /// Height for a circuit over a place with no particular field; what reach rings are drawn with.
     circuit: GenericCircuit,
     /// Spare height at the centres of the reach's cells, metres: arrival height above ground less the height for a
@@ -230,9 +230,9 @@ pub fn assess(
         state,
         ground_amsl_m,
         wind,
-        reach,
+        reach: Arc::new(reach),
         arrivals,
-        ranked,
+        ranked: Arc::new(ranked),
         circuit,
         spare_m,
         today: conditions.today,
@@ -364,6 +364,9 @@ impl Assessment {
     /// identifier, those that are gone are left out, and new ones have no rank yet.
     #[must_use]
     pub fn carried_over(&self, fields: &Arc<Vec<Arc<Field>>>) -> Self {
+        if let Some(grown) = self.grown(fields) {
+            return grown;
+        }
         let place: HashMap<&str, usize> = fields.iter().enumerate().map(|(i, f)| (f.id.as_str(), i)).collect();
         let from: Vec<Option<usize>> = self.fields.iter().map(|f| place.get(f.id.as_str()).copied()).collect();
         let mut arrivals = vec![None; fields.len()];
@@ -378,11 +381,27 @@ impl Assessment {
             self.ranked.iter().filter_map(|r| Some(RankedField { index: (*from.get(r.index)?)?, ..r.clone() }));
         Self {
             arrivals,
-            ranked: ranked.collect(),
+            ranked: Arc::new(ranked.collect()),
             studies: Arc::new(studies.collect()),
             fields: Arc::clone(fields),
             ..self.clone()
         }
+    }
+
+    /// The same where every field is still in its place and new ones follow, as after most edits: nothing is copied that
+    /// depends on a field.
+    fn grown(&self, fields: &Arc<Vec<Arc<Field>>>) -> Option<Self> {
+        let added = fields.get(self.fields.len()..)?;
+        let kept = self.fields.iter().zip(fields.iter());
+        if !kept.into_iter().all(|(old, new)| Arc::ptr_eq(old, new) || old.id == new.id) {
+            return None;
+        }
+        let mut grown = Self { fields: Arc::clone(fields), ..self.clone() };
+        if !added.is_empty() {
+            grown.arrivals.resize(fields.len(), None);
+            Arc::make_mut(&mut grown.studies).extend(added.iter().map(|field| Arc::new(FieldStudy::unmade(field))));
+        }
+        Some(grown)
     }
 
     /// Contours of spare height; the level 0 bounds the land where a circuit is in hand.

@@ -1,6 +1,7 @@
 //! Where to save an area: by the system's dialogue, or by typing a name.
 
-use egui::{Align2, TextEdit};
+use crate::views::dialog::Dialog;
+use egui::TextEdit;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
@@ -34,42 +35,35 @@ impl CopyDialog {
             return None;
         }
         let mut chosen = None;
-        let mut shown = true;
-        egui::Window::new("Save the area")
-            .open(&mut shown)
-            .collapsible(false)
-            .resizable(false)
-            .anchor(Align2::CENTER_CENTER, [0.0, -40.0])
-            .show(ctx, |ui| {
-                ui.set_width(470.0);
-                let label = ui.label("File (a GeoPackage, .gpkg); a file that exists is not written over");
-                let edit = ui.add(TextEdit::singleline(&mut self.name).desired_width(f32::INFINITY));
-                let edit = edit.labelled_by(label.id);
-                if std::mem::take(&mut self.focus) {
-                    edit.request_focus();
+        let shown = Dialog::new("Save the area").show(ctx, |ui| {
+            let label = ui.label("File (a GeoPackage, .gpkg); a file that exists is not written over");
+            let edit = ui.add(TextEdit::singleline(&mut self.name).desired_width(f32::INFINITY));
+            let edit = edit.labelled_by(label.id);
+            if std::mem::take(&mut self.focus) {
+                edit.request_focus();
+            }
+            let waiting = self.picking.is_some();
+            ui.horizontal(|ui| {
+                if ui.add_enabled(!waiting, egui::Button::new("Choose a place…")).clicked() {
+                    self.pick(ui.ctx().clone());
                 }
-                let waiting = self.picking.is_some();
-                ui.horizontal(|ui| {
-                    if ui.add_enabled(!waiting, egui::Button::new("Choose a place…")).clicked() {
-                        self.pick(ui.ctx().clone());
-                    }
-                    if waiting {
-                        ui.spinner();
-                    }
-                });
-                ui.add_space(6.0);
-                ui.horizontal(|ui| {
-                    let named = !self.name.trim().is_empty();
-                    let entered = edit.lost_focus() && ui.input(|i| i.key_pressed(egui::Key::Enter));
-                    if ui.add_enabled(named, egui::Button::new("Save")).clicked() || (entered && named) {
-                        chosen = Some(with_extension(PathBuf::from(self.name.trim())));
-                    }
-                    if ui.button("Cancel").clicked() {
-                        self.shown = false;
-                    }
-                });
+                if waiting {
+                    ui.spinner();
+                }
             });
-        if !shown || chosen.is_some() || ctx.input_mut(|i| i.consume_key(egui::Modifiers::NONE, egui::Key::Escape)) {
+            ui.add_space(6.0);
+            ui.horizontal(|ui| {
+                let named = !self.name.trim().is_empty();
+                let entered = edit.lost_focus() && ui.input(|i| i.key_pressed(egui::Key::Enter));
+                if ui.add_enabled(named, egui::Button::new("Save")).clicked() || (entered && named) {
+                    chosen = Some(with_extension(PathBuf::from(self.name.trim())));
+                }
+                if ui.button("Cancel").clicked() {
+                    self.shown = false;
+                }
+            });
+        });
+        if !shown || chosen.is_some() {
             self.shown = false;
         }
         chosen

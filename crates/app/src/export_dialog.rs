@@ -2,7 +2,8 @@
 
 use crate::jobs::Once;
 use crate::model::NoticeLevel;
-use egui::{Align2, ComboBox, TextEdit};
+use crate::views::dialog::Dialog;
+use egui::{ComboBox, TextEdit};
 use sparefield_data::area::Area;
 use sparefield_data::vector::{Exported, Format, layers_of, write_vector};
 use std::fmt::Write as _;
@@ -66,58 +67,50 @@ impl ExportDialog {
     }
 
     fn window(&mut self, ctx: &egui::Context, area: &Arc<Area>) {
-        let mut shown = true;
-        egui::Window::new("Export for another program")
-            .open(&mut shown)
-            .collapsible(false)
-            .resizable(false)
-            .anchor(Align2::CENTER_CENTER, [0.0, -40.0])
-            .show(ctx, |ui| {
-                ui.set_width(470.0);
-                ui.label("What");
-                let sides = area.fields.iter().map(|f| f.edges.len()).sum::<usize>();
-                ui.checkbox(&mut self.what.fields, format!("Fields ({})", area.fields.len()));
-                ui.checkbox(&mut self.what.hazards, format!("Hazards ({})", area.hazards.len()));
-                ui.checkbox(&mut self.what.quiet_zones, format!("Quiet zones ({})", area.quiet_zones.len()));
-                ui.checkbox(&mut self.what.edges, format!("What stands on the sides of fields ({sides} sides)"));
-                ui.add_space(6.0);
-                let label = ui.label("Format");
-                let combo = ComboBox::from_id_salt("export format").selected_text(self.format.words()).width(180.0);
-                let response = combo.show_ui(ui, |ui| {
-                    for format in Format::ALL {
-                        ui.selectable_value(&mut self.format, format, format.words());
-                    }
-                });
-                response.response.labelled_by(label.id);
-                ui.label(about(self.format));
-                ui.add_space(6.0);
-                let label = ui.label(format!("File (.{})", self.format.extension()));
-                let edit = ui.add(TextEdit::singleline(&mut self.name).desired_width(f32::INFINITY));
-                let edit = edit.labelled_by(label.id);
-                if std::mem::take(&mut self.focus) {
-                    edit.request_focus();
+        let shown = Dialog::new("Export for another program").show(ctx, |ui| {
+            ui.label("What");
+            let sides = area.fields.iter().map(|f| f.edges.len()).sum::<usize>();
+            ui.checkbox(&mut self.what.fields, format!("Fields ({})", area.fields.len()));
+            ui.checkbox(&mut self.what.hazards, format!("Hazards ({})", area.hazards.len()));
+            ui.checkbox(&mut self.what.quiet_zones, format!("Quiet zones ({})", area.quiet_zones.len()));
+            ui.checkbox(&mut self.what.edges, format!("What stands on the sides of fields ({sides} sides)"));
+            ui.add_space(6.0);
+            let label = ui.label("Format");
+            let combo = ComboBox::from_id_salt("export format").selected_text(self.format.words()).width(180.0);
+            let response = combo.show_ui(ui, |ui| {
+                for format in Format::ALL {
+                    ui.selectable_value(&mut self.format, format, format.words());
                 }
-                if ui.add_enabled(self.picking.is_none(), egui::Button::new("Choose a place…")).clicked() {
-                    self.pick(ui.ctx());
-                }
-                let path = self.path();
-                if path.exists() {
-                    ui.label("There is a file of this name; it will be written over.");
-                }
-                ui.add_space(6.0);
-                ui.horizontal(|ui| {
-                    let ready =
-                        !self.name.trim().is_empty() && self.what != Exported::NOTHING && self.writing.is_none();
-                    if ui.add_enabled(ready, egui::Button::new("Write")).clicked() {
-                        self.write(ui.ctx(), area, path);
-                        self.shown = false;
-                    }
-                    if ui.button("Cancel").clicked() {
-                        self.shown = false;
-                    }
-                });
             });
-        if !shown || ctx.input_mut(|i| i.consume_key(egui::Modifiers::NONE, egui::Key::Escape)) {
+            response.response.labelled_by(label.id);
+            ui.label(about(self.format));
+            ui.add_space(6.0);
+            let label = ui.label(format!("File (.{})", self.format.extension()));
+            let edit = ui.add(TextEdit::singleline(&mut self.name).desired_width(f32::INFINITY));
+            let edit = edit.labelled_by(label.id);
+            if std::mem::take(&mut self.focus) {
+                edit.request_focus();
+            }
+            if ui.add_enabled(self.picking.is_none(), egui::Button::new("Choose a place…")).clicked() {
+                self.pick(ui.ctx());
+            }
+            let path = self.path();
+            if path.exists() {
+                ui.label("There is a file of this name; it will be written over.");
+            }
+            ui.add_space(6.0);
+            ui.horizontal(|ui| {
+                let ready = !self.name.trim().is_empty() && self.what != Exported::NOTHING && self.writing.is_none();
+                if ui.add_enabled(ready, egui::Button::new("Write")).clicked() {
+                    self.write(ui.ctx(), area, path);
+                    self.shown = false;
+                }
+                if ui.button("Cancel").clicked() {
+                    self.shown = false;
+                }
+            });
+        });
+        if !shown {
             self.shown = false;
         }
     }

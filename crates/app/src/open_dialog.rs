@@ -1,7 +1,8 @@
 //! Choosing files: by the system's dialogue, or by typing their names where there is none.
 
 use crate::theme::Theme;
-use egui::{Align2, RichText, TextEdit};
+use crate::views::dialog::Dialog;
+use egui::{RichText, TextEdit};
 use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
@@ -85,66 +86,58 @@ impl OpenDialog {
             return None;
         }
         let mut chosen = None;
-        let mut shown = true;
-        egui::Window::new(self.purpose.title())
-            .open(&mut shown)
-            .collapsible(false)
-            .resizable(false)
-            .anchor(Align2::CENTER_CENTER, [0.0, -40.0])
-            .show(ctx, |ui| {
-                ui.set_width(470.0);
-                ui.label(self.purpose.formats());
-                let names = ui.label("Files, one on each line");
-                let edit = TextEdit::multiline(&mut self.names).desired_rows(4).desired_width(f32::INFINITY);
-                let response = ui.add(edit).labelled_by(names.id);
-                if std::mem::take(&mut self.focus) {
-                    response.request_focus();
+        let shown = Dialog::new(self.purpose.title()).show(ctx, |ui| {
+            ui.label(self.purpose.formats());
+            let names = ui.label("Files, one on each line");
+            let edit = TextEdit::multiline(&mut self.names).desired_rows(4).desired_width(f32::INFINITY);
+            let response = ui.add(edit).labelled_by(names.id);
+            if std::mem::take(&mut self.focus) {
+                response.request_focus();
+            }
+            ui.horizontal(|ui| {
+                let waiting = self.picking.is_some();
+                if ui.add_enabled(!waiting, egui::Button::new("Choose files…")).clicked() {
+                    self.pick(ui.ctx().clone());
                 }
-                ui.horizontal(|ui| {
-                    let waiting = self.picking.is_some();
-                    if ui.add_enabled(!waiting, egui::Button::new("Choose files…")).clicked() {
-                        self.pick(ui.ctx().clone());
-                    }
-                    if waiting {
-                        ui.spinner();
-                    }
-                });
-                if self.nothing_chosen {
-                    ui.label(
-                        RichText::new(
-                            "No file came back from the system's dialogue. Where there is none, type the names above.",
-                        )
-                        .size(theme.sizes.small)
-                        .color(theme.colours.caution),
-                    );
+                if waiting {
+                    ui.spinner();
                 }
-                let crs =
-                    ui.label("Reference system of files that state none (for example EPSG:27700); else leave empty");
-                ui.add(TextEdit::singleline(&mut self.crs).desired_width(180.0)).labelled_by(crs.id);
-                ui.label(
-                    RichText::new("You can also drop files on the map.")
-                        .size(theme.sizes.small)
-                        .color(theme.colours.ink_soft),
-                );
-                ui.add_space(6.0);
-                ui.horizontal(|ui| {
-                    let files: Vec<PathBuf> =
-                        self.names.lines().map(str::trim).filter(|l| !l.is_empty()).map(PathBuf::from).collect();
-                    if ui
-                        .add_enabled(
-                            !files.is_empty(),
-                            egui::Button::new(if self.purpose == Purpose::Area { "Open" } else { "Add" }),
-                        )
-                        .clicked()
-                    {
-                        chosen = Some(Chosen { files, crs: self.crs.trim().to_owned() });
-                    }
-                    if ui.button("Cancel").clicked() {
-                        self.shown = false;
-                    }
-                });
             });
-        if !shown || ctx.input_mut(|i| i.consume_key(egui::Modifiers::NONE, egui::Key::Escape)) {
+            if self.nothing_chosen {
+                ui.label(
+                    RichText::new(
+                        "No file came back from the system's dialogue. Where there is none, type the names above.",
+                    )
+                    .size(theme.sizes.small)
+                    .color(theme.colours.caution),
+                );
+            }
+            let crs = ui.label("Reference system of files that state none (for example EPSG:27700); else leave empty");
+            ui.add(TextEdit::singleline(&mut self.crs).desired_width(180.0)).labelled_by(crs.id);
+            ui.label(
+                RichText::new("You can also drop files on the map.")
+                    .size(theme.sizes.small)
+                    .color(theme.colours.ink_soft),
+            );
+            ui.add_space(6.0);
+            ui.horizontal(|ui| {
+                let files: Vec<PathBuf> =
+                    self.names.lines().map(str::trim).filter(|l| !l.is_empty()).map(PathBuf::from).collect();
+                if ui
+                    .add_enabled(
+                        !files.is_empty(),
+                        egui::Button::new(if self.purpose == Purpose::Area { "Open" } else { "Add" }),
+                    )
+                    .clicked()
+                {
+                    chosen = Some(Chosen { files, crs: self.crs.trim().to_owned() });
+                }
+                if ui.button("Cancel").clicked() {
+                    self.shown = false;
+                }
+            });
+        });
+        if !shown {
             self.shown = false;
         }
         if chosen.is_some() {

@@ -2,59 +2,20 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
+mod common;
+
+use common::{TODAY, Window, app, area};
 use egui::accesskit::Role;
 use egui::{Key, Modifiers, PointerButton, Pos2};
-use egui_kittest::Harness;
 use egui_kittest::kittest::{By, Queryable};
-use sparefield::app::{App, StartWith};
 use sparefield::command::Command;
-use sparefield::model::{AnnotateCommand, Mode, Thing, Tool};
-use sparefield_data::area::Area;
-use sparefield_geometry::fields::model::{Day, EdgeKind, Field, Stock, Surface};
+use sparefield::model::{AnnotateCommand, Thing, Tool};
+use sparefield_geometry::fields::model::{EdgeKind, Field, Stock, Surface};
 use sparefield_geometry::outline::validity;
 use sparefield_geometry::position::Xy;
-use std::sync::Arc;
-use std::time::{Duration, Instant};
 
-/// 25 November 2026.
-const TODAY: Day = Day { days_since_epoch: 20_782 };
-/// How long a job may take before a test gives up on it: a guard against hanging, not a measure of speed.
-const PATIENCE: Duration = Duration::from_mins(2);
 /// Where the tests draw: a corner of the sample area without fields, metres from the middle of the terrain.
 const EMPTY: Xy = Xy { x: -4_000.0, y: -6_000.0 };
-
-type Window = Harness<'static, Option<App>>;
-
-fn app(window: &Window) -> &App {
-    window.state().as_ref().unwrap()
-}
-
-fn area(window: &Window) -> Arc<Area> {
-    app(window).model.area.clone().unwrap()
-}
-
-/// A window with the sample area open in Annotate.
-fn annotating() -> Window {
-    let start = StartWith { files: Vec::new(), today: TODAY, keep_settings: false };
-    let mut window = Harness::builder().with_size([1280.0, 800.0]).build_ui_state(
-        move |ui, state: &mut Option<App>| {
-            let app = state.get_or_insert_with(|| App::new(ui.ctx(), start.clone()).unwrap());
-            app.logic(ui.ctx());
-            app.draw(ui);
-        },
-        None,
-    );
-    let begun = Instant::now();
-    while app(&window).model.area.is_none() {
-        window.step();
-        assert!(begun.elapsed() < PATIENCE, "the sample area did not open");
-        std::thread::sleep(Duration::from_millis(5));
-    }
-    window.get_by_label("Annotate").click();
-    rest(&mut window);
-    assert_eq!(app(&window).model.mode, Mode::Annotate);
-    window
-}
 
 fn rest(window: &mut Window) {
     for _ in 0..4 {
@@ -144,7 +105,7 @@ fn draw_beside(window: &mut Window, at: Xy) -> Field {
 
 #[test]
 fn a_field_is_drawn_measured_undone_and_drawn_again() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 800.0);
     let at = centre(&window);
     look_at(&mut window, at + Xy::new(100.0, 100.0));
     let before = area(&window).fields.len();
@@ -167,7 +128,7 @@ fn a_field_is_drawn_measured_undone_and_drawn_again() {
 
 #[test]
 fn an_outline_that_crosses_itself_is_refused_where_it_crosses() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 800.0);
     let at = centre(&window);
     look_at(&mut window, at + Xy::new(100.0, 100.0));
     key(&mut window, Key::D);
@@ -186,7 +147,7 @@ fn an_outline_that_crosses_itself_is_refused_where_it_crosses() {
 
 #[test]
 fn a_field_drawn_beside_another_takes_its_boundary_and_a_shared_corner_moves_both() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 800.0);
     let at = centre(&window);
     look_at(&mut window, at + Xy::new(200.0, 100.0));
     let first = draw_square(&mut window, at);
@@ -205,7 +166,7 @@ fn a_field_drawn_beside_another_takes_its_boundary_and_a_shared_corner_moves_bot
 
 #[test]
 fn what_stands_on_a_shared_side_is_said_once_for_both() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 800.0);
     let at = centre(&window);
     look_at(&mut window, at + Xy::new(200.0, 100.0));
     let first = draw_square(&mut window, at);
@@ -232,7 +193,7 @@ fn what_stands_on_a_shared_side_is_said_once_for_both() {
 
 #[test]
 fn a_field_is_cut_and_joined_and_gets_a_hole() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 800.0);
     let at = centre(&window);
     look_at(&mut window, at + Xy::new(100.0, 100.0));
     let whole = draw_square(&mut window, at);
@@ -266,7 +227,7 @@ fn a_field_is_cut_and_joined_and_gets_a_hole() {
 
 #[test]
 fn a_corner_is_moved_and_deleted_by_keys_alone() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 800.0);
     let at = centre(&window);
     look_at(&mut window, at + Xy::new(100.0, 100.0));
     let drawn = draw_square(&mut window, at);
@@ -289,7 +250,7 @@ fn a_corner_is_moved_and_deleted_by_keys_alone() {
 
 #[test]
 fn a_field_is_drawn_by_keys_alone() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 800.0);
     let at = centre(&window);
     look_at(&mut window, at);
     let before = area(&window).fields.len();
@@ -312,7 +273,7 @@ fn a_field_is_drawn_by_keys_alone() {
 
 #[test]
 fn wires_masts_and_quiet_zones_are_drawn_and_described() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 800.0);
     let at = centre(&window);
     look_at(&mut window, at + Xy::new(100.0, 100.0));
     let before = (area(&window).hazards.len(), area(&window).quiet_zones.len());
@@ -343,7 +304,7 @@ fn wires_masts_and_quiet_zones_are_drawn_and_described() {
 
 #[test]
 fn several_fields_are_chosen_and_described_at_once() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 800.0);
     let ids: Vec<String> = area(&window).fields.iter().take(3).map(|f| f.id.clone()).collect();
     let things = ids.iter().cloned().map(Thing::Field).collect();
     window.state_mut().as_mut().unwrap().push(Command::Annotate(AnnotateCommand::Choose(things)));
@@ -362,18 +323,13 @@ fn several_fields_are_chosen_and_described_at_once() {
 
 #[test]
 fn suggestions_are_searched_accepted_and_refused_and_refused_ones_stay_away() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 800.0);
     window.get_by_label("Suggested fields…").click();
     rest(&mut window);
     let search = |window: &mut Window| {
         window.get_by_label("Search").click();
-        let begun = Instant::now();
         rest(window);
-        while app(window).model.suggesting.running.is_some() {
-            window.step();
-            assert!(begun.elapsed() < PATIENCE, "the search never ends");
-            std::thread::sleep(Duration::from_millis(5));
-        }
+        common::until(window, "the search ends", |w| app(w).model.suggesting.running.is_none());
         rest(window);
     };
     search(&mut window);
@@ -409,7 +365,7 @@ fn suggestions_are_searched_accepted_and_refused_and_refused_ones_stay_away() {
 
 #[test]
 fn keys_belong_to_an_open_dialogue_and_escape_closes_it() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 800.0);
     let first = area(&window).fields[0].id.clone();
     let things = vec![Thing::Field(first.clone())];
     window.state_mut().as_mut().unwrap().push(Command::Annotate(AnnotateCommand::Choose(things)));

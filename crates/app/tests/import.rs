@@ -2,49 +2,13 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-use egui_kittest::Harness;
+mod common;
+
+use common::{Window, app, until};
 use egui_kittest::kittest::Queryable;
-use sparefield::app::{App, StartWith};
 use sparefield::command::Command;
-use sparefield_geometry::fields::model::{Day, Surface};
+use sparefield_geometry::fields::model::Surface;
 use std::path::Path;
-use std::time::{Duration, Instant};
-
-/// How long a job may take before a test gives up on it: a guard against hanging, not a measure of speed.
-const PATIENCE: Duration = Duration::from_mins(2);
-
-type Window = Harness<'static, Option<App>>;
-
-fn app(window: &Window) -> &App {
-    window.state().as_ref().unwrap()
-}
-
-fn until(window: &mut Window, what: &str, holds: impl Fn(&Window) -> bool) {
-    let start = Instant::now();
-    loop {
-        window.step();
-        if holds(window) {
-            window.step();
-            return;
-        }
-        assert!(start.elapsed() < PATIENCE, "waited in vain until {what}");
-        std::thread::sleep(Duration::from_millis(5));
-    }
-}
-
-fn sample() -> Window {
-    let start = StartWith { files: Vec::new(), today: Day { days_since_epoch: 20_782 }, keep_settings: false };
-    let mut window = Harness::builder().with_size([1280.0, 800.0]).build_ui_state(
-        move |ui, state: &mut Option<App>| {
-            let app = state.get_or_insert_with(|| App::new(ui.ctx(), start.clone()).unwrap());
-            app.logic(ui.ctx());
-            app.draw(ui);
-        },
-        None,
-    );
-    until(&mut window, "the sample area is open", |w| app(w).model.area.is_some());
-    window
-}
 
 /// Two new outlines by the home strip, in words of another language.
 fn file(window: &Window, path: &Path) {
@@ -85,7 +49,7 @@ fn look_at(window: &mut Window, path: &Path) {
 
 #[test]
 fn a_file_is_looked_at_mapped_added_and_taken_back_in_one_step() {
-    let mut window = sample();
+    let mut window = common::opened(1280.0, 800.0, Vec::new());
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("flur.geojson");
     file(&window, &path);
@@ -105,7 +69,7 @@ fn a_file_is_looked_at_mapped_added_and_taken_back_in_one_step() {
     until(&mut window, "it was worked out anew", |w| w.query_by_label("Surface for Grünland: grazed grass").is_some());
     for _ in 0..200 {
         window.step();
-        std::thread::sleep(Duration::from_millis(2));
+        std::thread::sleep(std::time::Duration::from_millis(2));
     }
     window.get_by_label("Add to the area").click();
     until(&mut window, "the fields are there", |w| app(w).model.area.as_ref().unwrap().fields.len() == before + 2);
@@ -125,7 +89,7 @@ fn a_file_is_looked_at_mapped_added_and_taken_back_in_one_step() {
 
 #[test]
 fn a_file_that_cannot_be_read_says_why_in_the_dialogue() {
-    let mut window = sample();
+    let mut window = common::opened(1280.0, 800.0, Vec::new());
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("broken.kml");
     std::fs::write(&path, "<kml><Document>").unwrap();
@@ -136,7 +100,7 @@ fn a_file_that_cannot_be_read_says_why_in_the_dialogue() {
 
 #[test]
 fn fields_are_written_for_another_program() {
-    let mut window = sample();
+    let mut window = common::opened(1280.0, 800.0, Vec::new());
     let folder = tempfile::tempdir().unwrap();
     window.state_mut().as_mut().unwrap().push(Command::ChooseExport);
     window.step();

@@ -2,31 +2,15 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-use egui_kittest::Harness;
+mod common;
+
+use common::{TODAY, Window, app, area};
 use egui_kittest::kittest::Queryable;
-use sparefield::app::{App, StartWith};
 use sparefield::command::Command;
 use sparefield::model::{AnnotateCommand, SurveyCommand, Thing};
 use sparefield::survey::filter::{Filter, NotSince, SortBy};
-use sparefield_data::area::Area;
 use sparefield_geometry::fields::model::{Day, Field, Surface};
 use std::sync::Arc;
-use std::time::{Duration, Instant};
-
-/// 25 November 2026.
-const TODAY: Day = Day { days_since_epoch: 20_782 };
-/// How long a job may take before a test gives up on it: a guard against hanging, not a measure of speed.
-const PATIENCE: Duration = Duration::from_mins(2);
-
-type Window = Harness<'static, Option<App>>;
-
-fn app(window: &Window) -> &App {
-    window.state().as_ref().unwrap()
-}
-
-fn area(window: &Window) -> Arc<Area> {
-    app(window).model.area.clone().unwrap()
-}
 
 fn push(window: &mut Window, command: Command) {
     window.state_mut().as_mut().unwrap().push(command);
@@ -38,27 +22,6 @@ fn rest(window: &mut Window) {
     for _ in 0..20 {
         window.step();
     }
-}
-
-fn annotating() -> Window {
-    let start = StartWith { files: Vec::new(), today: TODAY, keep_settings: false };
-    let mut window = Harness::builder().with_size([1280.0, 1400.0]).build_ui_state(
-        move |ui, state: &mut Option<App>| {
-            let app = state.get_or_insert_with(|| App::new(ui.ctx(), start.clone()).unwrap());
-            app.logic(ui.ctx());
-            app.draw(ui);
-        },
-        None,
-    );
-    let begun = Instant::now();
-    while app(&window).model.area.is_none() {
-        window.step();
-        assert!(begun.elapsed() < PATIENCE, "the sample area did not open");
-        std::thread::sleep(Duration::from_millis(5));
-    }
-    window.get_by_label("Annotate").click();
-    rest(&mut window);
-    window
 }
 
 /// A field of the sample area without a calendar, chosen.
@@ -75,7 +38,7 @@ fn field(window: &Window, id: &str) -> Arc<Field> {
 
 #[test]
 fn months_are_chosen_and_said_what_grows_and_taken_back() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 1400.0);
     let id = choose_bare(&mut window);
     window.get_by_label("What grows through the year").click();
     rest(&mut window);
@@ -100,7 +63,7 @@ fn months_are_chosen_and_said_what_grows_and_taken_back() {
 
 #[test]
 fn remarks_and_photographs_are_written_and_a_missing_file_is_told() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 1400.0);
     let id = choose_bare(&mut window);
     window.get_by_label("Remarks").click();
     rest(&mut window);
@@ -127,7 +90,7 @@ fn remarks_and_photographs_are_written_and_a_missing_file_is_told() {
 
 #[test]
 fn stock_is_looked_for_on_a_day_of_its_own() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 1400.0);
     let id = choose_bare(&mut window);
     let surveyed = field(&window, &id).surveyed;
     window.get_by_label("Stock seen today").click();
@@ -138,7 +101,7 @@ fn stock_is_looked_for_on_a_day_of_its_own() {
 
 #[test]
 fn the_filter_lists_some_fields_and_dims_the_others() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 1400.0);
     let all = area(&window).fields.len();
     window.get_by_label("Search fields").focus();
     rest(&mut window);
@@ -160,7 +123,7 @@ fn the_filter_lists_some_fields_and_dims_the_others() {
 
 #[test]
 fn never_looked_at_comes_first_by_age() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 1400.0);
     let filter = Filter { sort: SortBy::Age, ..Filter::default() };
     push(&mut window, Command::Survey(SurveyCommand::SetFilter(filter)));
     let (area, shown) = (area(&window), app(&window).model.survey.shown.order.clone());
@@ -170,7 +133,7 @@ fn never_looked_at_comes_first_by_age() {
 
 #[test]
 fn the_round_visits_what_is_shown_and_follows_what_was_looked_at() {
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 1400.0);
     let filter = Filter { not_since: NotSince::Ever, ..Filter::default() };
     push(&mut window, Command::Survey(SurveyCommand::SetFilter(filter)));
     let shown = app(&window).model.survey.shown.order.len();
@@ -198,7 +161,7 @@ fn the_round_visits_what_is_shown_and_follows_what_was_looked_at() {
 #[test]
 fn a_round_is_written_as_one_page() {
     let folder = tempfile::tempdir().unwrap();
-    let mut window = annotating();
+    let mut window = common::annotating(1280.0, 1400.0);
     let filter = Filter { not_since: NotSince::Days(365), ..Filter::default() };
     push(&mut window, Command::Survey(SurveyCommand::SetFilter(filter)));
     push(&mut window, Command::Survey(SurveyCommand::MakeRound));

@@ -228,7 +228,8 @@ fn every_control_of_the_column_has_a_label() {
 #[test]
 fn layers_are_added_ordered_and_taken_away_by_label() {
     use sparefield::command::Command;
-    use sparefield::model::layers::{GroundLayer, LayerState, LayersCommand};
+    use sparefield::model::layers::{LayerState, LayersCommand};
+    use sparefield_data::imagery::GroundLayer;
     use sparefield_data::imagery::{LayerKind, LayerSpec};
     let inputs = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../tests/imagery_reference/inputs");
     let mut window = sample();
@@ -254,7 +255,7 @@ fn layers_are_added_ordered_and_taken_away_by_label() {
     window.get_by_label("Opacity of grid_27700");
     window.get_by_label("Move grid_27700 up").click();
     rest(&mut window);
-    let order = |a: &App| a.model.layers.specs().into_iter().map(|s| s.name).collect::<Vec<_>>();
+    let order = |a: &App| a.model.layers.kept().list.into_iter().map(|s| s.name).collect::<Vec<_>>();
     assert_eq!(order(app(&window)), ["tiles_png", "grid_27700", "no such file"]);
     window.get_by_label("Show grid_27700").click();
     rest(&mut window);

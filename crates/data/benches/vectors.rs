@@ -52,9 +52,12 @@ fn vectors(c: &mut Criterion) {
         group.bench_function(format!("write 20 000 fields as {name}"), |b| {
             b.iter(|| assert!(write_vector(&path, format, &layers, &frame).is_ok()));
         });
+        assert!(write_vector(&path, format, &layers, &frame).is_ok(), "what is read next must be there");
         group.bench_function(format!("look at and read 20 000 fields of a {name}"), |b| {
             b.iter(|| {
-                let Ok(file) = VectorFile::open(&path) else { return };
+                let file = VectorFile::open(&path);
+                assert!(file.is_ok(), "a file just written opens");
+                let Ok(file) = file else { return };
                 let mappings: Vec<_> = file.preview().layers.into_iter().map(|l| l.guess).collect();
                 assert!(file.read(&frame, &mappings).is_ok_and(|read| read.value.fields.len() == FIELDS));
             });

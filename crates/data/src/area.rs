@@ -3,20 +3,28 @@
 mod classify;
 mod edit;
 mod from_file;
+mod gone;
 mod import;
+mod places;
 mod proposal;
 mod sample;
 mod sample_drills;
 
 pub use classify::{Classified, classify};
 pub use edit::{Change, Edit, EditError, Identified, Swap};
+pub use gone::GonePlaces;
+pub(crate) use gone::Thing;
 pub use import::Present;
+pub use places::Places;
 pub use proposal::Proposal;
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame, FrameError};
+use crate::free_ids::FreeIds;
+use crate::imagery::AreaLayers;
 use crate::quantity::ReportedWind;
 use crate::terrain::{self, TerrainInfo, TerrainRequest};
+use crate::vector::record::Notes;
 use crate::vector::{self, Hazards, VectorOptions};
 use sparefield_geometry::drill::{DrillResult, DrillSet};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
@@ -136,6 +144,8 @@ pub struct Area {
     pub quiet_zones: Arc<Vec<Arc<QuietZone>>>,
     /// Lines for orientation.
     pub lanes: Arc<Vec<Lane>>,
+    /// What is drawn under the fields.
+    pub layers: Arc<AreaLayers>,
     /// Home strip, where one is known.
     pub home: Option<Home>,
     /// A state worth looking at first, where one is known.
@@ -150,6 +160,8 @@ pub struct Area {
     pub warnings: Vec<Warning>,
     /// Whether this is the invented sample area.
     pub is_sample: bool,
+    /// Where things stood that were taken away; begin with the default.
+    pub places: GonePlaces,
 }
 
 impl Area {
@@ -249,6 +261,7 @@ impl Area {
             hazards: shared(with_ids(hazards.hazards, "hazard", |h| &mut h.id)),
             quiet_zones: shared(with_ids(hazards.quiet_zones, "quiet", |q| &mut q.id)),
             lanes: Arc::new(Vec::new()),
+            layers: Arc::default(),
             home: None,
             start: None,
             drill_sets: Arc::default(),
@@ -256,6 +269,7 @@ impl Area {
             provenance,
             warnings,
             is_sample: false,
+            places: GonePlaces::default(),
         })
     }
 
@@ -294,23 +308,15 @@ fn shared<T>(all: Vec<T>) -> Arc<Vec<Arc<T>>> {
 
 /// The same things, each with an identifier of its own: those that have none, or one that came before, get a new one.
 fn with_ids<T>(mut all: Vec<T>, stem: &str, id_of: impl Fn(&mut T) -> &mut String) -> Vec<T> {
-    let mut seen: HashSet<String> = all.iter_mut().map(|thing| id_of(thing).clone()).collect();
-    let mut used = HashSet::new();
-    let mut number = 0_usize;
+    let mut free = FreeIds::of(all.iter_mut().map(|thing| id_of(thing).clone()));
+    let named = |stem: &str, number: u64| format!("{stem}-{number}");
+    let mut seen = HashSet::new();
     for thing in &mut all {
         let id = id_of(thing);
-        if id.is_empty() || !used.insert(id.clone()) {
-            let base = if id.is_empty() { stem } else { id.as_str() };
-            let free = loop {
-                number += 1;
-                let candidate = format!("{base}-{number}");
-                if !seen.contains(&candidate) {
-                    break candidate;
-                }
-            };
-            seen.insert(free.clone());
-            used.insert(free.clone());
-            *id = free;
+        if id.is_empty() {
+            *id = free.numbered_from(1, stem, named);
+        } else if !seen.insert(id.clone()) {
+            *id = free.numbered_from(1, id, named);
         }
     }
     all
@@ -377,22 +383,19 @@ fn collect<T>(path: &Path, loaded: Loaded<T>, warnings: &mut Vec<Warning>, prove
 
 /// Two files may use the same identifiers; answers are found by identifier, so later ones get a suffix.
 fn unique_ids(fields: &mut [Field], warnings: &mut Vec<Warning>) {
-    let fields_count = fields.len();
+    let mut free = FreeIds::of(fields.iter().map(|f| f.id.clone()));
     let mut seen = HashSet::new();
+    let mut notes = Notes::default();
     for field in fields.iter_mut() {
         if seen.insert(field.id.clone()) {
             continue;
         }
-        let free = (2..=fields_count + 1).map(|n| format!("{}-{n}", field.id)).find(|id| !seen.contains(id));
-        if let Some(id) = free {
-            warnings.push(Warning {
-                place: String::new(),
-                message: format!("there is more than one field “{}”; a later one is called “{id}” here", field.id),
-            });
-            seen.insert(id.clone());
-            field.id = id;
-        }
+        let id = free.numbered(&field.id, |stem, number| format!("{stem}-{number}"));
+        let message = format!("there is more than one field “{}”; a later one is called “{id}” here", field.id);
+        notes.add("identifiers that were there twice", "", message);
+        field.id = id;
     }
+    warnings.extend(notes.into_warnings());
 }
 
 /// The part of the terrain worth loading; `None` for all of it.

@@ -48,12 +48,13 @@ pub struct LoadError {
 impl LoadError {
     /// An error in a file, without a place.
     pub fn new(path: &Path, kind: LoadErrorKind, problem: impl Into<String>, remedy: impl Into<String>) -> Self {
-        Self { path: path.to_owned(), place: String::new(), problem: problem.into(), remedy: remedy.into(), kind }
+        let (problem, remedy) = (one_line(problem.into()), one_line(remedy.into()));
+        Self { path: path.to_owned(), place: String::new(), problem, remedy, kind }
     }
     /// The same error with a place in the file.
     #[must_use]
     pub fn at(mut self, place: impl Into<String>) -> Self {
-        self.place = place.into();
+        self.place = one_line(place.into());
         self
     }
     /// An operating-system error on opening or reading.
@@ -72,6 +73,21 @@ impl LoadError {
         };
         Self::new(path, kind, problem, remedy)
     }
+}
+
+/// A message on one line and of a length that people read: libraries put lines of a damaged file into theirs.
+pub(crate) fn one_line(text: String) -> String {
+    const LONGEST: usize = 400;
+    if text.len() <= LONGEST && !text.contains(char::is_control) {
+        return text;
+    }
+    let spaced: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    let words: Vec<&str> = spaced.split_whitespace().collect();
+    let line = words.join(" ");
+    if line.chars().count() <= LONGEST {
+        return line;
+    }
+    line.chars().take(LONGEST).chain(['…']).collect()
 }
 
 impl fmt::Display for LoadError {
@@ -130,5 +146,19 @@ impl Progress for NoProgress {
     fn report(&self, _share: f64) {}
     fn cancelled(&self) -> bool {
         false
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_message_is_one_line_whatever_a_file_says() {
+        let error =
+            LoadError::new(Path::new("a.gpkg"), LoadErrorKind::Corrupt, "malformed (x\n  y\u{0}\tz)", "try\nagain");
+        assert_eq!(error.at("row 1\n").to_string(), "a.gpkg, row 1: malformed (x y z); try again");
+        let long = LoadError::new(Path::new("a"), LoadErrorKind::Corrupt, "é".repeat(10_000), "");
+        assert!(long.to_string().chars().count() < 420);
     }
 }

@@ -8,6 +8,7 @@ pub mod check;
 pub mod drills;
 pub mod error;
 pub mod frame;
+mod free_ids;
 pub mod imagery;
 pub mod land_cover;
 pub mod merge;

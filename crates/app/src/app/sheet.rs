@@ -91,6 +91,9 @@ impl App {
 /// When the folder or the file cannot be written.
 pub(crate) fn write(path: &Path, text: &str) -> std::io::Result<()> {
     let folder = path.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if !folder.is_dir() {
+        return Err(std::io::Error::new(std::io::ErrorKind::NotFound, "there is no such folder"));
+    }
     let mut page = tempfile::Builder::new();
     // A page is for others to read, unlike what temporary files are made for.
     #[cfg(unix)]

@@ -121,7 +121,7 @@ pub struct DrillArgs {
 /// Arguments of `merge`.
 #[derive(Debug, Args)]
 pub struct MergeArgs {
-    /// Mine: an area file (GeoPackage), or fields or hazards (GeoJSON, Shapefile). It is never written to.
+    /// Mine: an area file (GeoPackage), or fields or hazards (Shapefile, GeoJSON, KML, GeoPackage, GPX). It is never written to.
     pub mine: PathBuf,
     /// Theirs: another such file, of any of these kinds; may be in another reference system.
     pub theirs: PathBuf,

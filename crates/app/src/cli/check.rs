@@ -1,8 +1,10 @@
 //! `check`: what is wrong, doubtful or not known yet in an area.
 
 use super::args::CheckArgs;
+use super::inputs::Land;
 use super::{CliError, inputs, print, session, text};
 use serde_json::{Value, json};
+use sparefield_data::NoProgress;
 use sparefield_data::area::Area;
 use sparefield_data::check::{self, CheckOptions, Finding, Severity, Subject};
 use sparefield_data::quantity::{self, UnitPrefs, format_day};
@@ -30,18 +32,36 @@ pub(super) fn run(args: &CheckArgs) -> Result<(), CliError> {
         ..CheckOptions::on(today)
     };
     let land = inputs::area(&args.area, None)?;
-    let area = session::open_area(&land).map_err(|e| session::unusable(&e))?;
+    let (area, left_out) = opened(&land)?;
     let findings = check::check(&area, &options);
     if args.json {
-        print(&format!("{:#}\n", document(&area, &options, &findings)?))?;
+        print(&format!("{:#}\n", document(&area, &options, &findings, left_out.as_deref())?))?;
     } else {
-        print(&people(&area, &findings))?;
+        print(&people(&area, &findings, left_out.as_deref()))?;
     }
     match check::counts(&findings)[0] {
         0 => Ok(()),
         1 => Err(CliError::Failure(format!("one thing in {} is wrong", area.title))),
         wrong => Err(CliError::Failure(format!("{wrong} things in {} are wrong", area.title))),
     }
+}
+
+/// What needs the terrain.
+const NEEDS_TERRAIN: &str = "whether fields, hazards and quiet zones lie on terrain with heights";
+
+/// The area, and why it is without its terrain. Where no other terrain was named, an area file is looked through without.
+fn opened(land: &Land) -> Result<(Area, Option<String>), CliError> {
+    let error = match (session::open_area(land), land) {
+        (Ok(area), _) => return Ok((area, None)),
+        (Err(error), Land::AreaFile(path, terrain)) if terrain.is_empty() => {
+            if let Ok(area) = Area::read_without_terrain(path, &NoProgress) {
+                return Ok((area, Some(error.to_string())));
+            }
+            error
+        }
+        (Err(error), _) => error,
+    };
+    Err(session::unusable(&error))
 }
 
 /// A number of days as typed: 365 or 365d.
@@ -53,7 +73,12 @@ fn days(text: &str) -> Result<i32, CliError> {
     }
 }
 
-fn document(area: &Area, options: &CheckOptions, findings: &[Finding]) -> Result<Value, CliError> {
+fn document(
+    area: &Area,
+    options: &CheckOptions,
+    findings: &[Finding],
+    left_out: Option<&str>,
+) -> Result<Value, CliError> {
     let [wrong, doubtful, incomplete] = check::counts(findings);
     let list = findings
         .iter()
@@ -74,6 +99,7 @@ fn document(area: &Area, options: &CheckOptions, findings: &[Finding]) -> Result
         "crs": area.frame.epsg().map(|code| format!("EPSG:{code}")),
         "date": format_day(options.today),
         "counts": { "wrong": wrong, "doubtful": doubtful, "incomplete": incomplete },
+        "not_checked": left_out.map(|why| json!({ "what": NEEDS_TERRAIN, "why": plain(why) })).into_iter().collect::<Vec<_>>(),
         "findings": list,
     }))
 }
@@ -88,10 +114,13 @@ fn thing(subject: &Subject) -> Value {
     json!({ "what": what, "id": id })
 }
 
-fn people(area: &Area, findings: &[Finding]) -> String {
+fn people(area: &Area, findings: &[Finding], left_out: Option<&str>) -> String {
     let [wrong, doubtful, incomplete] = check::counts(findings);
     let mut out = format!("{}: {} fields\n", area.title, area.fields.len());
     let _ = writeln!(out, "{wrong} wrong, {doubtful} doubtful, {incomplete} incomplete");
+    if let Some(why) = left_out {
+        let _ = writeln!(out, "\nNot checked\n{}", text::item("", &format!("{}: {why}", capital(NEEDS_TERRAIN))));
+    }
     for severity in Severity::ALL {
         let of_it: Vec<&Finding> = findings.iter().filter(|f| f.severity == severity).collect();
         if of_it.is_empty() {

@@ -120,6 +120,7 @@ fn empty_area(path: &Path, frame: &Arc<Frame>) -> AreaParts {
         hazards: Arc::default(),
         quiet_zones: Arc::default(),
         lanes: Arc::default(),
+        layers: Arc::default(),
         home: None,
         start: None,
         drill_sets: Arc::default(),

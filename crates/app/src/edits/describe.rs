@@ -1,7 +1,7 @@
 //! Edits of what is known about fields.
 
 use super::outline::named;
-use super::{Made, Refused, field};
+use super::{Made, Refused, fields};
 use sparefield_data::area::{Area, Change, Edit, Swap};
 use sparefield_geometry::fields::model::Field;
 
@@ -11,8 +11,7 @@ use sparefield_geometry::fields::model::Field;
 /// When a field is no longer there.
 pub fn change_fields(area: &Area, ids: &[String], what: &str, change: impl Fn(&mut Field)) -> Made {
     let mut changes = Vec::new();
-    for id in ids {
-        let (_, before) = field(area, id)?;
+    for (_, before) in fields(area, ids)? {
         let mut after = before.as_ref().clone();
         change(&mut after);
         if &after != before.as_ref() {
@@ -28,9 +27,8 @@ pub fn change_fields(area: &Area, ids: &[String], what: &str, change: impl Fn(&m
 /// When one of them is no longer there, or holds the home strip.
 pub fn delete_fields(area: &Area, ids: &[String]) -> Made {
     let mut changes = Vec::new();
-    for id in ids {
-        let (_, of) = field(area, id)?;
-        if area.home.as_ref().is_some_and(|home| &home.field_id == id) {
+    for (_, of) in fields(area, ids)? {
+        if area.home.as_ref().is_some_and(|home| home.field_id == of.id) {
             return Err(Refused::because(format!("{} holds the home strip and cannot be deleted.", of.label())));
         }
         changes.push(Change::Field(Swap::remove(of)));

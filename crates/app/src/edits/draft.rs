@@ -80,6 +80,8 @@ pub struct Pen {
     pub along: Vec<Xy>,
     /// Whether setting it closes the outline.
     pub closes: bool,
+    /// Whether it still is where the last corner was set, so that there is no next one yet.
+    pub rests: bool,
     /// Why it cannot be set there.
     pub refused: Option<Refused>,
 }
@@ -101,6 +103,12 @@ pub struct Draft {
 }
 
 impl Draft {
+    /// A drawing taken up again at its last corner.
+    #[must_use]
+    pub fn with_corners(corners: Vec<Xy>) -> Self {
+        Self { corners, ..Self::default() }
+    }
+
     /// Moves the pen to a place of the map; what lies within the radius attracts it.
     pub fn move_pen(
         &mut self,
@@ -114,7 +122,7 @@ impl Draft {
         let closes = drawing.is_outline()
             && self.corners.len() >= drawing.least_corners()
             && self.corners.first().is_some_and(|first| first.distance(to) <= radius_m);
-        let mut pen = Pen { at: to, target: None, along: Vec::new(), closes, refused: None };
+        let mut pen = Pen { at: to, target: None, along: Vec::new(), closes, rests: false, refused: None };
         if closes {
             pen.at = self.corners[0];
         } else {
@@ -132,7 +140,8 @@ impl Draft {
                 (None, None) => {}
             }
         }
-        pen.refused = self.refuse(drawing, &pen);
+        pen.rests = self.corners.last() == Some(&pen.at) && !closes && !drawing.is_point();
+        pen.refused = if pen.rests { None } else { self.refuse(drawing, &pen) };
         if pen.refused.is_some() && !pen.along.is_empty() {
             // The way along the boundary is blocked, the straight one may not be.
             let straight = Pen { along: Vec::new(), refused: None, ..pen.clone() };
@@ -165,7 +174,7 @@ impl Draft {
     #[must_use]
     pub fn with_pen(&self) -> Vec<Xy> {
         let mut all = self.corners.clone();
-        if let Some(pen) = self.pen.as_ref().filter(|p| !p.closes) {
+        if let Some(pen) = self.pen.as_ref().filter(|p| !p.closes && !p.rests) {
             all.extend(pen.along.iter().copied());
             all.push(pen.at);
         }
@@ -194,6 +203,9 @@ impl Draft {
         }
         if pen.closes {
             return Ok(true);
+        }
+        if pen.rests {
+            return Ok(false);
         }
         self.corners.extend(pen.along);
         self.corners.push(pen.at);

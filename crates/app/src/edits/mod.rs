@@ -8,7 +8,7 @@ pub mod outline;
 pub mod proposals;
 pub mod things;
 
-use sparefield_data::area::{Area, Change, Edit, Swap};
+use sparefield_data::area::{Area, Change, Edit, Places, Swap};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use sparefield_geometry::outline::OutlineError;
 use sparefield_geometry::position::Xy;
@@ -58,6 +58,12 @@ fn gone(what: &str) -> Refused {
 /// The field with an identifier and its index.
 pub(crate) fn field<'a>(area: &'a Area, id: &str) -> Result<(usize, &'a Arc<Field>), Refused> {
     area.fields.iter().enumerate().find(|(_, f)| f.id == id).ok_or_else(|| gone("field"))
+}
+
+/// The fields with identifiers and their indices.
+pub(crate) fn fields<'a>(area: &'a Area, ids: &[String]) -> Result<Vec<(usize, &'a Arc<Field>)>, Refused> {
+    let places = Places::new(&area.fields, ids.len());
+    ids.iter().map(|id| places.find(id).ok_or_else(|| gone("field"))).collect()
 }
 
 /// The hazard with an identifier.

@@ -1,6 +1,6 @@
 //! Edits of the outlines of fields, and of what stands on their sides.
 
-use super::{Made, Refused, changed, field};
+use super::{Made, Refused, changed, field, fields};
 use sparefield_data::area::{Area, Change, Edit, Swap};
 use sparefield_geometry::fields::model::{BoundaryEdge, Field};
 use sparefield_geometry::outline::place::{ends_of, ring_of};
@@ -105,8 +105,7 @@ pub fn delete_corner(area: &Area, id: &str, which: CornerRef) -> Made {
 /// When a field is no longer there or would lie nowhere on Earth.
 pub fn move_fields(area: &Area, ids: &[String], by: Xy) -> Made {
     let mut new = Vec::new();
-    for id in ids {
-        let (index, of) = field(area, id)?;
+    for (index, of) in fields(area, ids)? {
         new.push((index, corner::move_outline(of, by)?));
     }
     Ok(Edit::new(format!("move {}", named(area, ids)), changed(&area.fields, new)))
@@ -142,7 +141,7 @@ pub fn join_fields(area: &Area, ids: &[String]) -> Made {
     }
     let (_, base) = field(area, first)?;
     let mut joined = base.as_ref().clone();
-    let mut left: Vec<&Arc<Field>> = rest.iter().map(|id| field(area, id).map(|f| f.1)).collect::<Result<_, _>>()?;
+    let mut left: Vec<&Arc<Field>> = fields(area, rest)?.into_iter().map(|(_, field)| field).collect();
     let mut changes: Vec<Change> = left.iter().map(|f| Change::Field(Swap::remove(f))).collect();
     // Fields chosen in any order: those beside what is joined already come first.
     while !left.is_empty() {

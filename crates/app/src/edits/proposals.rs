@@ -2,7 +2,7 @@
 
 use super::{Made, Refused};
 use crate::suggest::Suggested;
-use sparefield_data::area::{Area, Change, Edit, Proposal, Swap};
+use sparefield_data::area::{Area, Change, Edit, Places, Proposal, Swap};
 use sparefield_geometry::fields::model::{BoundaryEdge, Field};
 use sparefield_geometry::outline::finding::overlap;
 use std::sync::Arc;
@@ -40,8 +40,9 @@ fn is_same(a: &Field, b: &Field) -> bool {
     overlap(a, b).is_some_and(|(shared_m2, _)| shared_m2 > SAME_SHARE * smaller)
 }
 
-fn proposal<'a>(area: &'a Area, id: &str) -> Result<&'a Arc<Proposal>, Refused> {
-    area.proposals.iter().find(|p| p.field.id == id).ok_or_else(|| super::gone("suggestion"))
+fn proposals<'a>(area: &'a Area, ids: &[String]) -> Result<Vec<&'a Arc<Proposal>>, Refused> {
+    let places = Places::new(&area.proposals, ids.len());
+    ids.iter().map(|id| places.find(id).map(|(_, p)| p).ok_or_else(|| super::gone("suggestion"))).collect()
 }
 
 /// Suggestions made fields: drawn, never looked at. They stay marked as suggested in their notes until somebody edits
@@ -51,8 +52,7 @@ fn proposal<'a>(area: &'a Area, id: &str) -> Result<&'a Arc<Proposal>, Refused> 
 /// When one of them is no longer there.
 pub fn accept(area: &Area, ids: &[String]) -> Made {
     let mut changes = Vec::new();
-    for id in ids {
-        let old = proposal(area, id)?;
+    for old in proposals(area, ids)? {
         changes.push(Change::Proposal(Swap::remove(old)));
         changes.push(Change::Field(Swap::add(old.field.clone())));
     }
@@ -65,8 +65,7 @@ pub fn accept(area: &Area, ids: &[String]) -> Made {
 /// When one of them is no longer there.
 pub fn refuse(area: &Area, ids: &[String], refused: bool) -> Made {
     let mut changes = Vec::new();
-    for id in ids {
-        let old = proposal(area, id)?;
+    for old in proposals(area, ids)? {
         if old.refused != refused {
             changes.push(Change::Proposal(Swap::replace(old, Proposal { refused, ..old.as_ref().clone() })));
         }
@@ -85,8 +84,9 @@ fn counted(verb: &str, count: usize) -> String {
 #[must_use]
 pub fn take_heights(area: &Area, measured: &[(String, Vec<BoundaryEdge>)]) -> Edit {
     let mut changes = Vec::new();
+    let places = Places::new(&area.fields, measured.len());
     for (id, edges) in measured {
-        let Some(before) = area.fields.iter().find(|f| &f.id == id) else { continue };
+        let Some((_, before)) = places.find(id) else { continue };
         if edges.len() != before.edges.len() {
             continue;
         }

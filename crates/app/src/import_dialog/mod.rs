@@ -7,7 +7,8 @@ mod work;
 use crate::command::Command;
 use crate::jobs::Once;
 use crate::theme::Theme;
-use egui::{Align2, ComboBox, RichText, ScrollArea, TextEdit, Ui, Vec2};
+use crate::views::dialog::Dialog;
+use egui::{ComboBox, RichText, ScrollArea, TextEdit, Ui, Vec2};
 use sparefield_data::area::Area;
 use sparefield_data::frame::Crs;
 use sparefield_data::vector::{Mapping, Purpose};
@@ -80,52 +81,44 @@ impl ImportDialog {
         if let Some(open) = &mut self.open {
             open.ask(ctx, area);
         }
-        let mut shown = true;
         let size = ctx.content_rect().size();
-        egui::Window::new("Import from a file")
-            .open(&mut shown)
-            .collapsible(false)
-            .resizable(false)
-            .anchor(Align2::CENTER_CENTER, [0.0, 0.0])
-            .show(ctx, |ui| {
-                ui.set_width((size.x - 80.0).clamp(300.0, 980.0));
-                self.choose(ui);
-                if let Some(problem) = &self.problem {
-                    ui.label(RichText::new(problem).color(theme.colours.caution));
-                }
-                let mut add = false;
-                if let Some(open) = &mut self.open {
-                    ui.separator();
-                    // What comes of it stays in sight below.
-                    let height = (size.y - 400.0).max(140.0);
-                    ScrollArea::vertical()
-                        .id_salt("import")
-                        .max_height(height)
-                        .auto_shrink([false, true])
-                        .show(ui, |ui| open.ui(ui, theme));
-                    ui.separator();
-                    open.outcome(ui, theme);
-                }
+        let shown = Dialog::new("Import from a file").wide(980.0).show(ctx, |ui| {
+            self.choose(ui);
+            if let Some(problem) = &self.problem {
+                ui.label(RichText::new(problem).color(theme.colours.caution));
+            }
+            let mut add = false;
+            if let Some(open) = &mut self.open {
                 ui.separator();
-                ui.horizontal(|ui| {
-                    let ready = self.open.as_ref().is_some_and(OpenFile::is_ready);
-                    if ui.add_enabled(ready, egui::Button::new("Add to the area")).clicked() {
-                        add = true;
-                    }
-                    if ui.button("Cancel").clicked() {
-                        self.shown = false;
-                    }
-                    if self.open.as_ref().is_some_and(|o| o.working.is_some()) || self.looking.is_some() {
-                        ui.spinner();
-                    }
-                });
-                if add && let Some(Some(Ok(addition))) = self.open.take().map(|o| o.addition) {
-                    commands.push(Command::Edit(Box::new(addition.edit)));
+                // What comes of it stays in sight below.
+                let height = (size.y - 400.0).max(140.0);
+                ScrollArea::vertical()
+                    .id_salt("import")
+                    .max_height(height)
+                    .auto_shrink([false, true])
+                    .show(ui, |ui| open.ui(ui, theme));
+                ui.separator();
+                open.outcome(ui, theme);
+            }
+            ui.separator();
+            ui.horizontal(|ui| {
+                let ready = self.open.as_ref().is_some_and(OpenFile::is_ready);
+                if ui.add_enabled(ready, egui::Button::new("Add to the area")).clicked() {
+                    add = true;
+                }
+                if ui.button("Cancel").clicked() {
                     self.shown = false;
                 }
+                if self.open.as_ref().is_some_and(|o| o.working.is_some()) || self.looking.is_some() {
+                    ui.spinner();
+                }
             });
-        let free = !egui::Popup::is_any_open(ctx);
-        if !shown || (free && ctx.input_mut(|i| i.consume_key(egui::Modifiers::NONE, egui::Key::Escape))) {
+            if add && let Some(Some(Ok(addition))) = self.open.take().map(|o| o.addition) {
+                commands.push(Command::Edit(Box::new(addition.edit)));
+                self.shown = false;
+            }
+        });
+        if !shown {
             self.shown = false;
         }
     }

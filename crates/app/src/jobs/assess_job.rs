@@ -3,6 +3,7 @@
 use crate::assess::{self, Assessment, Ring};
 use crate::studies::Studies;
 use sparefield_data::area::Area;
+use sparefield_geometry::fields::verdict::RankedField;
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::time::Duration;
@@ -143,6 +144,9 @@ impl Drop for AssessJob {
 fn work(shared: &Shared, notify: &dyn Fn()) {
     // Studies depend on area, aircraft and rules only; they are kept while those stay.
     let mut studies: Option<Studies> = None;
+    // Rankings given away. The last hold on each is kept here: taking one of 20 000 fields apart would cost the window a
+    // frame.
+    let mut given: Vec<Arc<Vec<RankedField>>> = Vec::new();
     loop {
         let request = {
             let mut slot = shared.slot.lock().unwrap_or_else(PoisonError::into_inner);
@@ -156,6 +160,7 @@ fn work(shared: &Shared, notify: &dyn Fn()) {
                 slot = shared.wake.wait(slot).unwrap_or_else(PoisonError::into_inner);
             }
         };
+        given.retain(|ranked| Arc::strong_count(ranked) > 1);
         shared.stop_running.store(false, Ordering::Relaxed);
         let cancelled = || shared.stop_running.load(Ordering::Relaxed);
         let run = std::panic::AssertUnwindSafe(|| {
@@ -184,6 +189,7 @@ fn work(shared: &Shared, notify: &dyn Fn()) {
         });
         let result = std::panic::catch_unwind(run)
             .unwrap_or_else(|_| Err("assessing the fields failed inside the program; please report it".to_owned()));
+        given.extend(result.as_ref().ok().map(|answer| Arc::clone(&answer.assessment.ranked)));
         if !cancelled() {
             let AssessRequest { area_revision, land_revision, serial, .. } = request;
             let outcome = AssessOutcome { area_revision, land_revision, serial, result };

@@ -3,14 +3,16 @@
 use super::Model;
 use crate::edits::draft::{Attraction, Draft, Drawing};
 use crate::edits::{self, Made, Refused};
-use sparefield_data::area::{Area, Edit};
+use sparefield_data::area::{Area, Change, Edit, Places, Swap};
 use sparefield_geometry::fields::hazards::distance_to_m;
 use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, Field, HazardShape};
+use sparefield_geometry::outline::finding::overlap;
 use sparefield_geometry::outline::index::Owner;
 use sparefield_geometry::outline::pick::{Hit, Hold};
 use sparefield_geometry::outline::snap::Target;
 use sparefield_geometry::outline::{CornerRef, OutlineIndex, SideRef};
 use sparefield_geometry::position::Xy;
+use std::collections::HashSet;
 use std::sync::Arc;
 
 /// Something in the area that can be chosen, by identifier.
@@ -125,6 +127,8 @@ pub enum AnnotateCommand {
     TakeBack,
     /// Finish what is being drawn.
     Finish,
+    /// Take up again what was left unfinished.
+    BringBack,
     /// Leave what is being drawn, or else the tool, or else the choice.
     Leave,
     /// Set what attracts the pen.
@@ -161,6 +165,8 @@ pub struct Annotate {
     pub corner: Option<CornerRef>,
     /// What is being drawn.
     pub draft: Draft,
+    /// What was left unfinished, and could be taken up again.
+    pub left: Option<(Drawing, Vec<Xy>)>,
     /// What is being dragged.
     pub in_hand: Option<InHand>,
     /// What attracts the pen.
@@ -171,6 +177,8 @@ pub struct Annotate {
     pub painting: Option<(String, Vec<usize>)>,
     /// Why the last thing was not done.
     pub refused: Option<Refused>,
+    /// The fields among what is chosen: their identifiers, and their indices in the area.
+    fields: (Vec<String>, Vec<usize>),
     index: Option<(u64, OutlineIndex<Arc<Field>>)>,
 }
 
@@ -186,11 +194,24 @@ impl Annotate {
             _ => None,
         }
     }
-    /// Identifiers of the chosen fields.
+    /// Identifiers of the chosen fields, in the order of choosing.
     #[must_use]
-    pub fn fields(&self) -> Vec<String> {
-        let ids = self.chosen.iter().filter_map(|t| if let Thing::Field(id) = t { Some(id.clone()) } else { None });
-        ids.collect()
+    pub fn fields(&self) -> &[String] {
+        &self.fields.0
+    }
+    /// Indices of the chosen fields in the area, in the order of choosing.
+    #[must_use]
+    pub fn field_indices(&self) -> &[usize] {
+        &self.fields.1
+    }
+    /// Notes which fields are chosen, after what is chosen or the area changed.
+    pub(super) fn note_fields(&mut self, area: &Area) {
+        let places = Places::new(&area.fields, self.chosen.len());
+        let chosen = self.chosen.iter().filter_map(|thing| match thing {
+            Thing::Field(id) => Some((id.clone(), places.find(id)?.0)),
+            _ => None,
+        });
+        self.fields = chosen.unzip();
     }
     /// Identifiers of the chosen suggestions.
     #[must_use]
@@ -212,14 +233,25 @@ impl Annotate {
     pub fn clear(&mut self) {
         *self = Self { attraction: self.attraction, brush: self.brush, ..Self::default() };
     }
+    /// Leaves what is being drawn; a slip of the hand must not cost a long outline.
+    fn leave_draft(&mut self) {
+        let draft = std::mem::take(&mut self.draft);
+        if let (Tool::Draw(drawing), true) = (self.tool, draft.corners.len() > 1) {
+            self.left = Some((drawing, draft.corners));
+        }
+    }
     /// Forgets what is no longer in the area.
     pub fn follow(&mut self, area: &Area) {
+        let count = self.chosen.len();
+        let (fields, hazards) = (Places::new(&area.fields, count), Places::new(&area.hazards, count));
+        let (zones, proposals) = (Places::new(&area.quiet_zones, count), Places::new(&area.proposals, count));
         self.chosen.retain(|thing| match thing {
-            Thing::Field(id) => area.fields.iter().any(|f| &f.id == id),
-            Thing::Hazard(id) => area.hazards.iter().any(|h| &h.id == id),
-            Thing::QuietZone(id) => area.quiet_zones.iter().any(|z| &z.id == id),
-            Thing::Proposal(id) => area.proposals.iter().any(|p| &p.field.id == id),
+            Thing::Field(id) => fields.find(id).is_some(),
+            Thing::Hazard(id) => hazards.find(id).is_some(),
+            Thing::QuietZone(id) => zones.find(id).is_some(),
+            Thing::Proposal(id) => proposals.find(id).is_some(),
         });
+        self.note_fields(area);
         let corners = self.one_field().and_then(|id| area.fields.iter().find(|f| f.id == id));
         self.side = self.side.filter(|s| corners.is_some_and(|f| *s < f.outer.len()));
         self.corner = self.corner.filter(|c| corners.is_some_and(|f| edits::outline::corner_at(f, *c).is_some()));
@@ -249,7 +281,7 @@ impl Model {
         match command {
             AnnotateCommand::Take(tool) => {
                 if a.tool != *tool {
-                    a.draft = Draft::default();
+                    a.leave_draft();
                 }
                 a.tool = *tool;
                 a.in_hand = None;
@@ -270,16 +302,13 @@ impl Model {
                 let fields = inside.into_iter().map(|i| Thing::Field(area.fields[i].id.clone()));
                 let open: Vec<&Field> = area.proposals.iter().filter(|p| !p.refused).map(|p| &p.field).collect();
                 let suggested = OutlineIndex::new(open, Vec::new());
-                let suggested = suggested.in_lasso(lasso, Hold::Part).into_iter();
-                let suggested = suggested.filter_map(|i| Some(Thing::Proposal(suggested_id(&area, i)?)));
+                let inside = suggested.in_lasso(lasso, Hold::Part).into_iter();
+                let suggested = inside.filter_map(|i| Some(Thing::Proposal(suggested.field(i)?.id.clone())));
                 // Round suggestions one means the suggestions, while they are looked at.
                 let found: Vec<Thing> =
                     if self.suggesting.shown { suggested.collect() } else { fields.chain(suggested).collect() };
-                for thing in found {
-                    if !a.chosen.contains(&thing) {
-                        a.chosen.push(thing);
-                    }
-                }
+                let known: HashSet<Thing> = a.chosen.iter().cloned().collect();
+                a.chosen.extend(found.into_iter().filter(|thing| !known.contains(thing)));
                 self.chosen_changed(&area);
             }
             AnnotateCommand::ChooseSide(side) => {
@@ -338,11 +367,17 @@ impl Model {
             AnnotateCommand::TakeBack => {
                 a.draft.take_back();
             }
+            AnnotateCommand::BringBack => {
+                if let Some((drawing, corners)) = a.left.take() {
+                    a.tool = Tool::Draw(drawing);
+                    a.draft = Draft::with_corners(corners);
+                }
+            }
             AnnotateCommand::Finish => self.finish_drawing(&area),
             AnnotateCommand::Leave => {
                 if a.in_hand.take().is_some() {
                 } else if !a.draft.corners.is_empty() {
-                    a.draft = Draft::default();
+                    a.leave_draft();
                 } else if a.tool != Tool::Choose {
                     a.tool = Tool::Choose;
                 } else if a.corner.is_some() || a.side.is_some() {
@@ -365,8 +400,7 @@ impl Model {
             AnnotateCommand::Do(made) => self.make((**made).clone()),
             AnnotateCommand::ForgetRefusal => {}
             AnnotateCommand::Join => {
-                let ids = a.fields();
-                let made = edits::outline::join_fields(&area, &ids);
+                let made = edits::outline::join_fields(&area, a.fields());
                 self.make(made);
             }
         }
@@ -403,6 +437,7 @@ impl Model {
 
     /// One chosen field is the field of the card, too.
     fn chosen_changed(&mut self, area: &Area) {
+        self.annotating.note_fields(area);
         let one = self.annotating.one_field();
         self.selected = one.and_then(|id| area.fields.iter().position(|f| f.id == id));
         self.open_working = None;
@@ -441,7 +476,7 @@ impl Model {
         };
         let mut all = || -> Result<(), Refused> {
             if !fields.is_empty() {
-                take(edits::describe::delete_fields(area, &fields))?;
+                take(edits::describe::delete_fields(area, fields))?;
             }
             for thing in &a.chosen {
                 match thing {
@@ -500,7 +535,7 @@ impl Model {
             Grip::NewCorner(id, side) => edits::outline::insert_corner(area, id, *side, at, !alone),
             Grip::HazardVertex(id, vertex) => edits::things::move_hazard_vertex(area, id, *vertex, at),
             Grip::ZoneCorner(id, vertex) => edits::things::move_zone_corner(area, id, *vertex, at),
-            Grip::Fields(from) => edits::outline::move_fields(area, &a.fields(), to - *from),
+            Grip::Fields(from) => edits::outline::move_fields(area, a.fields(), to - *from),
         };
         if let Some(hand) = &mut a.in_hand {
             hand.at = at;
@@ -522,13 +557,16 @@ impl Model {
 
     fn finish_drawing(&mut self, area: &Area) {
         let Tool::Draw(drawing) = self.annotating.tool else { return };
-        let chosen = self.annotating.one_field().map(str::to_owned);
+        let corners = &self.annotating.draft.corners;
+        let chosen = self.annotating.one_field().map(str::to_owned).or_else(|| meant(area, drawing, corners));
         match self.annotating.draft.finish(drawing, area, chosen.as_deref()) {
             Err(why) => self.annotating.refused = Some(why),
             Ok(edit) => {
                 let new = new_thing(&edit);
+                let lies_on = if drawing == Drawing::Field { lies_on(area, &edit) } else { None };
                 self.edit(edit);
                 self.annotating.draft = Draft::default();
+                self.annotating.refused = lies_on;
                 match drawing {
                     // Usually more of the same follow: several hedges' wires, masts, trees.
                     Drawing::Hazard(_) => {}
@@ -577,14 +615,58 @@ impl Annotate {
     }
 }
 
-/// Identifier of an open suggestion by its place among the open ones.
-fn suggested_id(area: &Area, index: usize) -> Option<String> {
-    area.proposals.iter().filter(|p| !p.refused).nth(index).map(|p| p.field.id.clone())
+/// The field that a cut or a hole is meant for where none is chosen: the only one that can take it.
+fn meant(area: &Area, drawing: Drawing, corners: &[Xy]) -> Option<String> {
+    let takes = |f: &&Arc<Field>| {
+        boxes_meet(&f.outer, corners)
+            && match drawing {
+                Drawing::Cut => edits::outline::cut_field(area, &f.id, corners).is_ok(),
+                Drawing::Hole => edits::outline::add_hole(area, &f.id, corners).is_ok(),
+                _ => false,
+            }
+    };
+    let mut able = area.fields.iter().filter(takes);
+    match (able.next(), able.next()) {
+        (Some(only), None) => Some(only.id.clone()),
+        _ => None,
+    }
+}
+
+/// Whether the upright boxes round two outlines share a point.
+fn boxes_meet(one: &[Xy], other: &[Xy]) -> bool {
+    let span = |points: &[Xy], of: fn(&Xy) -> f64| {
+        points.iter().map(of).fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)))
+    };
+    let meet = |of: fn(&Xy) -> f64| {
+        let ((low, high), (from, to)) = (span(one, of), span(other, of));
+        low <= to && from <= high
+    };
+    meet(|p| p.x) && meet(|p| p.y)
+}
+
+/// What is said of a field that was drawn over others: it is kept, for it may be meant.
+fn lies_on(area: &Area, edit: &Edit) -> Option<Refused> {
+    /// Less than this share of it is a slip of the pen beside a boundary, which the check of the area reports.
+    const SHARE: f64 = 0.02;
+    let drawn = edit.changes.iter().rev().find_map(|change| match change {
+        Change::Field(Swap { before: None, after: Some(new) }) => Some(new),
+        _ => None,
+    })?;
+    let others = area.fields.iter().filter(|f| boxes_meet(&f.outer, &drawn.outer));
+    let (other, area_m2, at) = others
+        .filter_map(|f| overlap(drawn, f).map(|(area_m2, at)| (f, area_m2, at)))
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .filter(|(_, area_m2, _)| *area_m2 > SHARE * drawn.area_m2())?;
+    let sentence = format!(
+        "It is kept, and lies on {} over {:.2} ha. If that is not meant, undo it or move its corners.",
+        other.label(),
+        area_m2 / 1e4
+    );
+    Some(Refused { sentence, at: Some(at) })
 }
 
 /// What an edit adds, if one thing.
 fn new_thing(edit: &Edit) -> Option<Thing> {
-    use sparefield_data::area::{Change, Swap};
     edit.changes.iter().rev().find_map(|change| match change {
         Change::Field(Swap { before: None, after: Some(new) }) => Some(Thing::Field(new.id.clone())),
         Change::Hazard(Swap { before: None, after: Some(new) }) => Some(Thing::Hazard(new.id.clone())),

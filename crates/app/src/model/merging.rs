@@ -46,6 +46,8 @@ pub struct Merging {
     pub land_revision: u64,
     /// The thing looked at, by its pair.
     pub shown: Option<usize>,
+    /// Pairs that differ in where they are, so that both are worth drawing; in order.
+    pub in_place: Arc<Vec<usize>>,
 }
 
 /// One thing the pilot did while merging.
@@ -84,8 +86,13 @@ impl Merging {
             }
             lines.push(Line::Difference(i));
         }
+        let of_places = |a: &Attribute| matches!(a, Attribute::Whole | Attribute::Outline | Attribute::Shape);
+        let mut in_place: Vec<usize> =
+            merge.differences().iter().filter(|d| of_places(&d.attribute)).map(|d| d.pair).collect();
+        in_place.dedup();
         let takes = merge.defaults();
-        Self { merge: Arc::new(merge), takes, lines: Arc::new(lines), whose, files, land_revision, shown: None }
+        let (merge, lines, in_place) = (Arc::new(merge), Arc::new(lines), Arc::new(in_place));
+        Self { merge, takes, lines, whose, files, land_revision, shown: None, in_place }
     }
 
     /// How many things differ, and how many differences are taken from theirs.
@@ -101,13 +108,6 @@ impl Merging {
                 *chosen = take;
             }
         }
-    }
-
-    /// Whether a pair differs in where it is, so that both are worth drawing.
-    #[must_use]
-    pub fn differs_in_place(&self, pair: usize) -> bool {
-        let of_it = self.merge.differences().iter().filter(|d| d.pair == pair);
-        of_it.into_iter().any(|d| matches!(d.attribute, Attribute::Whole | Attribute::Outline | Attribute::Shape))
     }
 }
 

@@ -25,7 +25,7 @@ pub use survey::{Survey, SurveyCommand};
 
 use crate::assess::{Assessment, Ring};
 use crate::command::Command;
-use sparefield_data::area::{Area, Edit};
+use sparefield_data::area::{Area, Change, Edit, EditError};
 use sparefield_data::quantity::{SpeedUnit, UnitPrefs};
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::fields::model::Day;
@@ -242,6 +242,7 @@ impl Model {
         self.assessment = None;
         self.cannot_assess = None;
         self.history.clear();
+        self.layers.replace(&area.layers);
         self.conditions.place_in(&area);
         for warning in &area.warnings {
             self.notices.push(Notice { level: NoticeLevel::Info, text: warning.to_string() });
@@ -297,10 +298,14 @@ impl Model {
                 }
             }
             Command::Undo => {
+                if self.mode == Mode::Annotate && self.annotating.is_drawing() {
+                    // What was done last is the last corner.
+                    return self.annotate(&AnnotateCommand::TakeBack);
+                }
                 match self.history.undo(&self.conditions) {
                     Some(Step::Conditions(c)) => self.conditions = *c,
                     Some(Step::Edit(edit)) => {
-                        self.take_edit(edit.inverse());
+                        self.take(edit.inverse(), |area| area.take_back(&edit));
                     }
                     None => {}
                 }
@@ -325,11 +330,12 @@ impl Model {
             Command::SetMode(mode) => {
                 self.mode = *mode;
                 // What is chosen in one mode is chosen in the other.
-                let chosen = self.selected.and_then(|i| self.area.as_ref()?.fields.get(i));
-                if let (Mode::Annotate, Some(field)) = (mode, chosen)
+                if let (Mode::Annotate, Some(area)) = (mode, &self.area)
+                    && let Some(field) = self.selected.and_then(|i| area.fields.get(i))
                     && self.annotating.one_field() != Some(&field.id)
                 {
                     self.annotating.chosen = vec![Thing::Field(field.id.clone())];
+                    self.annotating.note_fields(area);
                 }
             }
             Command::Annotate(command) => {
@@ -340,6 +346,7 @@ impl Model {
             Command::Merge(command) => return self.apply_merge(command),
             Command::EndGesture => {
                 self.history.end_gesture();
+                self.keep_layers();
                 return;
             }
             Command::Suggest(_)
@@ -355,10 +362,7 @@ impl Model {
             | Command::OpenSample
             | Command::ChooseFiles
             | Command::StopOpening => return,
-            Command::Layers(command) => {
-                self.layers.apply(command);
-                return;
-            }
+            Command::Layers(command) => return self.apply_layers(command),
         }
         if self.conditions != before {
             self.history.changed(before, command.gesture());
@@ -367,11 +371,16 @@ impl Model {
 
     /// Applies an edit to the area and leaves it to be saved. Says whether it fitted; if not, the pilot is told.
     fn take_edit(&mut self, edit: Edit) -> bool {
+        let made = edit.clone();
+        self.take(edit, |area| area.apply(&made))
+    }
+
+    fn take(&mut self, edit: Edit, change: impl FnOnce(&mut Area) -> Result<(), EditError>) -> bool {
         let Some(area) = &self.area else { return false };
         let id_of = |index: Option<usize>| index.and_then(|i| area.fields.get(i)).map(|f| f.id.clone());
         let (selected, hovered) = (id_of(self.selected), id_of(self.hovered));
         let mut changed = (**area).clone();
-        if let Err(why) = changed.apply(&edit) {
+        if let Err(why) = change(&mut changed) {
             self.notify(NoticeLevel::Problem, why.to_string());
             return false;
         }
@@ -381,8 +390,14 @@ impl Model {
             self.assessment = Some(Arc::new(assessment.carried_over(&changed.fields)));
         }
         self.annotating.follow(&changed);
+        if self.mode == Mode::Annotate {
+            // Of joined fields one is left, which is then the field of the card, too.
+            self.selected = place(self.annotating.one_field().map(str::to_owned));
+        }
+        self.layers.follow(&changed.layers);
         self.area = Some(Arc::new(changed));
-        self.land_revision += 1;
+        // Nothing is computed from what is only drawn.
+        self.land_revision += u64::from(!edit.changes.iter().all(|c| matches!(c, Change::Layers(_))));
         self.unsaved.push(edit);
         true
     }

@@ -64,7 +64,7 @@ impl Model {
                 self.annotate(&AnnotateCommand::Choose(things));
             }
             SurveyCommand::MakeRound => {
-                let chosen = self.annotating.fields();
+                let chosen = self.annotating.fields().to_vec();
                 let ids = if chosen.is_empty() {
                     self.survey.shown.order.iter().filter_map(|&i| Some(area.fields.get(i)?.id.clone())).collect()
                 } else {

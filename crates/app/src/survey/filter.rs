@@ -27,7 +27,7 @@ impl NotSince {
     #[must_use]
     pub fn words(self) -> String {
         match self {
-            Self::Whenever => "whenever".to_owned(),
+            Self::Whenever => "no matter when".to_owned(),
             Self::Days(1) => "for a day".to_owned(),
             Self::Days(n) => format!("for {n} days"),
             Self::Day(day) => format!("since {}", format_day(day)),
@@ -41,7 +41,7 @@ impl NotSince {
     pub fn from_words(text: &str) -> Result<Self, String> {
         let plain = text.trim().to_lowercase();
         match plain.as_str() {
-            "" | "whenever" | "all" => return Ok(Self::Whenever),
+            "" | "no matter when" | "whenever" | "all" => return Ok(Self::Whenever),
             "ever" | "never" => return Ok(Self::Ever),
             _ => {}
         }

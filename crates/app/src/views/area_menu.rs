@@ -3,8 +3,9 @@
 use crate::command::Command;
 use crate::model::Model;
 use crate::theme::Theme;
+use crate::views::dialog::Dialog;
 use egui::containers::menu::MenuButton;
-use egui::{Align2, RichText, Ui};
+use egui::{RichText, Ui};
 
 /// The menu.
 pub fn area_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
@@ -77,30 +78,42 @@ pub fn kept_line(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<C
     }
 }
 
-/// Asks before the window closes on changes that are not kept.
+/// Asks before the window closes on changes that are not kept, or on a drawing that is not finished.
 pub fn ask_to_close(ctx: &egui::Context, model: &Model, commands: &mut Vec<Command>) {
-    let (true, Some(problem)) = (model.keeping.asks_to_close, &model.keeping.problem) else { return };
-    egui::Window::new("Not everything is kept")
-        .collapsible(false)
-        .resizable(false)
-        .anchor(Align2::CENTER_CENTER, [0.0, -40.0])
-        .show(ctx, |ui| {
-            ui.set_width(440.0);
-            let count = model.keeping.waiting;
+    let (problem, unfinished) = (&model.keeping.problem, model.annotating.is_drawing());
+    if !model.keeping.asks_to_close || (problem.is_none() && !unfinished) {
+        return;
+    }
+    let title = if problem.is_some() { "Not everything is kept" } else { "A drawing is not finished" };
+    let stays = Dialog::new(title).show(ctx, |ui| {
+        let count = model.keeping.waiting;
+        if let Some(problem) = problem {
             let changes = if count == 1 { "1 change is".to_owned() } else { format!("{count} changes are") };
             ui.label(format!("{changes} not in the file. {problem}"));
-            ui.add_space(6.0);
-            ui.horizontal(|ui| {
+        }
+        if unfinished {
+            ui.label("What is being drawn is in no file until it is finished (Enter).");
+        }
+        ui.add_space(6.0);
+        ui.horizontal(|ui| {
+            if problem.is_some() {
                 if ui.button("Try again").clicked() {
                     commands.push(Command::KeepAgain);
                 }
-                if ui.button("Stay").clicked() {
-                    commands.push(Command::StayOpen);
+                if ui.button("Save a copy…").clicked() {
+                    commands.extend([Command::StayOpen, Command::ChooseCopy]);
                 }
-                let lose = if count == 1 { "Close and lose it".to_owned() } else { "Close and lose them".to_owned() };
-                if ui.button(lose).clicked() {
-                    commands.push(Command::CloseAnyway);
-                }
-            });
+            }
+            if ui.button("Stay").clicked() {
+                commands.push(Command::StayOpen);
+            }
+            let one = count + usize::from(unfinished) == 1;
+            if ui.button(if one { "Close and lose it" } else { "Close and lose them" }).clicked() {
+                commands.push(Command::CloseAnyway);
+            }
         });
+    });
+    if !stays {
+        commands.push(Command::StayOpen);
+    }
 }

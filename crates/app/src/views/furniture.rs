@@ -21,8 +21,15 @@ pub fn header(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
         });
     });
     if let Some(area) = &model.area {
-        let title = RichText::new(&area.title).color(theme.colours.ink_soft);
-        ui.add(egui::Label::new(title).truncate()).on_hover_text(area.provenance.join("\n"));
+        ui.horizontal(|ui| {
+            ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
+                undo_buttons(ui, model, commands);
+                ui.with_layout(egui::Layout::left_to_right(egui::Align::Center), |ui| {
+                    let title = RichText::new(&area.title).color(theme.colours.ink_soft);
+                    ui.add(egui::Label::new(title).truncate()).on_hover_text(area.provenance.join("\n"));
+                });
+            });
+        });
     }
     kept_line(ui, model, theme, commands);
     ui.horizontal(|ui| {
@@ -53,23 +60,25 @@ fn view_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     ui.separator();
     units_menu(ui, model.settings.units, commands);
     ui.separator();
-    let named = |verb: &str, what: Option<&str>| what.map_or_else(|| verb.to_owned(), |what| format!("{verb} {what}"));
-    let undo = model.history.undo_words();
-    let button = egui::Button::new(named("Undo", undo)).shortcut_text("Ctrl+Z");
-    if ui.add_enabled(undo.is_some(), button).clicked() {
-        commands.push(Command::Undo);
-        ui.close();
-    }
-    let redo = model.history.redo_words();
-    let button = egui::Button::new(named("Redo", redo)).shortcut_text("Ctrl+Shift+Z");
-    if ui.add_enabled(redo.is_some(), button).clicked() {
-        commands.push(Command::Redo);
-        ui.close();
-    }
-    ui.separator();
     if ui.button("Three things to try").clicked() {
         commands.push(Command::ShowFirstSteps(true));
         ui.close();
+    }
+}
+
+/// Undo and redo, the latter at the right. What each would do is read out, and shown on hovering.
+fn undo_buttons(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
+    let drawing = model.mode == Mode::Annotate && model.annotating.is_drawing();
+    let undo = if drawing { Some("the last corner") } else { model.history.undo_words() };
+    for (verb, what, keys, command) in
+        [("Redo", model.history.redo_words(), "Ctrl+Shift+Z", Command::Redo), ("Undo", undo, "Ctrl+Z", Command::Undo)]
+    {
+        let words = what.map_or_else(|| verb.to_owned(), |what| format!("{verb} {what}"));
+        let button = ui.add_enabled(what.is_some(), egui::Button::new(verb).small());
+        button.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, what.is_some(), &words));
+        if button.on_hover_text(format!("{words} ({keys})")).clicked() {
+            commands.push(command);
+        }
     }
 }
 

@@ -3,9 +3,10 @@
 use super::map::tint::Tint;
 use crate::command::Command;
 use crate::model::Model;
-use crate::model::layers::{GroundLayer, LayerState, LayersCommand, MapLayer};
+use crate::model::layers::{LayerState, LayersCommand, MapLayer};
 use crate::theme::{Theme, space};
 use egui::{Align2, Color32, Context, Rect, RichText, Sense, Slider, Stroke, Ui, Vec2, WidgetInfo};
+use sparefield_data::imagery::GroundLayer;
 use sparefield_data::quantity::HeightUnit;
 use sparefield_geometry::terrain_layers::{SLOPE_LIMITS, slope_error};
 
@@ -59,7 +60,7 @@ pub fn layers(ctx: &Context, map: Rect, model: &Model, theme: &Theme, commands: 
         .auto_sized()
         .pivot(Align2::RIGHT_TOP)
         .default_pos(map.right_top() + Vec2::new(-12.0, 50.0))
-        .constrain_to(map)
+        .constrain_to(map.shrink(12.0))
         .show(ctx, |ui| {
             ui.set_width(WIDTH);
             egui::ScrollArea::vertical().max_height((map.height() - 130.0).max(120.0)).show(ui, |ui| {
@@ -89,6 +90,11 @@ fn ground(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>
     let mut contours = model.layers.contours;
     if ui.checkbox(&mut contours, "Contours").changed() {
         commands.push(Command::Layers(LayersCommand::ShowContours(contours)));
+    }
+    if model.layers.ground != GroundLayer::Relief {
+        opacity(ui, theme, model.layers.ground_opacity, "the ground's colours", commands, |opacity| {
+            LayersCommand::SetGroundOpacity(opacity)
+        });
     }
     match model.layers.ground {
         GroundLayer::Relief => {}
@@ -126,7 +132,7 @@ fn slope_legend(ui: &mut Ui, model: &Model, theme: &Theme) {
         let terrain = &area.terrain;
         let error = slope_error(terrain.accuracy, terrain.frame.cell_m) * 100.0;
         let mut words = format!(
-            "From posts {:.0} m apart, a slope is good to about ±{error:.1} %. Furrows and ditches do not show.",
+            "From posts {:.0} m apart, a slope is good to about ±{error:.1}\u{a0}%. Furrows and ditches do not show.",
             terrain.frame.cell_m
         );
         if error > f64::from(SLOPE_LIMITS[0]) * 100.0 {
@@ -201,8 +207,8 @@ fn list(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) 
 
 fn row(ui: &mut Ui, layer: &MapLayer, up: bool, down: bool, theme: &Theme, commands: &mut Vec<Command>) {
     let (id, name) = (layer.id, &layer.spec.name);
-    let mut push = |c: LayersCommand| commands.push(Command::Layers(c));
     ui.horizontal(|ui| {
+        let mut push = |c: LayersCommand| commands.push(Command::Layers(c));
         let mut shown = layer.spec.visible;
         let tick = ui.checkbox(&mut shown, "");
         tick.widget_info(|| WidgetInfo::selected(egui::Role::CheckBox, true, shown, format!("Show {name}")));
@@ -238,25 +244,45 @@ fn row(ui: &mut Ui, layer: &MapLayer, up: bool, down: bool, theme: &Theme, comma
         }
         LayerState::Imagery(image) => note(ui, theme, &image.info().words()),
         LayerState::Background(b) => {
-            let words =
-                format!("{} lines, {} areas, {} points, only drawn", b.lines.len(), b.areas.len(), b.points.len());
-            note(ui, theme, &words);
+            let parts =
+                [counted(b.lines.len(), "line"), counted(b.areas.len(), "area"), counted(b.points.len(), "point")];
+            note(ui, theme, &format!("{}, only drawn", parts.join(", ")));
         }
     }
     if let Some(why) = &layer.problem {
         problem(ui, theme, why);
     }
+    opacity(ui, theme, layer.spec.opacity, name, commands, |opacity| LayersCommand::SetOpacity { id, opacity });
+}
+
+/// How much something hides of what lies below it; kept when the hand is lifted.
+fn opacity(
+    ui: &mut Ui,
+    theme: &Theme,
+    now: f32,
+    name: &str,
+    commands: &mut Vec<Command>,
+    set: impl Fn(f32) -> LayersCommand,
+) {
     ui.horizontal(|ui| {
         let words = ui.label(RichText::new("Opacity").size(theme.sizes.small));
-        let mut percent = layer.spec.opacity * 100.0;
+        let mut percent = now * 100.0;
         let slider =
             Slider::new(&mut percent, 0.0..=100.0).step_by(1.0).fixed_decimals(0).suffix(" %").trailing_fill(true);
         let slider = ui.add(slider).labelled_by(words.id);
         slider.widget_info(|| WidgetInfo::slider(true, f64::from(percent), format!("Opacity of {name}")));
         if slider.changed() {
-            push(LayersCommand::SetOpacity { id, opacity: percent / 100.0 });
+            commands.push(Command::Layers(set(percent / 100.0)));
+        }
+        if slider.drag_stopped() || (slider.changed() && !slider.dragged()) {
+            commands.push(Command::EndGesture);
         }
     });
+}
+
+/// A number of things, in words.
+fn counted(count: usize, what: &str) -> String {
+    if count == 1 { format!("1 {what}") } else { format!("{count} {what}s") }
 }
 
 /// A small button that says more to a screen reader than it shows.

@@ -9,7 +9,7 @@ use super::map::{
 use crate::assess::{self, Assessment, HeightInput};
 use crate::command::Command;
 use crate::model::layers::LayerState;
-use crate::model::{Mode, Model, height_metres};
+use crate::model::{Mode, Model, Tool, height_metres};
 use crate::theme::Theme;
 use egui::Ui;
 use sparefield_data::area::LaneKind;
@@ -114,7 +114,12 @@ pub fn map_panel(
     let input = MapInput {
         theme,
         terrain: area.map(|a| &a.terrain),
-        ground: GroundLook { shading: true, tint: super::layers::tint(model), contours: model.layers.contours },
+        ground: GroundLook {
+            shading: true,
+            tint: super::layers::tint(model),
+            strength: model.layers.ground_opacity,
+            contours: model.layers.contours,
+        },
         layers: &shown,
         revision: model.land_revision,
         fields,
@@ -130,6 +135,7 @@ pub fn map_panel(
         aircraft: aircraft.as_ref().filter(|_| !annotating),
         wind: wind.as_ref().filter(|_| !annotating),
         hands: if annotating { annotate::on_map::hands(ui, model) } else { Hands::default() },
+        every_side: annotating && model.annotating.tool == Tool::Sides,
         selected: model.selected,
         hovered: model.hovered,
         path: (!annotating && !derived.path.is_empty()).then_some(derived.path.as_slice()),

@@ -4,6 +4,7 @@ pub mod annotate;
 pub mod area_menu;
 pub mod card;
 pub mod conditions;
+pub(crate) mod dialog;
 pub mod furniture;
 pub mod layers;
 pub mod list;

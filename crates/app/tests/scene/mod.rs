@@ -20,6 +20,7 @@ use std::sync::Arc;
 
 const FOOT_M: f64 = 0.304_8;
 
+#[derive(Clone)]
 pub(crate) struct Scene {
     pub(crate) terrain: Arc<Terrain>,
     pub(crate) fields: Vec<Arc<Field>>,
@@ -72,7 +73,7 @@ pub(crate) fn ground(p: Xy) -> f64 {
     60.0 + valley + sum * (0.35 + valley / 130.0)
 }
 
-const ORIGIN: Xy = Xy::new(512_000.0, 5_645_000.0);
+pub(crate) const ORIGIN: Xy = Xy::new(512_000.0, 5_645_000.0);
 
 impl Scene {
     /// The scene with about `count` fields; the terrain is `km` kilometres on a side with posts `cell_m` apart.
@@ -254,6 +255,7 @@ impl Scene {
             reach: self.reach.as_ref(),
             aircraft: Some(&self.aircraft),
             wind: Some(&self.wind),
+            every_side: false,
             selected: self.selected,
             hovered: self.hovered,
             path: self.path.as_deref(),
@@ -287,9 +289,14 @@ fn ring(at: Xy, spare: impl Fn(Xy) -> f64) -> Vec<Xy> {
         .collect()
 }
 
-/// Fields on a skewed lattice with corners pulled about, anticlockwise.
+/// So many fields on a lattice just large enough, since some places of it are left empty.
 fn fields(count: usize) -> Vec<Field> {
-    let side = (count as f64).sqrt().ceil() as i64 + 1;
+    let least = (count as f64).sqrt().ceil() as i64 + 1;
+    (least..2 * least + 8).map(|side| lattice(count, side)).find(|fields| fields.len() == count).unwrap_or_default()
+}
+
+/// At most so many fields on a skewed lattice with corners pulled about, anticlockwise.
+fn lattice(count: usize, side: i64) -> Vec<Field> {
     let corner = |r: i64, c: i64| {
         let jitter = |k: u64| noise(r, c, k) - 0.5;
         let (x, y) = ((c as f64 - side as f64 / 2.0) * 360.0, (r as f64 - side as f64 / 2.0) * 300.0);

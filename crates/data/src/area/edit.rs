@@ -3,7 +3,10 @@
 //! The window applies an [`Edit`] to the [`Area`] in memory and writes the same edit to the area's file in one
 //! transaction. Undo is the inverse edit, taken the same way.
 
+use super::gone::GonePlaces;
+use super::places::MANY;
 use super::{Area, Home, Proposal};
+use crate::imagery::AreaLayers;
 use sparefield_geometry::drill::{DrillResult, DrillSet};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use std::collections::HashMap;
@@ -59,6 +62,8 @@ pub enum Change {
     Home(Swap<Home>),
     /// Of the area's title.
     Title(Swap<String>),
+    /// Of what is drawn under the fields.
+    Layers(Swap<AreaLayers>),
 }
 
 /// Changes that are made and undone together.
@@ -117,6 +122,7 @@ impl Edit {
                 Change::DrillSet(s) => Change::DrillSet(s.inverse()),
                 Change::DrillResult(_) => return None,
                 Change::Title(s) => Change::Title(s.inverse()),
+                Change::Layers(s) => Change::Layers(s.inverse()),
             })
         });
         Self { words: self.words.clone(), changes: changes.collect() }
@@ -166,20 +172,38 @@ impl Identified for Proposal {
     }
 }
 
+/// What is needed of a thing to find its place again.
+trait Placed: Identified + PartialEq + Send + Sync + 'static {}
+
+impl<T: Identified + PartialEq + Send + Sync + 'static> Placed for T {}
+
 impl Area {
     /// Applies an edit, whole or not at all.
     ///
     /// # Errors
     /// When the edit was made on another state of the area; the area is then as before.
     pub fn apply(&mut self, edit: &Edit) -> Result<(), EditError> {
+        self.apply_with(edit, Twins::Refused)
+    }
+
+    /// Takes an edit back, whole or not at all. What was there before comes back as it was, also two things with one
+    /// identifier, or one without.
+    ///
+    /// # Errors
+    /// As [`Self::apply`].
+    pub fn take_back(&mut self, edit: &Edit) -> Result<(), EditError> {
+        self.apply_with(&edit.inverse(), Twins::Restored)
+    }
+
+    fn apply_with(&mut self, edit: &Edit, twins: Twins) -> Result<(), EditError> {
         // Vectors are shared, so this clones only what is changed, and a failure leaves `self` alone.
         let mut new = self.clone();
         let swaps = Swaps::of(edit);
-        put_all(&mut new.fields, &swaps.fields)?;
-        put_all(&mut new.hazards, &swaps.hazards)?;
-        put_all(&mut new.quiet_zones, &swaps.quiet_zones)?;
-        put_all(&mut new.proposals, &swaps.proposals)?;
-        put_all(&mut new.drill_sets, &swaps.drill_sets)?;
+        put_all(&mut new.fields, &swaps.fields, &mut new.places, twins)?;
+        put_all(&mut new.hazards, &swaps.hazards, &mut new.places, twins)?;
+        put_all(&mut new.quiet_zones, &swaps.quiet_zones, &mut new.places, twins)?;
+        put_all(&mut new.proposals, &swaps.proposals, &mut new.places, twins)?;
+        put_all(&mut new.drill_sets, &swaps.drill_sets, &mut new.places, twins)?;
         for change in &edit.changes {
             match change {
                 Change::Home(swap) => {
@@ -199,6 +223,12 @@ impl Area {
                     if new.drill_results.iter().all(|kept| kept.id != result.id) {
                         Arc::make_mut(&mut new.drill_results).push(Arc::clone(result));
                     }
+                }
+                Change::Layers(swap) => {
+                    if swap.before.as_deref() != Some(&*new.layers) {
+                        return Err(EditError::Stale { what: "list of layers of", id: new.title });
+                    }
+                    new.layers = swap.after.clone().unwrap_or_default();
                 }
                 Change::Field(_)
                 | Change::Hazard(_)
@@ -244,63 +274,155 @@ impl<'a> Swaps<'a> {
                 Change::QuietZone(swap) => all.quiet_zones.push(swap),
                 Change::Proposal(swap) => all.proposals.push(swap),
                 Change::DrillSet(swap) => all.drill_sets.push(swap),
-                Change::Home(_) | Change::Title(_) | Change::DrillResult(_) => {}
+                Change::Home(_) | Change::Title(_) | Change::Layers(_) | Change::DrillResult(_) => {}
             }
         }
         all
     }
 }
 
-/// From this many changes on, an index of identifiers costs less than looking through all things for each.
-const MANY: usize = 16;
+/// Whether two things may have one identifier, or one none.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Twins {
+    /// No: the edit is refused.
+    Refused,
+    /// Yes, because it was so before.
+    Restored,
+}
 
-fn put_all<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>]) -> Result<(), EditError> {
-    if swaps.len() < MANY { swaps.iter().try_for_each(|swap| put(all, swap)) } else { put_many(all, swaps) }
+/// Takes the changes of one kind, in their order. What was taken away and comes back stands where it stood, so that
+/// undoing is exact.
+fn put_all<T: Placed>(
+    all: &mut Arc<Vec<Arc<T>>>,
+    swaps: &[&Swap<T>],
+    places: &mut GonePlaces,
+    twins: Twins,
+) -> Result<(), EditError> {
+    if swaps.len() < MANY {
+        swaps.iter().try_for_each(|swap| put(all, swap, places, twins))
+    } else {
+        put_many(all, swaps, places, twins)
+    }
 }
 
 /// As [`put`] for one after the other.
-fn put_many<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swaps: &[&Swap<T>]) -> Result<(), EditError> {
+fn put_many<T: Placed>(
+    all: &mut Arc<Vec<Arc<T>>>,
+    swaps: &[&Swap<T>],
+    places: &mut GonePlaces,
+    twins: Twins,
+) -> Result<(), EditError> {
     let what = T::WHAT;
-    let mut things: Vec<Option<Arc<T>>> = all.iter().cloned().map(Some).collect();
+    let mut row = Row::of(all);
     let mut by_id: HashMap<String, Vec<usize>> = HashMap::new();
     for (i, thing) in all.iter().enumerate() {
         by_id.entry(thing.id().to_owned()).or_default().push(i);
     }
     for swap in swaps {
-        if swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
+        if twins == Twins::Refused && swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
             return Err(EditError::Nameless { what });
         }
         let mut at = None;
         if let Some(before) = &swap.before {
-            let same = |i: &usize| things[*i].as_ref().is_some_and(|now| Arc::ptr_eq(now, before) || now == before);
-            let places = by_id.get_mut(before.id());
-            let Some((places, k)) = places.and_then(|places| places.iter().position(same).map(|k| (places, k))) else {
+            let same = |i: &usize| row.thing(*i).is_some_and(|now| Arc::ptr_eq(now, before) || now == before);
+            let known = by_id.get_mut(before.id());
+            let Some((known, k)) = known.and_then(|known| known.iter().position(same).map(|k| (known, k))) else {
                 return Err(EditError::Stale { what, id: before.id().to_owned() });
             };
-            let place = places.remove(k);
-            things[place] = None;
-            at = Some(place);
+            at = Some(known.remove(k));
         }
-        let Some(after) = &swap.after else { continue };
-        let places = by_id.entry(after.id().to_owned()).or_default();
-        if !places.is_empty() {
-            return Err(EditError::Taken { what, id: after.id().to_owned() });
-        }
-        let place = at.unwrap_or(things.len());
-        places.push(place);
-        if place == things.len() {
-            things.push(Some(Arc::clone(after)));
-        } else {
-            things[place] = Some(Arc::clone(after));
+        match (at, &swap.after) {
+            (Some(at), None) => {
+                let next = row.next(at).map(|next| next.id().to_owned());
+                row.remove(at);
+                // What comes back is the edit's own thing.
+                if let Some(before) = &swap.before {
+                    places.left(before, next);
+                }
+            }
+            (at, Some(after)) => {
+                let known = by_id.entry(after.id().to_owned()).or_default();
+                if twins == Twins::Refused && !known.is_empty() {
+                    return Err(EditError::Taken { what, id: after.id().to_owned() });
+                }
+                let place = if let Some(at) = at {
+                    row.put(at, after);
+                    at
+                } else {
+                    let next = places.next_of(after).map(str::to_owned);
+                    let next = next.and_then(|id| by_id.get(&id)?.first().copied());
+                    row.insert(after, next)
+                };
+                by_id.entry(after.id().to_owned()).or_default().push(place);
+            }
+            (None, None) => {}
         }
     }
-    *all = Arc::new(things.into_iter().flatten().collect());
+    *all = Arc::new(row.into_things());
     Ok(())
 }
 
-fn put<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>) -> Result<(), EditError> {
+/// Things in a row, any of which can be taken out and any place be filled without moving the others.
+struct Row<T> {
+    /// The thing, and the index of the one after it.
+    things: Vec<(Option<Arc<T>>, usize)>,
+    before: Vec<usize>,
+    end: usize,
+}
+
+impl<T> Row<T> {
+    /// The row of a list. Its last entry holds nothing, is after the last thing and before the first.
+    fn of(all: &[Arc<T>]) -> Self {
+        let end = all.len();
+        let mut things: Vec<_> = all.iter().enumerate().map(|(i, thing)| (Some(Arc::clone(thing)), i + 1)).collect();
+        things.push((None, 0));
+        let before = (0..=end).map(|i| i.checked_sub(1).unwrap_or(end)).collect();
+        Self { things, before, end }
+    }
+    fn thing(&self, at: usize) -> Option<&Arc<T>> {
+        self.things[at].0.as_ref()
+    }
+    fn next(&self, at: usize) -> Option<&Arc<T>> {
+        self.thing(self.things[at].1)
+    }
+    fn put(&mut self, at: usize, thing: &Arc<T>) {
+        self.things[at].0 = Some(Arc::clone(thing));
+    }
+    fn remove(&mut self, at: usize) {
+        let (before, after) = (self.before[at], self.things[at].1);
+        self.things[before].1 = after;
+        self.before[after] = before;
+        self.things[at].0 = None;
+    }
+    /// Puts a thing before another, or after the last; gives its index.
+    fn insert(&mut self, thing: &Arc<T>, next: Option<usize>) -> usize {
+        let own = self.things.len();
+        let after = next.unwrap_or(self.end);
+        let before = std::mem::replace(&mut self.before[after], own);
+        self.things[before].1 = own;
+        self.things.push((Some(Arc::clone(thing)), after));
+        self.before.push(before);
+        own
+    }
+    fn into_things(self) -> Vec<Arc<T>> {
+        let mut all = Vec::with_capacity(self.things.len());
+        let mut at = self.things[self.end].1;
+        while let (Some(thing), next) = &self.things[at] {
+            all.push(Arc::clone(thing));
+            at = *next;
+        }
+        all
+    }
+}
+
+fn put<T: Placed>(
+    all: &mut Arc<Vec<Arc<T>>>,
+    swap: &Swap<T>,
+    places: &mut GonePlaces,
+    twins: Twins,
+) -> Result<(), EditError> {
     let what = T::WHAT;
-    if swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
+    if twins == Twins::Refused && swap.after.as_ref().is_some_and(|after| after.id().is_empty()) {
         return Err(EditError::Nameless { what });
     }
     let at = match &swap.before {
@@ -313,7 +435,7 @@ fn put<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>) ->
     };
     if let Some(after) = &swap.after {
         let taken = all.iter().enumerate().any(|(i, now)| Some(i) != at && now.id() == after.id());
-        if taken {
+        if taken && twins == Twins::Refused {
             return Err(EditError::Taken { what, id: after.id().to_owned() });
         }
     }
@@ -322,8 +444,14 @@ fn put<T: Identified + PartialEq>(all: &mut Arc<Vec<Arc<T>>>, swap: &Swap<T>) ->
         (Some(at), Some(after)) => list[at] = Arc::clone(after),
         (Some(at), None) => {
             list.remove(at);
+            if let Some(before) = &swap.before {
+                places.left(before, list.get(at).map(|next| next.id().to_owned()));
+            }
         }
-        (None, Some(after)) => list.push(Arc::clone(after)),
+        (None, Some(after)) => {
+            let next = places.next_of(after).and_then(|id| list.iter().position(|now| now.id() == id));
+            list.insert(next.unwrap_or(list.len()), Arc::clone(after));
+        }
         (None, None) => {}
     }
     Ok(())
@@ -343,6 +471,27 @@ mod tests {
     fn square(id: &str) -> Field {
         let at = |x: f64, y: f64| Xy::new(500_000.0 + x, 5_790_000.0 + y);
         Field::new(id, vec![at(0.0, 0.0), at(300.0, 0.0), at(300.0, 200.0), at(0.0, 200.0)])
+    }
+
+    #[test]
+    fn an_identifier_that_two_things_had_is_taken_back_although_it_could_not_be_given() {
+        for many in [0, MANY] {
+            let mut a = area();
+            let twin = Arc::new(Field { id: a.fields[0].id.clone(), ..square("") });
+            let mut fields = a.fields.to_vec();
+            fields.push(Arc::clone(&twin));
+            a.fields = Arc::new(fields);
+            let before = a.fields.clone();
+            let mut changes = vec![Change::Field(Swap::replace(&twin, Field { id: "own".into(), ..(*twin).clone() }))];
+            changes.extend((0..many).map(|n| Change::Field(Swap::add(square(&format!("new-{n}"))))));
+            let edit = Edit::new("call it “own”", changes);
+            a.apply(&edit).unwrap();
+            assert!(matches!(a.apply(&edit.inverse()), Err(EditError::Taken { .. })), "nobody else may give it");
+            a.take_back(&edit).unwrap();
+            assert_eq!(a.fields, before);
+            a.apply(&edit).unwrap();
+            assert_eq!(a.fields[before.len() - 1].id, "own");
+        }
     }
 
     #[test]
@@ -367,12 +516,8 @@ mod tests {
         assert_eq!(a.fields[3].stock, Stock::Present);
         assert_eq!((a.title.as_str(), a.home.as_ref()), ("Another", None));
         a.apply(&edit.inverse()).unwrap();
-        let sorted = |hazards: &[Arc<Hazard>]| {
-            let mut ids: Vec<String> = hazards.iter().map(|h| h.id.clone()).collect();
-            ids.sort();
-            ids
-        };
-        assert_eq!(sorted(&a.hazards), sorted(&before.hazards));
+        // In the order in which they were, too: the list, the numbers on the map and ties in the ranking go by it.
+        assert_eq!((&a.hazards, &a.quiet_zones), (&before.hazards, &before.quiet_zones));
         assert_eq!((&a.fields, &a.home, &a.title), (&before.fields, &before.home, &before.title));
     }
 
@@ -432,6 +577,38 @@ mod tests {
             assert_eq!(tried.fields, start.fields);
             assert_eq!(in_turn.clone().apply(&Edit::new("one", vec![Change::Field(bad)])), Err(why));
         }
+    }
+
+    #[test]
+    fn whatever_is_taken_away_comes_back_where_it_was() {
+        let start = area();
+        let away = |indices: &[usize]| {
+            let gone = indices.iter().map(|i| Change::Field(Swap::remove(&start.fields[*i]))).collect();
+            Edit::new("away", gone)
+        };
+        let all: Vec<usize> = (0..start.fields.len()).collect();
+        let backwards: Vec<usize> = all.iter().rev().copied().collect();
+        for indices in [&[0][..], &[5, 6, 7], &[7, 5, 6], &all[..40], &all[20..60], &backwards, &all[90..]] {
+            let mut tried = start.clone();
+            // All in one edit, and again one after the other, taken back last first.
+            let edit = away(indices);
+            tried.apply(&edit).unwrap();
+            tried.apply(&edit.inverse()).unwrap();
+            assert_eq!(tried.fields, start.fields, "{indices:?}");
+            let edits: Vec<Edit> = indices.iter().map(|i| away(&[*i])).collect();
+            for edit in &edits {
+                tried.apply(edit).unwrap();
+            }
+            for edit in edits.iter().rev() {
+                tried.apply(&edit.inverse()).unwrap();
+            }
+            assert_eq!(tried.fields, start.fields, "{indices:?}");
+        }
+        // Another field that got the free identifier is new and comes last.
+        let mut tried = start.clone();
+        tried.apply(&away(&[3])).unwrap();
+        tried.apply(&Edit::new("draw", vec![Change::Field(Swap::add(square(&start.fields[3].id)))])).unwrap();
+        assert_eq!(tried.fields.last().map(|f| &f.id), Some(&start.fields[3].id));
     }
 
     #[test]

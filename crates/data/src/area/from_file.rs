@@ -1,11 +1,12 @@
 //! An area from its own file: the terrain it names is loaded under what it holds.
 
-use super::{Area, AreaRequest, extent_window, inspect_all, named_crs, sample};
+use super::{Area, AreaRequest, extent_window, gone::GonePlaces, inspect_all, named_crs, sample};
 use crate::area_file::{self, AreaFile, AreaParts, TerrainSource};
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::terrain::{self, TerrainRequest};
 use sparefield_geometry::fields::model::Day;
-use sparefield_geometry::grid::Terrain;
+use sparefield_geometry::grid::{GridFrame, SurfaceKind, Terrain, TerrainAccuracy};
+use sparefield_geometry::position::Xy;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -45,20 +46,38 @@ impl Area {
         Ok((area, file))
     }
 
+    /// Reads what an area file holds itself, over terrain without a single cell: enough to look through its outlines,
+    /// names and days, and nothing else. Changes nothing.
+    ///
+    /// # Errors
+    /// When the file cannot be used.
+    pub fn read_without_terrain(path: &Path, progress: &dyn Progress) -> Result<Self, LoadError> {
+        let frame = GridFrame { origin: Xy::default(), cell_m: 1.0, cols: 0, rows: 0 };
+        let accuracy = TerrainAccuracy { point_to_point_m: f64::INFINITY, kind: SurfaceKind::Unknown };
+        let nothing = Terrain { frame, heights_m: Vec::new(), accuracy };
+        let Loaded { value: parts, warnings, provenance } = area_file::read(path, progress)?;
+        Ok(Self::of_parts(parts, nothing, warnings, provenance))
+    }
+
     fn on_terrain(path: &Path, loaded: Loaded<AreaParts>, progress: &dyn Progress) -> Result<Self, LoadError> {
         let Loaded { value: parts, mut warnings, mut provenance } = loaded;
         let terrain = load_terrain(path, &parts, progress)?;
         warnings.extend(terrain.warnings);
         provenance.extend(terrain.provenance);
-        Ok(Self {
+        Ok(Self::of_parts(parts, terrain.value, warnings, provenance))
+    }
+
+    fn of_parts(parts: AreaParts, terrain: Terrain, warnings: Vec<Warning>, provenance: Vec<String>) -> Self {
+        Self {
             title: parts.title,
             frame: parts.frame,
-            terrain: Arc::new(terrain.value),
+            terrain: Arc::new(terrain),
             fields: parts.fields,
             proposals: parts.proposals,
             hazards: parts.hazards,
             quiet_zones: parts.quiet_zones,
             lanes: parts.lanes,
+            layers: parts.layers,
             home: parts.home,
             start: parts.start,
             drill_sets: parts.drill_sets,
@@ -66,7 +85,8 @@ impl Area {
             provenance,
             warnings,
             is_sample: parts.terrain == TerrainSource::Sample,
-        })
+            places: GonePlaces::default(),
+        }
     }
 }
 

@@ -2,10 +2,11 @@
 
 use super::{Area, AreaRequest, Change, Edit, Swap, collect, named_crs, with_given_crs};
 use crate::error::{LoadError, Loaded, Warning};
+use crate::free_ids::FreeIds;
 use crate::vector::{self, Imported, VectorOptions};
 use sparefield_geometry::fields::model::{Field, Hazard, HazardShape, QuietZone};
 use sparefield_geometry::position::Xy;
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 use std::sync::Arc;
 
 impl Area {
@@ -66,7 +67,7 @@ impl Present<'_> {
     #[must_use]
     pub fn adding(&self, imported: Imported, words: impl Into<String>) -> (Edit, Vec<Warning>) {
         let mut fields: Vec<Field> = self.fields.iter().map(|f| (**f).clone()).collect();
-        let mut ids: HashSet<String> = fields.iter().map(|f| f.id.clone()).collect();
+        let mut ids = FreeIds::of(fields.iter().map(|f| f.id.clone()));
         for mut field in imported.fields {
             field.id = free(&mut ids, &field.id, "field");
             fields.push(field);
@@ -81,12 +82,12 @@ impl Present<'_> {
                 None => changes.push(Change::Field(Swap::add(field))),
             }
         }
-        let mut hazard_ids: HashSet<String> = self.hazards.iter().map(|h| h.id.clone()).collect();
+        let mut hazard_ids = FreeIds::of(self.hazards.iter().map(|h| h.id.clone()));
         for mut hazard in imported.hazards {
             hazard.id = free(&mut hazard_ids, &hazard.id, "hazard");
             changes.push(Change::Hazard(Swap::add(hazard)));
         }
-        let mut quiet_ids: HashSet<String> = self.quiet_zones.iter().map(|q| q.id.clone()).collect();
+        let mut quiet_ids = FreeIds::of(self.quiet_zones.iter().map(|q| q.id.clone()));
         for mut zone in imported.quiet_zones {
             zone.id = free(&mut quiet_ids, &zone.id, "quiet");
             changes.push(Change::QuietZone(Swap::add(zone)));
@@ -175,18 +176,8 @@ fn place_and_size(shape: &HazardShape) -> (Xy, f64) {
     }
 }
 
-/// The identifier, or a free one made from it, which is then taken.
-fn free(ids: &mut HashSet<String>, own: &str, stem: &str) -> String {
-    if !own.is_empty() && ids.insert(own.to_owned()) {
-        return own.to_owned();
-    }
-    let stem = if own.is_empty() { stem } else { own };
-    let mut number = 2_u64;
-    loop {
-        let candidate = format!("{stem}-{number}");
-        if ids.insert(candidate.clone()) {
-            return candidate;
-        }
-        number += 1;
-    }
+/// The identifier, or a free one made from it or from a stem, which is then taken.
+fn free(ids: &mut FreeIds, own: &str, stem: &str) -> String {
+    let named = |own: &str, number: u64| format!("{own}-{number}");
+    if own.is_empty() { ids.numbered(stem, named) } else { ids.take(own, named) }
 }

@@ -122,6 +122,7 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
         hazards: shared(with_ids(hazards.value.hazards, "hazard", |h| &mut h.id)),
         quiet_zones: shared(with_ids(quiet.value.quiet_zones, "quiet", |q| &mut q.id)),
         lanes: Arc::new(lanes(&frame)?),
+        layers: Arc::default(),
         home: Some(Home {
             ends: home.runway.ends.iter().map(end).collect::<Result<_, _>>()?,
             position: home_position,
@@ -140,6 +141,7 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
         provenance: vec!["sample area: invented for demonstration, it shows no real place".to_owned()],
         warnings,
         is_sample: true,
+        places: super::GonePlaces::default(),
     })
 }
 

@@ -2,6 +2,7 @@
 
 use super::error::{AreaFileError, exists};
 use rusqlite::Connection;
+use rusqlite::types::{ToSqlOutput, ValueRef};
 use sparefield_geometry::fields::model::Day;
 use std::path::{Path, PathBuf};
 
@@ -17,7 +18,9 @@ pub(super) fn copy(from: &Connection, to: &Path, replace: bool) -> Result<(), Ar
     let temporary = tempfile::Builder::new().prefix(".copy-").suffix(".gpkg").tempfile_in(folder);
     let temporary = temporary.map_err(|e| AreaFileError::from_io(to, &e))?;
     // SQLite writes into an empty file, and takes everything that is committed, whatever pages it lies in.
-    let name = temporary.path().to_string_lossy().into_owned();
+    // A name need not be text: its bytes go to SQLite as they are.
+    let name = temporary.path().as_os_str().as_encoded_bytes();
+    let name = ToSqlOutput::Borrowed(ValueRef::Text(name));
     from.execute("VACUUM INTO ?1", [name]).map_err(|e| AreaFileError::from_sqlite(to, &e))?;
     temporary.as_file().sync_all().map_err(|e| AreaFileError::from_io(to, &e))?;
     open_to_others(&temporary).map_err(|e| AreaFileError::from_io(to, &e))?;

@@ -173,23 +173,42 @@ impl WindowLock {
         let mut name = path.file_name().unwrap_or_default().to_owned();
         name.push("-open");
         let lock = path.with_file_name(name);
-        let file = std::fs::OpenOptions::new().create(true).truncate(false).write(true).open(&lock);
-        let file = file.map_err(|e| AreaFileError::from_io(path, &e))?;
-        match file.try_lock() {
-            Ok(()) => Ok(Self { file: Some(file), path: lock }),
-            Err(std::fs::TryLockError::WouldBlock) => Err(AreaFileError::new(
-                path,
-                Trouble::InUse,
-                "it is open in another window of Sparefield",
-                "close it there first, or go on there",
-            )),
-            Err(std::fs::TryLockError::Error(e)) => {
-                // Some network disks know no locks; SQLite's own still keep every transaction whole.
-                log::warn!("{}: the file cannot be locked ({e})", lock.display());
-                Ok(Self { file: Some(file), path: lock })
+        loop {
+            let file = std::fs::OpenOptions::new().create(true).truncate(false).write(true).open(&lock);
+            let file = file.map_err(|e| AreaFileError::from_io(path, &e))?;
+            match file.try_lock() {
+                // A window that closed in between took the file away: a lock on it would keep nobody out.
+                Ok(()) if !is_at(&file, &lock) => {}
+                Ok(()) => return Ok(Self { file: Some(file), path: lock }),
+                Err(std::fs::TryLockError::WouldBlock) => {
+                    return Err(AreaFileError::new(
+                        path,
+                        Trouble::InUse,
+                        "it is open in another window of Sparefield",
+                        "close it there first, or go on there",
+                    ));
+                }
+                Err(std::fs::TryLockError::Error(e)) => {
+                    // Some network disks know no locks; SQLite's own still keep every transaction whole.
+                    log::warn!("{}: the file cannot be locked ({e})", lock.display());
+                    return Ok(Self { file: Some(file), path: lock });
+                }
             }
         }
     }
+}
+
+/// Whether an open file is the one that a path leads to.
+#[cfg(unix)]
+fn is_at(file: &std::fs::File, path: &Path) -> bool {
+    use std::os::unix::fs::MetadataExt as _;
+    file.metadata().is_ok_and(|m| Some((m.dev(), m.ino())) == identity(path))
+}
+
+/// Elsewhere a file that is open keeps its name.
+#[cfg(not(unix))]
+fn is_at(_file: &std::fs::File, path: &Path) -> bool {
+    path.exists()
 }
 
 impl Drop for WindowLock {

@@ -1,6 +1,6 @@
 //! What can go wrong with an area file, each in one sentence that says what to do.
 
-use crate::error::{LoadError, LoadErrorKind};
+use crate::error::{LoadError, LoadErrorKind, one_line};
 use rusqlite::ErrorCode;
 use std::path::{Path, PathBuf};
 use thiserror::Error;
@@ -47,7 +47,7 @@ pub struct AreaFileError {
 
 impl AreaFileError {
     pub(super) fn new(path: &Path, trouble: Trouble, problem: impl Into<String>, remedy: impl Into<String>) -> Self {
-        Self { path: path.to_owned(), trouble, problem: problem.into(), remedy: remedy.into() }
+        Self { path: path.to_owned(), trouble, problem: one_line(problem.into()), remedy: one_line(remedy.into()) }
     }
 
     /// What SQLite said, in words.

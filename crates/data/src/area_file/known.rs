@@ -45,7 +45,8 @@ impl EdgeKey {
 /// Rows by identifier, and boundary edges by place and content.
 #[derive(Debug, Default)]
 pub(super) struct Known {
-    rows: HashMap<&'static str, HashMap<String, i64>>,
+    /// Several rows only where undo brought back an identifier that two things had.
+    rows: HashMap<&'static str, HashMap<String, Vec<i64>>>,
     edges: HashMap<EdgeKey, i64>,
     edge_keys: HashMap<i64, EdgeKey>,
 }
@@ -60,7 +61,7 @@ impl Known {
             let mut rows = statement.query([])?;
             while let Some(row) = rows.next()? {
                 let id = super::row::get_text(row, "id")?;
-                known.rows.entry(table).or_default().entry(id).or_insert(row.get(0)?);
+                known.rows.entry(table).or_default().entry(id).or_default().push(row.get(0)?);
             }
         }
         let mut statement = db.prepare("SELECT fid, geom, kind, height_m FROM boundary_edges ORDER BY fid")?;
@@ -80,22 +81,27 @@ impl Known {
         Ok(known)
     }
 
-    pub(super) fn row(&self, table: &'static str, id: &str) -> Option<i64> {
-        self.rows.get(table)?.get(id).copied()
+    /// The rows with an identifier.
+    pub(super) fn rows(&self, table: &'static str, id: &str) -> &[i64] {
+        self.rows.get(table).and_then(|rows| rows.get(id)).map_or(&[], Vec::as_slice)
     }
     pub(super) fn put_row(&mut self, table: &'static str, id: &str, fid: i64) {
-        self.rows.entry(table).or_default().insert(id.to_owned(), fid);
+        let rows = self.rows.entry(table).or_default().entry(id.to_owned()).or_default();
+        if !rows.contains(&fid) {
+            rows.push(fid);
+        }
     }
-    /// Forgets an identifier, unless it has passed to another row meanwhile.
+    /// Forgets that a row has an identifier.
     pub(super) fn drop_row(&mut self, table: &'static str, id: &str, fid: i64) {
-        if let Some(rows) = self.rows.get_mut(table)
-            && rows.get(id) == Some(&fid)
-        {
-            rows.remove(id);
+        if let Some(rows) = self.rows.get_mut(table).and_then(|rows| rows.get_mut(id)) {
+            rows.retain(|known| *known != fid);
         }
     }
     pub(super) fn edge(&self, key: &EdgeKey) -> Option<i64> {
         self.edges.get(key).copied()
+    }
+    pub(super) fn edge_key(&self, fid: i64) -> Option<EdgeKey> {
+        self.edge_keys.get(&fid).copied()
     }
     pub(super) fn put_edge(&mut self, key: EdgeKey, fid: i64) {
         self.drop_edge(fid);

@@ -13,10 +13,15 @@ mod blob;
 mod connect;
 mod drills;
 mod error;
+mod graves;
 mod known;
+mod layers;
+#[cfg(test)]
+mod loss_tests;
 mod read;
 mod row;
 mod schema;
+mod split;
 mod terrain_source;
 #[cfg(test)]
 mod tests;
@@ -29,7 +34,9 @@ use crate::area::Present;
 use crate::area::{Area, Edit, Home, Lane, Proposal, Start, Swap};
 use crate::error::{Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame};
+use crate::imagery::AreaLayers;
 use connect::WindowLock;
+use graves::Graves;
 use known::Known;
 use rusqlite::{Connection, OptionalExtension as _, TransactionBehavior};
 use sparefield_geometry::drill::{DrillResult, DrillSet};
@@ -55,6 +62,8 @@ pub struct AreaParts {
     pub quiet_zones: Arc<Vec<Arc<QuietZone>>>,
     /// Lines for orientation.
     pub lanes: Arc<Vec<Lane>>,
+    /// What is drawn under the fields.
+    pub layers: Arc<AreaLayers>,
     /// Home strip, where one is known.
     pub home: Option<Home>,
     /// A state worth looking at first, where one is known.
@@ -84,6 +93,7 @@ impl AreaParts {
             hazards: Arc::clone(&area.hazards),
             quiet_zones: Arc::clone(&area.quiet_zones),
             lanes: Arc::clone(&area.lanes),
+            layers: Arc::clone(&area.layers),
             home: area.home.clone(),
             start: area.start.clone(),
             drill_sets: Arc::clone(&area.drill_sets),
@@ -101,6 +111,8 @@ pub struct AreaFile {
     srs_id: i32,
     /// Which row holds what; `None` until it is needed, and again after a write that failed.
     known: Option<Known>,
+    /// Rows taken away since it was opened.
+    graves: Graves,
     /// SQLite's count of changes by others, as of the last look.
     version: i64,
     /// Which file it is on its disk, whatever its name.
@@ -156,7 +168,17 @@ impl AreaFile {
                 let identity = connect::identity(path);
                 let path = path.to_owned();
                 let read_only = Some(problem);
-                let file = Self { db, path, srs_id, known: None, version: 0, identity, read_only, _lock: None };
+                let file = Self {
+                    db,
+                    path,
+                    srs_id,
+                    known: None,
+                    graves: Graves::default(),
+                    version: 0,
+                    identity,
+                    read_only,
+                    _lock: None,
+                };
                 Ok(Loaded { value: (file, loaded.value), warnings, provenance: loaded.provenance })
             }
             other => other,
@@ -186,16 +208,29 @@ impl AreaFile {
             warnings.push(Warning { place: String::new(), message });
         }
         let (parts, content) = parts(&db, path, progress)?;
-        if !content.new_ids.is_empty() {
-            let kept = db
-                .transaction_with_behavior(TransactionBehavior::Immediate)
-                .and_then(|tx| read::keep_ids(&tx, &content.new_ids).and_then(|()| tx.commit()));
+        if !(content.new_ids.is_empty() && content.splits.is_empty()) {
+            let srs_id = schema::srs_id(&parts.frame);
+            let kept = db.transaction_with_behavior(TransactionBehavior::Immediate).and_then(|tx| {
+                read::keep_ids(&tx, &content.new_ids)?;
+                content.splits.iter().try_for_each(|split| split.write(&tx, srs_id))?;
+                tx.commit()
+            });
             kept.map_err(|e| sqlite(&e))?;
         }
         warnings.extend(content.warnings);
         let (srs_id, identity) = (schema::srs_id(&parts.frame), connect::identity(path));
         let path = path.to_owned();
-        let mut file = Self { db, path, srs_id, known: None, version: 0, identity, read_only: None, _lock: Some(lock) };
+        let mut file = Self {
+            db,
+            path,
+            srs_id,
+            known: None,
+            graves: Graves::default(),
+            version: 0,
+            identity,
+            read_only: None,
+            _lock: Some(lock),
+        };
         file.version = file.changes_by_others().map_err(|e| AreaFileError::from_sqlite(&file.path, &e))?;
         let provenance = vec![format!("{}: area file (GeoPackage), {}", file.path.display(), parts.frame.name())];
         Ok(Loaded { value: (file, parts), warnings, provenance })
@@ -207,7 +242,17 @@ impl AreaFile {
         connect::for_writing(&db, path)?;
         let (srs_id, identity) = (schema::srs_id(frame), connect::identity(path));
         let path = path.to_owned();
-        let mut file = Self { db, path, srs_id, known: None, version: 0, identity, read_only: None, _lock: Some(lock) };
+        let mut file = Self {
+            db,
+            path,
+            srs_id,
+            known: None,
+            graves: Graves::default(),
+            version: 0,
+            identity,
+            read_only: None,
+            _lock: Some(lock),
+        };
         file.version = file.changes_by_others().map_err(|e| AreaFileError::from_sqlite(&file.path, &e))?;
         Ok(file)
     }
@@ -299,10 +344,11 @@ impl AreaFile {
             Some(known) => known,
             None => Known::read(&tx)?,
         };
-        let mut writer = Writer::new(&tx, &mut known, self.srs_id);
+        let mut writer = Writer::new(&tx, &mut known, &self.graves, self.srs_id, &self.path);
         act(&mut writer)?;
-        writer.finish()?;
+        let dug = writer.finish()?;
         tx.commit()?;
+        self.graves.extend(dug);
         self.version = seen;
         // After a failure what is known is read anew, since it may tell of rows that were rolled back.
         self.known = Some(known);
@@ -348,8 +394,9 @@ fn fill(db: &Connection, parts: &AreaParts, path: &Path) -> rusqlite::Result<()>
     schema::put_meta(&tx, "program_version", env!("CARGO_PKG_VERSION"))?;
     schema::put_meta(&tx, "title", &parts.title)?;
     put_setting(&tx, TERRAIN, &parts.terrain.relative_to(path))?;
-    let mut known = Known::default();
-    let mut writer = Writer::new(&tx, &mut known, schema::srs_id(&parts.frame));
+    layers::put(&tx, &parts.layers, path)?;
+    let (mut known, graves) = (Known::default(), Graves::default());
+    let mut writer = Writer::new(&tx, &mut known, &graves, schema::srs_id(&parts.frame), path);
     parts.fields.iter().try_for_each(|field| writer.insert_whole(field))?;
     parts.proposals.iter().try_for_each(|proposal| writer.insert_whole(proposal))?;
     parts.hazards.iter().try_for_each(|hazard| writer.insert_whole(hazard))?;
@@ -389,13 +436,16 @@ fn copy_of(db: &Connection, path: &Path, to: &Path, replace: bool) -> Result<(),
     }
     let terrain: Option<TerrainSource> = setting(db, TERRAIN).map_err(|e| AreaFileError::from_sqlite(path, &e))?;
     let terrain = terrain.unwrap_or_default();
+    let drawn = layers::get(db, path).map_err(|e| AreaFileError::from_sqlite(path, &e))?;
     backup::copy(db, to, replace)?;
-    // Seen from there the terrain lies elsewhere.
+    // Seen from there the terrain and the images lie elsewhere.
     let written = terrain.resolved_at(path).relative_to(to);
-    if written != terrain {
+    let drawn = drawn.filter(|drawn| !drawn.list.is_empty());
+    if written != terrain || drawn.is_some() {
         let sqlite = |e: &rusqlite::Error| AreaFileError::from_sqlite(to, e);
         let db = connect::open(to, true)?;
         put_setting(&db, TERRAIN, &written).map_err(|e| sqlite(&e))?;
+        drawn.iter().try_for_each(|drawn| layers::put(&db, drawn, to)).map_err(|e| sqlite(&e))?;
         db.close().map_err(|(_, e)| sqlite(&e))?;
     }
     Ok(())
@@ -438,6 +488,11 @@ fn parts(db: &Connection, path: &Path, progress: &dyn Progress) -> Result<(AreaP
     let title = schema::meta(db, "title").map_err(|e| sqlite(&e))?.unwrap_or_default();
     let terrain: Option<TerrainSource> = setting(db, TERRAIN).map_err(|e| sqlite(&e))?;
     let mut content = read::content(db).map_err(|e| sqlite(&e))?;
+    let drawn = layers::get(db, path).map_err(|e| sqlite(&e))?;
+    if drawn.is_none() && layers::are_named(db).map_err(|e| sqlite(&e))? {
+        let message = "the list of images and other layers cannot be read, so none is shown; add them again".to_owned();
+        content.warnings.push(Warning { place: path.display().to_string(), message });
+    }
     let parts = AreaParts {
         title,
         frame: Arc::new(frame),
@@ -446,6 +501,7 @@ fn parts(db: &Connection, path: &Path, progress: &dyn Progress) -> Result<(AreaP
         hazards: shared(&mut content.hazards),
         quiet_zones: shared(&mut content.quiet_zones),
         lanes: Arc::new(std::mem::take(&mut content.lanes)),
+        layers: Arc::new(drawn.unwrap_or_default()),
         home: content.home.take(),
         start: content.start.take(),
         drill_sets: shared(&mut content.drill_sets),

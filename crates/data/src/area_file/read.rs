@@ -3,7 +3,8 @@
 
 use super::drills;
 use super::known::{Ends, WITH_ID};
-use super::row::{edges_of, get_number, get_shapes, get_text, poles_of};
+use super::row::{area, edges_of, get_number, get_shapes, get_text, is_height, poles_of};
+use super::split::Split;
 use crate::area::{Home, Lane, LaneKind, Proposal, RunwayEnd, Start};
 use crate::error::Warning;
 use crate::quantity::{ReportedWind, parse_day};
@@ -37,12 +38,14 @@ pub(super) struct Content {
     pub(super) drill_results: Vec<DrillResult>,
     /// Identifiers given to rows that had none of their own: table, row, identifier.
     pub(super) new_ids: Vec<(&'static str, i64, String)>,
+    /// Rows that hold several things.
+    pub(super) splits: Vec<Split>,
     pub(super) warnings: Vec<Warning>,
 }
 
 /// Reads every table.
 pub(super) fn content(db: &Connection) -> rusqlite::Result<Content> {
-    let mut reader = Reader { db, notes: Notes::default(), ids: Ids::default() };
+    let mut reader = Reader { db, notes: Notes::default(), ids: Ids::read(db)?, splits: Vec::new() };
     let mut content = Content::default();
     let fields = reader.fields("fields", |field, _, _| Ok(field))?;
     content.fields = reader.with_edges(fields)?;
@@ -56,39 +59,61 @@ pub(super) fn content(db: &Connection) -> rusqlite::Result<Content> {
     content.drill_sets = drills::sets(db, &mut reader.notes)?;
     content.drill_results = drills::results(db, &mut reader.notes)?;
     content.new_ids = reader.ids.new;
+    content.splits = reader.splits;
     content.warnings = reader.notes.into_warnings();
     Ok(content)
 }
 
-/// Identifiers seen, table by table.
+/// Identifiers, table by table.
 #[derive(Default)]
 struct Ids {
+    /// Those that rows have.
+    own: HashMap<&'static str, HashSet<String>>,
+    /// Those given to things so far.
     used: HashMap<&'static str, HashSet<String>>,
     new: Vec<(&'static str, i64, String)>,
 }
 
 impl Ids {
+    fn read(db: &Connection) -> rusqlite::Result<Self> {
+        let mut ids = Self::default();
+        for table in WITH_ID {
+            let mut statement = db.prepare(&format!("SELECT id FROM {table} WHERE id IS NOT NULL"))?;
+            let mut rows = statement.query([])?;
+            while let Some(row) = rows.next()? {
+                ids.own.entry(table).or_default().insert(get_text(row, "id")?);
+            }
+        }
+        Ok(ids)
+    }
+
     /// The identifier of a row: its own, or a free one where it has none or another row has it.
     fn take(&mut self, table: &'static str, fid: i64, own: String, notes: &mut Notes) -> String {
-        let used = self.used.entry(table).or_default();
-        if !own.is_empty() && used.insert(own.clone()) {
+        if !own.is_empty() && self.used.entry(table).or_default().insert(own.clone()) {
             return own;
         }
         let stem = if own.is_empty() { table.trim_end_matches('s') } else { &own };
-        let mut number = fid;
-        let free = loop {
-            let candidate = format!("{stem}-{number}");
-            if used.insert(candidate.clone()) {
-                break candidate;
-            }
-            number = number.wrapping_add(1);
-        };
+        let free = self.free(table, &format!("{stem}-"), fid);
         if !own.is_empty() {
             let message = format!("there is more than one “{own}”; this one is called “{free}” now");
             notes.add("identifiers that were there twice", place(table, fid), message);
         }
         self.new.push((table, fid, free.clone()));
         free
+    }
+
+    /// A stem and the next number from one on that make an identifier which no row has.
+    fn free(&mut self, table: &'static str, stem: &str, from: i64) -> String {
+        let own = self.own.entry(table).or_default();
+        let used = self.used.entry(table).or_default();
+        let mut number = from;
+        loop {
+            let candidate = format!("{stem}{number}");
+            if !own.contains(&candidate) && used.insert(candidate.clone()) {
+                return candidate;
+            }
+            number = number.wrapping_add(1);
+        }
     }
 }
 
@@ -110,6 +135,7 @@ struct Reader<'a> {
     db: &'a Connection,
     notes: Notes,
     ids: Ids,
+    splits: Vec<Split>,
 }
 
 impl Reader<'_> {
@@ -141,47 +167,85 @@ impl Reader<'_> {
         })
     }
 
-    /// The outline and holes of a row, cleaned only where it needs it.
-    fn polygon(&mut self, row: &Row<'_>, at: &str) -> rusqlite::Result<Option<Outline>> {
+    /// A height above ground; `None` for nothing and for what cannot be one, which is told.
+    fn height(&mut self, row: &Row<'_>, column: &str, at: &str) -> rusqlite::Result<Option<f64>> {
+        let height = get_number(row, column)?.filter(|h| is_height(*h));
+        let text = get_text(row, column)?;
+        if height.is_none() && !text.trim().is_empty() {
+            let message = format!("“{}” is not a height; its height counts as unknown", shortened(&text));
+            self.notes.add("heights not understood", at, message);
+        }
+        Ok(height)
+    }
+
+    /// The identifiers of several things in one row, the first being that of the row; each gets a row of its own when
+    /// the file is written.
+    fn split(&mut self, table: &'static str, fid: i64, id: String, shapes: Vec<HazardShape>) -> Vec<String> {
+        let mut ids = vec![id.clone()];
+        let mut shapes = shapes.into_iter();
+        let Some(first) = shapes.next().filter(|_| shapes.len() > 0) else { return ids };
+        let mut others = Vec::new();
+        for (number, shape) in (2..).zip(shapes) {
+            let own = self.ids.free(table, &format!("{id} part "), number);
+            ids.push(own.clone());
+            others.push((own, shape));
+        }
+        let message = format!("it is in {} parts; each is a thing of its own now", ids.len());
+        self.notes.add("shapes of several parts", place(table, fid), message);
+        self.splits.push(Split { table, fid, first, others });
+        ids
+    }
+
+    /// The outlines and holes of a row, cleaned only where they need it.
+    fn polygons(&mut self, row: &Row<'_>, at: &str) -> rusqlite::Result<Vec<Outline>> {
         let kind = "outlines that cannot be used";
         let stays = "it is not shown and stays in the file as it is";
-        let mut areas = match get_shapes(row)? {
+        let areas = match get_shapes(row)? {
             Ok(shapes) => shapes
                 .into_iter()
                 .filter_map(|s| if let HazardShape::Area { outer, holes } = s { Some((outer, holes)) } else { None })
                 .collect::<Vec<_>>(),
             Err(why) => {
                 self.notes.add(kind, at, format!("{why}; {stays}"));
-                return Ok(None);
+                return Ok(Vec::new());
             }
         };
-        let largest = |areas: &[Outline]| {
-            let size = |i: &usize| ring_area(&areas[*i].0).abs();
-            (0..areas.len()).max_by(|a, b| size(a).total_cmp(&size(b)))
-        };
-        let Some(index) = largest(&areas) else {
+        if areas.is_empty() {
             self.notes.add(kind, at, format!("it has no outline; {stays}"));
-            return Ok(None);
-        };
-        if areas.len() > 1 {
-            self.notes.add("outlines of several areas", at, "it has several areas; only the largest is shown");
         }
-        let (outer, holes) = areas.swap_remove(index);
-        let ring = Ring { edges: vec![BoundaryEdge::UNKNOWN; outer.len()], points: outer.clone() };
-        match clean_polygon(ring, holes.clone()) {
-            Ok(cleaned) if cleaned.repairs.is_empty() && ring_area(&outer) > 0.0 => Ok(Some((outer, holes))),
-            Ok(cleaned) => {
-                for repair in &cleaned.repairs {
-                    self.notes.add("outlines that were repaired", at, repair.clone());
+        let mut all = Vec::new();
+        for (outer, holes) in areas {
+            let ring = Ring { edges: vec![BoundaryEdge::UNKNOWN; outer.len()], points: outer.clone() };
+            match clean_polygon(ring, holes.clone()) {
+                Ok(cleaned) if cleaned.repairs.is_empty() && ring_area(&outer) > 0.0 => all.push((outer, holes)),
+                Ok(cleaned) => {
+                    for repair in &cleaned.repairs {
+                        self.notes.add("outlines that were repaired", at, repair.clone());
+                    }
+                    all.extend(cleaned.parts.into_iter().map(|p| (p.outer.points, p.holes)));
                 }
-                let mut parts: Vec<_> = cleaned.parts.into_iter().map(|p| (p.outer.points, p.holes)).collect();
-                Ok(largest(&parts).map(|i| parts.swap_remove(i)))
-            }
-            Err(fault) => {
-                self.notes.add(kind, at, format!("{}; {stays}", fault.words()));
-                Ok(None)
+                // The row is as it was, and no part of it is taken for the whole.
+                Err(fault) => {
+                    self.notes.add(kind, at, format!("{}; {stays}", fault.words()));
+                    return Ok(Vec::new());
+                }
             }
         }
+        // The largest keeps the name.
+        all.sort_by(|(a, _), (b, _)| ring_area(b).abs().total_cmp(&ring_area(a).abs()));
+        Ok(all)
+    }
+
+    /// The outlines of a row as things, each with its identifier.
+    fn named_polygons(
+        &mut self,
+        (table, fid): (&'static str, i64),
+        id: String,
+        row: &Row<'_>,
+    ) -> rusqlite::Result<Vec<(String, Outline)>> {
+        let outlines = self.polygons(row, &place(table, fid))?;
+        let ids = self.split(table, fid, id, outlines.iter().map(|(outer, holes)| area(outer, holes)).collect());
+        Ok(ids.into_iter().zip(outlines).collect())
     }
 
     /// Fields of a table, without what stands on their sides.
@@ -202,14 +266,14 @@ impl Reader<'_> {
             let foreign = own.is_empty();
             // An outline that cannot be shown keeps its identifier.
             let id = self.ids.take(table, fid, own, &mut self.notes);
-            let Some((outer, holes)) = self.polygon(row, &at)? else { continue };
+            let (months, photographs) = (months.remove(&fid), photographs.remove(&fid));
+            let outlines = self.named_polygons((table, fid), id, row)?;
+            if outlines.is_empty() {
+                continue;
+            }
             let (surface, stock) = (get_text(row, "surface")?, get_text(row, "stock")?);
-            let field = Field {
-                id,
+            let facts = Field {
                 name: get_text(row, "name")?,
-                edges: vec![BoundaryEdge::UNKNOWN; outer.len()],
-                outer,
-                holes,
                 surface: self.word(&surface, &at, Surface::from_words(&surface), Surface::Unknown),
                 stock: self.word(&stock, &at, Stock::from_words(&stock), Stock::Unknown),
                 surveyed: self.day(&get_text(row, "surveyed")?, &at),
@@ -217,18 +281,25 @@ impl Reader<'_> {
                 calendar: Calendar {
                     year: get_number(row, "crop_year")?.filter(|y| y.fract() == 0.0).map(|y| y as i32),
                     crop: get_text(row, "crop")?,
-                    months: months.remove(&fid).unwrap_or_default(),
+                    months: months.unwrap_or_default(),
                 },
                 remarks: Remarks {
                     hazards: get_text(row, "hazard_remarks")?,
                     access: get_text(row, "access")?,
                     permission: get_text(row, "permission")?,
-                    photographs: photographs.remove(&fid).unwrap_or_default(),
+                    photographs: photographs.unwrap_or_default(),
                 },
                 notes: get_text(row, "notes")?,
                 other: self.pairs(&get_text(row, "other")?, &at),
+                ..Field::default()
             };
-            all.push(Placed { thing: make(field, row, self)?, fid, foreign });
+            for (part, (id, (outer, holes))) in outlines.into_iter().enumerate() {
+                let edges = vec![BoundaryEdge::UNKNOWN; outer.len()];
+                let field = Field { id, outer, holes, edges, ..facts.clone() };
+                // Links to edges belong to the first part; those of the others are found by place.
+                let foreign = foreign || part > 0;
+                all.push(Placed { thing: make(field, row, self)?, fid, foreign });
+            }
         }
         Ok(all)
     }
@@ -364,7 +435,7 @@ impl Reader<'_> {
             let at = place("boundary_edges", fid);
             let kind = get_text(row, "kind")?;
             let kind = self.word(&kind, &at, EdgeKind::from_words(&kind), EdgeKind::Unknown);
-            let edge = BoundaryEdge { kind, height_m: get_number(row, "height_m")? };
+            let edge = BoundaryEdge { kind, height_m: self.height(row, "height_m", &at)? };
             match get_shapes(row)? {
                 Ok(shapes) => {
                     let lines =
@@ -399,20 +470,21 @@ impl Reader<'_> {
                     self.notes.add(
                         "heights not understood",
                         &at,
-                        "its pole heights are no numbers and count as unknown",
+                        "one of its pole heights is none; they count as unknown",
                     );
                     Vec::new()
                 })
             };
             let hazard = Hazard {
-                height_m: get_number(row, "height_m")?,
+                height_m: self.height(row, "height_m", &at)?,
                 pole_heights_m,
                 name: get_text(row, "name")?,
                 other: self.pairs(&get_text(row, "other")?, &at),
                 // What is in the way is never left out because it is drawn in several parts.
                 ..Hazard::new(id.clone(), kind, HazardShape::Line(Vec::new()))
             };
-            for (part, shape) in shapes.into_iter().enumerate() {
+            let ids = self.split("hazards", fid, id, shapes.clone());
+            for (id, shape) in ids.into_iter().zip(shapes) {
                 let poles = match &shape {
                     HazardShape::Line(line) if hazard.pole_heights_m.len() == line.len() => {
                         hazard.pole_heights_m.clone()
@@ -425,7 +497,6 @@ impl Reader<'_> {
                         Vec::new()
                     }
                 };
-                let id = if part == 0 { id.clone() } else { format!("{id} part {}", part + 1) };
                 all.push(Hazard { id, shape, pole_heights_m: poles, ..hazard.clone() });
             }
         }
@@ -440,15 +511,25 @@ impl Reader<'_> {
             let fid: i64 = row.get("fid")?;
             let at = place("quiet_zones", fid);
             let id = self.ids.take("quiet_zones", fid, get_text(row, "id")?, &mut self.notes);
-            let Some((outer, _)) = self.polygon(row, &at)? else { continue };
+            let outlines = self.named_polygons(("quiet_zones", fid), id, row)?;
+            if outlines.is_empty() {
+                continue;
+            }
             let kind = get_text(row, "kind")?;
             let kind = self.word(&kind, &at, QuietKind::from_words(&kind), QuietKind::Other);
-            let below_agl_m = get_number(row, "below_agl_m")?.unwrap_or_else(|| {
+            let below_agl_m = self.height(row, "below_agl_m", &at)?.unwrap_or_else(|| {
                 let message = "it does not say below which height it is not to be overflown; 500 ft were taken";
                 self.notes.add("quiet zones without height", &at, message);
                 QUIET_BELOW_M
             });
-            all.push(QuietZone { id, kind, name: get_text(row, "name")?, outer, below_agl_m });
+            let name = get_text(row, "name")?;
+            all.extend(outlines.into_iter().map(|(id, (outer, _))| QuietZone {
+                id,
+                kind,
+                name: name.clone(),
+                outer,
+                below_agl_m,
+            }));
         }
         Ok(all)
     }

@@ -201,7 +201,7 @@ pub(super) fn edges_of(text: &str) -> Option<Vec<BoundaryEdge>> {
             return Some(BoundaryEdge { kind, height_m: None });
         }
         let (kind, height) = part.trim().rsplit_once(' ')?;
-        let height_m = height.parse::<f64>().ok().filter(|h| h.is_finite())?;
+        let height_m = height.parse().ok().filter(|h| is_height(*h))?;
         Some(BoundaryEdge { kind: EdgeKind::from_words(kind)?, height_m: Some(height_m) })
     };
     if text.trim().is_empty() { Some(Vec::new()) } else { text.split(';').map(one).collect() }
@@ -217,9 +217,19 @@ fn poles_text(hazard: &Hazard) -> String {
 pub(super) fn poles_of(text: &str) -> Option<Vec<Option<f64>>> {
     let one = |part: &str| match part.trim() {
         "" => Some(None),
-        height => height.parse::<f64>().ok().filter(|h| h.is_finite()).map(Some),
+        height => height.parse().ok().filter(|h| is_height(*h)).map(Some),
     };
     text.split(';').map(one).collect()
+}
+
+/// Whether a number can be a height above ground, metres. However high, it was written by a person.
+pub(super) fn is_height(metres: f64) -> bool {
+    metres.is_finite() && metres >= 0.0
+}
+
+/// A name as SQL has it.
+pub(super) fn quoted(name: &str) -> String {
+    format!("\"{}\"", name.replace('"', "\"\""))
 }
 
 /// A text of a row, whatever type another program gave it; empty for nothing.
@@ -244,22 +254,22 @@ pub(super) fn get_number(row: &Row<'_>, column: &str) -> rusqlite::Result<Option
 }
 
 /// The shapes of a row's geometry, or what is wrong with it.
-pub(super) fn get_shapes(row: &Row<'_>) -> rusqlite::Result<Result<Vec<HazardShape>, &'static str>> {
+pub(super) fn get_shapes(row: &Row<'_>) -> rusqlite::Result<Result<Vec<HazardShape>, String>> {
     Ok(match row.get_ref("geom")? {
         ValueRef::Blob(bytes) => blob::decode(bytes).and_then(finite),
         ValueRef::Null => Ok(Vec::new()),
-        _ => Err("its geometry is no geometry"),
+        _ => Err("its geometry is no geometry".to_owned()),
     })
 }
 
-fn finite(shapes: Vec<HazardShape>) -> Result<Vec<HazardShape>, &'static str> {
+fn finite(shapes: Vec<HazardShape>) -> Result<Vec<HazardShape>, String> {
     let all = |points: &[Xy]| points.iter().all(|p| p.x.is_finite() && p.y.is_finite());
     let good = shapes.iter().all(|shape| match shape {
         HazardShape::Point(p) => all(std::slice::from_ref(p)),
         HazardShape::Line(line) => all(line),
         HazardShape::Area { outer, holes } => all(outer) && holes.iter().all(|h| all(h)),
     });
-    if good { Ok(shapes) } else { Err("its geometry has a coordinate that is not a number") }
+    if good { Ok(shapes) } else { Err("its geometry has a coordinate that is not a number".to_owned()) }
 }
 
 #[cfg(test)]

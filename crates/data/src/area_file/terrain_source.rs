@@ -46,7 +46,7 @@ impl TerrainSource {
 }
 
 /// A file as seen from a folder, with `/` between its parts; absolute where they share nothing but the root.
-fn relative(file: &Path, folder: &Path) -> PathBuf {
+pub(super) fn relative(file: &Path, folder: &Path) -> PathBuf {
     let whole = |p: &Path| std::fs::canonicalize(p).or_else(|_missing| std::path::absolute(p)).unwrap_or(p.to_owned());
     let (file, folder) = (whole(file), whole(folder));
     let shared = file.components().zip(folder.components()).take_while(|(a, b)| a == b);

@@ -1,6 +1,7 @@
 use super::*;
 use crate::area::{Change, Swap};
 use crate::error::NoProgress;
+use crate::imagery::{GroundLayer, LayerKind, LayerSpec};
 use proptest::prelude::*;
 use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, HazardKind, HazardShape, QuietKind, Stock, Surface};
 use sparefield_geometry::position::{LonLat, Xy};
@@ -21,6 +22,7 @@ pub(super) fn bare(fields: Vec<Field>) -> AreaParts {
         hazards: Arc::default(),
         quiet_zones: Arc::default(),
         lanes: Arc::default(),
+        layers: Arc::default(),
         home: None,
         start: None,
         drill_sets: Arc::default(),
@@ -99,6 +101,72 @@ fn every_edit_is_in_the_file_when_it_returns() {
         file.write(&edit).unwrap();
         assert_eq!(read(&path, &NoProgress).unwrap().value, AreaParts::of(&area, TerrainSource::Sample));
     }
+}
+
+#[test]
+fn layers_are_kept_by_their_place_beside_the_area_and_every_change_of_them_is_an_edit() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = std::fs::canonicalize(folder.path()).unwrap();
+    let (areas, images) = (root.join("areas"), root.join("images"));
+    std::fs::create_dir_all(&areas).unwrap();
+    std::fs::create_dir_all(&images).unwrap();
+    std::fs::write(images.join("summer.tif"), "an image").unwrap();
+    let path = areas.join("home.gpkg");
+    let (parts, mut area) = sample();
+    let mut file = AreaFile::create(&path, &parts).unwrap();
+    let mut summer = LayerSpec::new(&images.join("summer.tif"), LayerKind::Imagery);
+    summer.opacity = 0.35;
+    let paths = LayerSpec { visible: false, ..LayerSpec::new(&root.join("paths.kml"), LayerKind::Background) };
+    let drawn =
+        AreaLayers { list: vec![paths, summer], ground: GroundLayer::Slope, ground_opacity: 0.5, contours: false };
+    let edit = Edit::new("layers", vec![Change::Layers(Swap::replace(&area.layers, drawn.clone()))]);
+    for edit in [edit.clone(), edit.inverse(), edit.clone()] {
+        area.apply(&edit).unwrap();
+        file.write(&edit).unwrap();
+        assert_eq!(read(&path, &NoProgress).unwrap().value.layers, area.layers);
+    }
+    assert_eq!(*area.layers, drawn);
+    assert!(area.apply(&edit).is_err(), "the layers are no longer what they were before");
+    let written: String = Connection::open(&path)
+        .unwrap()
+        .query_row("SELECT value FROM sparefield_settings WHERE key = 'layers'", [], |row| row.get(0))
+        .unwrap();
+    assert!(written.contains("../images/summer.tif") && !written.contains(root.to_str().unwrap()), "{written}");
+    // A copy elsewhere finds the same images.
+    file.save_copy(&root.join("copy.gpkg"), false).unwrap();
+    assert_eq!(*read(&root.join("copy.gpkg"), &NoProgress).unwrap().value.layers, drawn);
+    drop(file);
+    // The whole folder may be moved.
+    let moved = root.join("moved");
+    std::fs::create_dir(&moved).unwrap();
+    std::fs::rename(&areas, moved.join("areas")).unwrap();
+    std::fs::rename(&images, moved.join("images")).unwrap();
+    let there = read(&moved.join("areas/home.gpkg"), &NoProgress).unwrap().value.layers;
+    assert_eq!(there.list[1].path, moved.join("images/summer.tif"));
+    sql(&moved.join("areas/home.gpkg"), "UPDATE sparefield_settings SET value = '[7' WHERE key = 'layers'");
+    let damaged = read(&moved.join("areas/home.gpkg"), &NoProgress).unwrap();
+    assert_eq!(*damaged.value.layers, AreaLayers::default());
+    assert!(damaged.warnings.iter().any(|w| w.message.contains("list of images")), "{:?}", damaged.warnings);
+}
+
+#[test]
+fn of_two_things_with_one_identifier_each_keeps_its_own_row() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    let (first, second) = (square(1), Field { id: square(1).id, ..square(5) });
+    let own = Field { id: "own".into(), ..second.clone() };
+    let mut file = AreaFile::create(&path, &bare(vec![first.clone(), own.clone()])).unwrap();
+    // Undo brings the common identifier back.
+    let undone = Edit::new("undo", vec![Change::Field(Swap::replace(&Arc::new(own), second.clone()))]);
+    file.write(&undone).unwrap();
+    let (first, second) = (Arc::new(first), Arc::new(second));
+    file.write(&note(&second, "the second")).unwrap();
+    file.write(&note(&first, "the first")).unwrap();
+    drop(file);
+    let read = read(&path, &NoProgress).unwrap().value.fields;
+    assert_eq!(read.iter().map(|f| f.notes.as_str()).collect::<Vec<_>>(), ["the first", "the second"]);
+    assert_eq!((&read[0].outer, &read[1].outer), (&first.outer, &second.outer));
+    assert_ne!(read[0].id, read[1].id, "on opening each gets one of its own");
 }
 
 fn note(field: &Arc<Field>, words: &str) -> Edit {
@@ -180,7 +248,10 @@ fn rows_of_others_get_identifiers_and_keep_them() {
     let ids = |parts: &AreaParts| parts.fields.iter().map(|f| f.id.clone()).collect::<Vec<_>>();
     assert_eq!(ids(&loaded.value.1), ["field-0", "field-2", "field-0-3"]);
     let words: Vec<_> = loaded.warnings.iter().map(ToString::to_string).collect();
-    assert!(words.iter().any(|w| w.contains("fields, row 4: its geometry ends too early")), "{words:?}");
+    assert!(
+        words.iter().any(|w| w.contains("fields, row 4: its geometry counts more points or parts than it holds")),
+        "{words:?}"
+    );
     assert!(words.iter().any(|w| w.contains("fields, row 5: it has no outline")), "{words:?}");
     // A copied field stands where the first does, so the same stands on its sides.
     assert_eq!(loaded.value.1.fields[1].edges, square(0).edges);
@@ -342,8 +413,8 @@ fn of_schema_1(path: &Path) -> Field {
     let mut field = square(0);
     let db = connect::make(path).unwrap();
     schema::create_v1(&db, &bare(Vec::new()).frame).unwrap();
-    let mut known = Known::default();
-    let mut writer = Writer::new(&db, &mut known, 32_630);
+    let (mut known, graves) = (Known::default(), Graves::default());
+    let mut writer = Writer::new(&db, &mut known, &graves, 32_630, Path::new("a.gpkg"));
     writer.insert_whole(&Arc::new(field.clone())).unwrap();
     field.remarks.photographs = vec!["gate.jpg".into(), "from the air, “low”.jpg".into()];
     let list = serde_json::to_string(&field.remarks.photographs).unwrap();
@@ -511,7 +582,7 @@ fn a_copy_holds_everything_and_finds_the_terrain() {
         ..bare(vec![square(0)])
     };
     let mut file = AreaFile::create(&path, &parts).unwrap();
-    file.put_setting("layers", &["relief", "slope"]).unwrap();
+    file.put_setting("shown", &["relief", "slope"]).unwrap();
     let copy = other.join("copy.gpkg");
     file.save_copy(&copy, false).unwrap();
     assert_eq!(file.save_copy(&copy, false).unwrap_err().trouble, Trouble::Exists);
@@ -519,9 +590,9 @@ fn a_copy_holds_everything_and_finds_the_terrain() {
     let loaded = opened(&copy);
     let TerrainSource::Files { files: found, .. } = &loaded.value.1.terrain else { panic!() };
     assert_eq!(found, &[other.join("../heights.tif")]);
-    assert_eq!(loaded.value.0.setting::<Vec<String>>("layers").unwrap().unwrap(), ["relief", "slope"]);
+    assert_eq!(loaded.value.0.setting::<Vec<String>>("shown").unwrap().unwrap(), ["relief", "slope"]);
     assert_eq!(loaded.value.1.fields, parts.fields);
-    assert_eq!(loaded.value.0.setting::<String>("layers").unwrap(), None, "a setting of another kind is none");
+    assert_eq!(loaded.value.0.setting::<String>("shown").unwrap(), None, "a setting of another kind is none");
 }
 
 prop_compose! {

@@ -2,30 +2,45 @@
 
 use super::blob;
 use super::drills;
+use super::graves::{Buried, Graves};
 use super::known::{EdgeKey, Ends, Known};
-use super::row::Stored;
+use super::layers;
+use super::row::{Column, Stored, quoted};
 use super::schema;
 use crate::area::{Change, Edit, Home, Identified, Swap};
 use rusqlite::types::Value;
-use rusqlite::{Connection, params, params_from_iter};
+use rusqlite::{Connection, OptionalExtension as _, params, params_from_iter};
 use sparefield_geometry::drill::{DrillResult, DrillSet};
 use sparefield_geometry::fields::model::{BoundaryEdge, Field, HazardShape};
 use sparefield_geometry::position::Xy;
 use std::collections::{BTreeMap, HashMap};
+use std::path::Path;
 use std::sync::Arc;
 
 /// The hand that writes: one transaction's view of the file.
 pub(super) struct Writer<'a> {
     db: &'a Connection,
     known: &'a mut Known,
+    /// What was taken away before.
+    graves: &'a Graves,
+    /// What this transaction takes away.
+    dug: Graves,
     srs_id: i32,
+    /// Where the file is, for what is named by its place relative to it.
+    path: &'a Path,
     /// Tables written to, with the extent of what was written.
     touched: BTreeMap<&'static str, Option<(Xy, Xy)>>,
 }
 
 impl<'a> Writer<'a> {
-    pub(super) fn new(db: &'a Connection, known: &'a mut Known, srs_id: i32) -> Self {
-        Self { db, known, srs_id, touched: BTreeMap::new() }
+    pub(super) fn new(
+        db: &'a Connection,
+        known: &'a mut Known,
+        graves: &'a Graves,
+        srs_id: i32,
+        path: &'a Path,
+    ) -> Self {
+        Self { db, known, graves, dug: Graves::default(), srs_id, path, touched: BTreeMap::new() }
     }
 
     /// Writes every change of an edit. The caller holds the transaction.
@@ -44,13 +59,17 @@ impl<'a> Writer<'a> {
                     let title = swap.after.as_deref().map_or("", String::as_str);
                     schema::put_meta(self.db, "title", title)?;
                 }
+                Change::Layers(swap) => {
+                    let layers = swap.after.clone().unwrap_or_default();
+                    layers::put(self.db, &layers, self.path)?;
+                }
             }
         }
         Ok(())
     }
 
-    /// Brings the table of contents up to date. Called last.
-    pub(super) fn finish(self) -> rusqlite::Result<()> {
+    /// Brings the table of contents up to date, and gives what was taken away. Called last.
+    pub(super) fn finish(self) -> rusqlite::Result<Graves> {
         let sql = "UPDATE gpkg_contents SET last_change = strftime('%Y-%m-%dT%H:%M:%fZ','now'),
                    min_x = min(coalesce(min_x, ?2), ?2), min_y = min(coalesce(min_y, ?3), ?3),
                    max_x = max(coalesce(max_x, ?4), ?4), max_y = max(coalesce(max_y, ?5), ?5) WHERE table_name = ?1";
@@ -65,7 +84,7 @@ impl<'a> Writer<'a> {
                 }
             }
         }
-        Ok(())
+        Ok(self.dug)
     }
 
     fn touch(&mut self, table: &'static str, extent: Option<(Xy, Xy)>) {
@@ -78,17 +97,20 @@ impl<'a> Writer<'a> {
         };
     }
 
-    fn swap<T: Stored + Identified>(&mut self, swap: &Swap<T>) -> rusqlite::Result<()> {
-        let before = swap.before.as_deref();
-        let row = before.and_then(|b| Some((b, self.known.row(T::TABLE, b.id())?)));
-        match (row, swap.after.as_deref()) {
+    fn swap<T: Stored + Identified + Send + Sync + 'static>(&mut self, swap: &Swap<T>) -> rusqlite::Result<()> {
+        let before = swap.before.as_ref();
+        let row = match before {
+            Some(before) => self.row_of(&**before)?.map(|fid| (before, fid)),
+            None => None,
+        };
+        match (row, swap.after.as_ref()) {
             (Some((before, fid)), Some(after)) => {
-                if self.update(before, after, fid)? {
-                    self.belongings(Some(before), after, fid)?;
+                if self.update(&**before, &**after, fid)? {
+                    self.belongings(Some(&**before), &**after, fid)?;
                 } else {
                     // Another program took the row away meanwhile; what the pilot drew is kept all the same.
-                    let fid = self.insert(after)?;
-                    self.belongings(None, after, fid)?;
+                    let fid = self.insert(&**after)?;
+                    self.belongings(None, &**after, fid)?;
                     self.known.put_row(T::TABLE, after.id(), fid);
                     return Ok(());
                 }
@@ -96,8 +118,9 @@ impl<'a> Writer<'a> {
                 self.known.put_row(T::TABLE, after.id(), fid);
             }
             (None, Some(after)) => {
-                let fid = self.insert(after)?;
-                self.belongings(None, after, fid)?;
+                let buried = self.dug.of(after).or_else(|| self.graves.of(after)).cloned();
+                let fid = self.insert_as(&**after, buried.as_ref())?;
+                self.belongings(None, &**after, fid)?;
                 self.known.put_row(T::TABLE, after.id(), fid);
             }
             (Some((before, fid)), None) => {
@@ -109,21 +132,66 @@ impl<'a> Writer<'a> {
         Ok(())
     }
 
+    /// The row of a thing. Of several with one identifier it is the one that lies where the thing lies.
+    fn row_of<T: Stored + Identified>(&self, thing: &T) -> rusqlite::Result<Option<i64>> {
+        let rows = self.known.rows(T::TABLE, thing.id());
+        if rows.len() > 1 {
+            let own = blob::encode(&thing.shape(), self.srs_id);
+            let sql = format!("SELECT geom FROM {} WHERE fid = ?1", T::TABLE);
+            for fid in rows {
+                // Another program may have taken the row away meanwhile.
+                let geom: Option<Option<Vec<u8>>> =
+                    self.db.prepare_cached(&sql)?.query_row([fid], |row| row.get(0)).optional()?;
+                if geom.flatten().as_ref() == Some(&own) {
+                    return Ok(Some(*fid));
+                }
+            }
+        }
+        Ok(rows.first().copied())
+    }
+
     /// Adds a row.
     pub(super) fn insert<T: Stored>(&mut self, thing: &T) -> rusqlite::Result<i64> {
-        let columns = thing.columns();
-        let names: Vec<&str> = columns.iter().map(|c| c.0).collect();
-        let marks = vec!["?"; columns.len()].join(", ");
-        let sql = format!("INSERT INTO {} (geom, {}) VALUES (?, {marks})", T::TABLE, names.join(", "));
+        self.insert_as(thing, None)
+    }
+
+    /// Adds a row, as the one that it was before it was taken away.
+    fn insert_as<T: Stored>(&mut self, thing: &T, buried: Option<&Buried>) -> rusqlite::Result<i64> {
         let shape = thing.shape();
-        let geom = std::iter::once(Value::Blob(blob::encode(&shape, self.srs_id)));
-        self.db.prepare_cached(&sql)?.execute(params_from_iter(geom.chain(columns.into_iter().map(|c| c.1))))?;
+        let mut columns = vec![("geom", Value::Blob(blob::encode(&shape, self.srs_id)))];
+        columns.extend(thing.columns());
+        let fid = self.insert_row(T::TABLE, columns, buried)?;
         self.touch(T::TABLE, blob::extent(&shape));
+        Ok(fid)
+    }
+
+    fn insert_row(&mut self, table: &str, columns: Vec<Column>, buried: Option<&Buried>) -> rusqlite::Result<i64> {
+        if let Some(Buried { fid, others }) = buried {
+            let number = Value::Integer(*fid);
+            let own = columns.iter().map(|(name, value)| ((*name).to_owned(), value));
+            let all = own.chain(others.iter().map(|(name, value)| (quoted(name), value)));
+            let (names, values): (Vec<String>, Vec<&Value>) =
+                std::iter::once(("fid".to_owned(), &number)).chain(all).unzip();
+            let marks = vec!["?"; names.len()].join(", ");
+            let sql = format!("INSERT INTO {table} ({}) VALUES ({marks})", names.join(", "));
+            // Another program may have taken the number or a column meanwhile; then it is a new row.
+            match self.db.prepare_cached(&sql).and_then(|mut s| s.execute(params_from_iter(values))) {
+                Ok(_) => return Ok(self.db.last_insert_rowid()),
+                Err(e) => log::warn!("{table}: what others wrote about a row could not be brought back ({e})"),
+            }
+        }
+        let (names, values): (Vec<&str>, Vec<Value>) = columns.into_iter().unzip();
+        let marks = vec!["?"; names.len()].join(", ");
+        let sql = format!("INSERT INTO {table} ({}) VALUES ({marks})", names.join(", "));
+        self.db.prepare_cached(&sql)?.execute(params_from_iter(values))?;
         Ok(self.db.last_insert_rowid())
     }
 
     /// Adds a row with all that belongs to it.
-    pub(super) fn insert_whole<T: Stored + Identified>(&mut self, thing: &Arc<T>) -> rusqlite::Result<()> {
+    pub(super) fn insert_whole<T: Stored + Identified + Send + Sync + 'static>(
+        &mut self,
+        thing: &Arc<T>,
+    ) -> rusqlite::Result<()> {
         self.swap(&Swap { before: None, after: Some(Arc::clone(thing)) })
     }
 
@@ -147,7 +215,15 @@ impl<'a> Writer<'a> {
         Ok(self.db.prepare_cached(&sql)?.execute(params_from_iter(values))? > 0)
     }
 
-    fn remove<T: Stored>(&mut self, thing: &T, fid: i64) -> rusqlite::Result<()> {
+    fn remove<T: Stored + Identified + Send + Sync + 'static>(
+        &mut self,
+        thing: &Arc<T>,
+        fid: i64,
+    ) -> rusqlite::Result<()> {
+        let own: Vec<&str> = thing.columns().into_iter().map(|c| c.0).collect();
+        if let Some(buried) = Buried::read(self.db, T::TABLE, fid, &own)? {
+            self.dug.bury(thing, buried);
+        }
         self.db.prepare_cached(&format!("DELETE FROM {} WHERE fid = ?1", T::TABLE))?.execute([fid])?;
         self.touch(T::TABLE, None);
         if thing.field().is_some() {
@@ -238,19 +314,32 @@ impl<'a> Writer<'a> {
 
     fn new_edge(&mut self, from: Xy, to: Xy, edge: BoundaryEdge, key: EdgeKey) -> rusqlite::Result<i64> {
         let shape = HazardShape::Line(vec![from, to]);
-        self.db
-            .prepare_cached("INSERT INTO boundary_edges (geom, kind, height_m) VALUES (?1, ?2, ?3)")?
-            .execute(params![blob::encode(&shape, self.srs_id), edge.kind.words(), edge.height_m])?;
-        let fid = self.db.last_insert_rowid();
+        let columns = vec![
+            ("geom", Value::Blob(blob::encode(&shape, self.srs_id))),
+            ("kind", Value::Text(edge.kind.words().to_owned())),
+            ("height_m", edge.height_m.map_or(Value::Null, Value::Real)),
+        ];
+        let buried = self.dug.of_edge(&key).or_else(|| self.graves.of_edge(&key)).cloned();
+        let fid = self.insert_row("boundary_edges", columns, buried.as_ref())?;
         self.touch("boundary_edges", blob::extent(&shape));
         self.known.put_edge(key, fid);
         Ok(fid)
     }
 
     fn drop_edge_unless_linked(&mut self, edge_fid: i64) -> rusqlite::Result<()> {
-        let sql = "DELETE FROM boundary_edges WHERE fid = ?1 AND NOT EXISTS
-                   (SELECT 1 FROM field_sides WHERE edge_fid = ?1)";
-        if self.db.prepare_cached(sql)?.execute([edge_fid])? > 0 {
+        let linked: bool = self
+            .db
+            .prepare_cached("SELECT EXISTS (SELECT 1 FROM field_sides WHERE edge_fid = ?1)")?
+            .query_row([edge_fid], |row| row.get(0))?;
+        if linked {
+            return Ok(());
+        }
+        if let Some(key) = self.known.edge_key(edge_fid)
+            && let Some(buried) = Buried::read(self.db, "boundary_edges", edge_fid, &["kind", "height_m"])?
+        {
+            self.dug.bury_edge(key, buried);
+        }
+        if self.db.prepare_cached("DELETE FROM boundary_edges WHERE fid = ?1")?.execute([edge_fid])? > 0 {
             self.known.drop_edge(edge_fid);
             self.touch("boundary_edges", None);
         }

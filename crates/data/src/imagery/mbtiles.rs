@@ -2,6 +2,8 @@
 
 use super::tile_pyramid::{FINEST_ZOOM, TileAt, TileSpan, TileStore, corners};
 use crate::error::{LoadError, LoadErrorKind, Progress};
+use rusqlite::config::DbConfig;
+use rusqlite::limits::Limit;
 use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, params};
 use sparefield_geometry::position::LonLat;
 use std::path::{Path, PathBuf};
@@ -13,6 +15,9 @@ const STEPS: i32 = 10_000;
 const MOST_LOOKS: u32 = 5_000;
 /// Most bytes of one tile.
 const MOST_TILE_BYTES: i64 = 32 << 20;
+
+/// The largest value that the database may make, bytes: a tile, and room for the row around it.
+const LARGEST_VALUE: i32 = 48 << 20;
 
 /// An opened database of tiles.
 pub(crate) struct MbTiles {
@@ -31,6 +36,9 @@ fn explained(path: &Path, error: &rusqlite::Error) -> LoadError {
             "looking for a tile takes too long".to_owned(),
             "make the file anew, with an index on its tiles",
         ),
+        Some(ErrorCode::TooBig | ErrorCode::OutOfMemory) => {
+            (LoadErrorKind::TooLarge, "a value in it is larger than any tile".to_owned(), "make the file anew")
+        }
         Some(ErrorCode::NotADatabase | ErrorCode::DatabaseCorrupt) => {
             (LoadErrorKind::Corrupt, "it is damaged".to_owned(), "copy or download the file again")
         }
@@ -44,6 +52,7 @@ pub(crate) fn open(path: &Path) -> Result<(MbTiles, TileSpan, String), LoadError
     let wrong = |e: rusqlite::Error| explained(path, &e);
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let database = Connection::open_with_flags(path, flags).map_err(wrong)?;
+    restrict(&database).map_err(wrong)?;
     guard(&database);
     let text = |name: &str| -> Result<Option<String>, LoadError> {
         let sql = "SELECT CAST(value AS TEXT) FROM metadata WHERE name = ?1 AND length(value) < 65536";
@@ -89,6 +98,15 @@ pub(crate) fn open(path: &Path) -> Result<(MbTiles, TileSpan, String), LoadError
     let words = format!("MBTiles, {} tiles", if format.is_empty() { "picture" } else { &format });
     let store = MbTiles { path: path.to_owned(), database: Mutex::new(database), zooms };
     Ok((store, TileSpan { zooms, bounds }, words))
+}
+
+/// Lets a view, as which tiles are often written, make no value larger than a tile and call nothing that does harm.
+fn restrict(database: &Connection) -> rusqlite::Result<()> {
+    database.set_db_config(DbConfig::SQLITE_DBCONFIG_DEFENSIVE, true)?;
+    database.set_db_config(DbConfig::SQLITE_DBCONFIG_TRUSTED_SCHEMA, false)?;
+    database.set_limit(Limit::SQLITE_LIMIT_LENGTH, LARGEST_VALUE)?;
+    database.set_limit(Limit::SQLITE_LIMIT_ATTACHED, 0)?;
+    database.pragma_update(None, "cell_size_check", true)
 }
 
 /// Interrupts the next question when it takes too long.

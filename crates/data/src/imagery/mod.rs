@@ -9,6 +9,7 @@ mod blocks;
 mod coarse;
 mod encoded;
 mod geotiff_image;
+mod kept;
 mod mbtiles;
 mod picture;
 mod pmtiles;
@@ -20,6 +21,7 @@ mod tile_pyramid;
 
 pub use background::BackgroundLayer;
 pub use blocks::{BlockStore, Rgba};
+pub use kept::{AreaLayers, GroundLayer};
 pub use render::RgbaTile;
 pub use spec::{LayerKind, LayerSpec, kind_by_name, recognise};
 

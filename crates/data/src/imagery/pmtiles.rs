@@ -14,15 +14,16 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 const HEADER_BYTES: usize = 127;
-/// Most bytes of a directory in the file, and unpacked.
-const MOST_PACKED: u64 = 16 << 20;
-const MOST_UNPACKED: u64 = 64 << 20;
+/// Most bytes of a directory in the file, and unpacked: a million entries, some hundred times what writers put into one.
+const MOST_PACKED: u64 = 4 << 20;
+const MOST_UNPACKED: u64 = 4 << 20;
 /// Most bytes of one tile.
 const MOST_TILE_BYTES: u64 = 32 << 20;
 /// Directories below the root that are followed; the specification's writers make one.
 const MOST_DEPTH: usize = 4;
-/// Directories below the root that are kept.
+/// Directories below the root that are kept, and their entries in all: 64 MB.
 const KEPT: usize = 16;
+const KEPT_ENTRIES: usize = 2 << 20;
 
 /// One entry of a directory.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -176,10 +177,10 @@ impl PmTiles {
         }
         let directory = self.directory(self.leaves.0.saturating_add(entry.offset), entry.length, what)?;
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
-        if kept.len() >= KEPT {
+        kept.push_back((entry.offset, Arc::clone(&directory)));
+        while kept.len() > KEPT || kept.iter().map(|(_, d)| d.len()).sum::<usize>() > KEPT_ENTRIES {
             kept.pop_front();
         }
-        kept.push_back((entry.offset, Arc::clone(&directory)));
         Ok(directory)
     }
 }
@@ -371,6 +372,60 @@ mod tests {
                 find(&all, 7);
             }
         }
+    }
+
+    /// A file of many directories of a million entries each, all in a few kilobytes.
+    #[test]
+    fn directories_that_unpack_to_much_are_not_all_kept() {
+        use std::io::Write as _;
+        let packed = |plain: &[u8]| {
+            let mut packer = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::best());
+            packer.write_all(plain).unwrap();
+            packer.finish().unwrap()
+        };
+        // Entries without length, the first at offset 0, each where the one before ends.
+        let leaf = |entries: u32| {
+            let mut plain = Vec::new();
+            let mut count = entries;
+            while count >= 0x80 {
+                plain.push((count & 0x7F) as u8 | 0x80);
+                count >>= 7;
+            }
+            plain.push(count as u8);
+            let lists = plain.len();
+            plain.resize(lists + 4 * entries as usize, 0);
+            plain[lists + 3 * entries as usize] = 1;
+            packed(&plain)
+        };
+        let (large, huge) = (leaf(1_000_000), leaf(16_000_000));
+        let mut file = tempfile::NamedTempFile::new().unwrap();
+        for _ in 0..KEPT {
+            file.write_all(&large).unwrap();
+        }
+        file.write_all(&huge).unwrap();
+        let length = file.as_file().metadata().unwrap().len();
+        assert!(length < 256 << 10, "{length}");
+        let store = PmTiles {
+            path: file.path().to_owned(),
+            length,
+            packing: 2,
+            tile_packing: 1,
+            leaves: (0, length),
+            tiles: (0, 0),
+            root: Arc::default(),
+            file: Mutex::new(File::open(file.path()).unwrap()),
+            kept: Mutex::default(),
+        };
+        let size = large.len() as u64;
+        for k in 0..KEPT as u64 {
+            let entry = Entry { first: 0, run: 0, length: size, offset: k * size };
+            assert_eq!(store.leaf(entry).unwrap().len(), 1_000_000);
+            let held: usize = store.kept.lock().unwrap().iter().map(|(_, d)| d.len()).sum();
+            assert!(held <= KEPT_ENTRIES, "{held} entries are held");
+        }
+        let entry = Entry { first: 0, run: 0, length: huge.len() as u64, offset: KEPT as u64 * size };
+        let words = store.leaf(entry).unwrap_err().to_string();
+        assert!(words.contains("unpacks to more than any of its kind"), "{words}");
     }
 
     #[test]

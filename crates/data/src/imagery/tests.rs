@@ -132,6 +132,16 @@ fn databases_that_mean_harm_are_refused_with_a_sentence() {
         .unwrap();
     });
     assert!(endless.contains("takes too long"), "{endless}");
+    // A view whose one tile is made of nothing and fills the memory.
+    let huge = refused("huge.mbtiles", &|d| {
+        d.execute_batch(
+            "DROP TABLE tiles;
+             CREATE VIEW tiles AS SELECT 3 AS zoom_level, 4 AS tile_column, 5 AS tile_row,
+             CAST(hex(zeroblob(450000000)) AS BLOB) AS tile_data;",
+        )
+        .unwrap();
+    });
+    assert!(huge.contains("larger than any tile"), "{huge}");
 }
 
 #[test]

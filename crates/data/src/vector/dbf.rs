@@ -5,6 +5,7 @@
 
 use super::codepage::CodePage;
 use super::record::{Columns, Notes};
+use super::source::{MOST_RECORDS, MOST_VALUES, too_many_records, too_many_values};
 use crate::error::{LoadError, LoadErrorKind};
 use serde_json::{Number, Value};
 use std::path::Path;
@@ -71,6 +72,12 @@ pub(crate) fn read(path: &Path, bytes: &[u8], cpg: Option<CodePage>, notes: &mut
         let problem = format!("the table ends after {present} of {rows} rows");
         return Err(LoadError::new(path, LoadErrorKind::Truncated, problem, REMEDY).at(format!("row {}", present + 1)));
     }
+    if rows > MOST_RECORDS {
+        return Err(too_many_records(path));
+    }
+    if rows.saturating_mul(columns.len()) > MOST_VALUES {
+        return Err(too_many_values(path));
+    }
     let mut out = Vec::with_capacity(rows);
     for i in 0..rows {
         let at = header + i * width;
@@ -104,7 +111,10 @@ fn columns(descriptors: &[u8], page: CodePage, notes: &mut Notes) -> Vec<Column>
                 format!("columns of type “{}” are not read; it was left out", char::from(kind).escape_default()),
             );
         }
-        columns.push(Column { name, kind, from, length });
+        // A column without width holds nothing, and a table may have any number of them.
+        if length > 0 {
+            columns.push(Column { name, kind, from, length });
+        }
         from += length;
     }
     columns

@@ -4,6 +4,7 @@
 
 use super::export::{columns_of, plain_text};
 use super::geojson_out::ExportFeature;
+use super::record::Notes;
 use crate::error::Warning;
 use serde_json::Value;
 use std::collections::HashSet;
@@ -14,8 +15,6 @@ const WIDEST: usize = 254;
 const LONGEST_NAME: usize = 10;
 /// Columns that a table can have.
 const MOST_COLUMNS: usize = 255;
-/// How many cut texts are told one by one.
-const TOLD: usize = 20;
 
 /// Names that our own readers know in a shorter form.
 const SHORT: [(&str, &str); 2] = [("below_agl_m", "below_m"), ("below_agl_ft", "below_agl")];
@@ -51,7 +50,9 @@ pub(crate) fn table(features: &[&ExportFeature]) -> (Vec<u8>, Vec<Warning>) {
     }
     let columns: Vec<Column> =
         sources.into_iter().zip(names).map(|(source, name)| column(source, name, &owned)).collect();
-    let cells: Vec<Vec<u8>> = owned.iter().map(|f| row(f, &columns, &mut warnings)).collect();
+    let mut cut = Notes::default();
+    let cells: Vec<Vec<u8>> = owned.iter().map(|f| row(f, &columns, &mut cut)).collect();
+    warnings.extend(cut.into_warnings());
     (bytes(&columns, &cells), warnings)
 }
 
@@ -116,7 +117,7 @@ fn column(source: String, name: String, features: &[ExportFeature]) -> Column {
     Column { source, name, decimals: None, width: widest }
 }
 
-fn row(feature: &ExportFeature, columns: &[Column], warnings: &mut Vec<Warning>) -> Vec<u8> {
+fn row(feature: &ExportFeature, columns: &[Column], notes: &mut Notes) -> Vec<u8> {
     let mut out = vec![b' '];
     for column in columns {
         let text = value(feature, &column.source).map(plain_text).unwrap_or_default();
@@ -129,14 +130,14 @@ fn row(feature: &ExportFeature, columns: &[Column], warnings: &mut Vec<Warning>)
             None => text,
         };
         let kept = cut(&cell, column.width);
-        if kept.len() < cell.len() && warnings.len() < TOLD {
+        if kept.len() < cell.len() {
             let place = if feature.id.is_empty() {
                 column.source.clone()
             } else {
                 format!("{}, {}", feature.id, column.source)
             };
             let message = format!("its text has {} bytes, and a table holds {WIDEST}; it was cut", cell.len());
-            warnings.push(Warning { place, message });
+            notes.add("texts that were cut", place, message);
         }
         let padding = column.width - kept.len();
         let blanks = std::iter::repeat_n(b' ', padding);

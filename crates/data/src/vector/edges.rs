@@ -92,7 +92,7 @@ fn height(columns: &mut Columns, label: &str, notes: &mut Notes) -> Option<f64> 
 /// higher, then what is unknown.
 pub fn match_edges(fields: &mut [Field], lines: &[EdgeLine]) -> (usize, Vec<Warning>) {
     let mut notes = Notes::default();
-    let index = Index::of(lines, &mut notes);
+    let index = Index::of(lines, fields, &mut notes);
     let ids: HashSet<String> = fields.iter().map(|f| f.id.clone()).collect();
     let mut used = vec![false; lines.len()];
     for line in lines.iter().filter(|l| !l.field_id.is_empty() && !ids.contains(&l.field_id)) {
@@ -162,6 +162,22 @@ fn worse(a: BoundaryEdge, b: BoundaryEdge) -> BoundaryEdge {
     }
 }
 
+/// The sides of a ring.
+fn sides(ring: &[Xy]) -> impl Iterator<Item = (Xy, Xy)> + '_ {
+    ring.iter().enumerate().map(|(i, &a)| (a, ring[(i + 1) % ring.len()]))
+}
+
+/// The squares of the grid that a side passes, and those around them; none for a side that is too long.
+fn near(a: Xy, b: Xy) -> impl Iterator<Item = (i64, i64)> {
+    let length = a.distance(b);
+    let steps = (length / (CELL_M / 2.0)).ceil().max(1.0) as usize;
+    let of_side = (0..=steps).take_while(move |_| length <= LONGEST_M);
+    of_side.flat_map(move |k| {
+        let (x, y) = Index::cell(a + (b - a) * (k as f64 / steps as f64));
+        (x - 1..=x + 1).flat_map(move |i| (y - 1..=y + 1).map(move |j| (i, j)))
+    })
+}
+
 /// Segments of lines by the squares of a grid.
 struct Index {
     cells: HashMap<(i64, i64), Vec<(usize, usize)>>,
@@ -172,7 +188,10 @@ impl Index {
         ((p.x / CELL_M).floor() as i64, (p.y / CELL_M).floor() as i64)
     }
 
-    fn of(lines: &[EdgeLine], notes: &mut Notes) -> Self {
+    /// The index of what lies near the fields: of long lines far off, every square would take memory for nothing.
+    fn of(lines: &[EdgeLine], fields: &[Field], notes: &mut Notes) -> Self {
+        let wanted: HashSet<(i64, i64)> =
+            fields.iter().flat_map(|f| sides(&f.outer).flat_map(|(a, b)| near(a, b))).collect();
         let mut cells: HashMap<(i64, i64), Vec<(usize, usize)>> = HashMap::new();
         for (l, line) in lines.iter().enumerate() {
             let length: f64 = line.line.windows(2).map(|s| s[0].distance(s[1])).sum();
@@ -185,7 +204,7 @@ impl Index {
                 let mut last = None;
                 for k in 0..=steps {
                     let cell = Self::cell(segment[0] + (segment[1] - segment[0]) * (k as f64 / steps as f64));
-                    if last != Some(cell) {
+                    if last != Some(cell) && wanted.contains(&cell) {
                         cells.entry(cell).or_default().push((l, s));
                         last = Some(cell);
                     }
@@ -203,14 +222,8 @@ impl Index {
             return Vec::new();
         }
         // Segments near the side that run along it, each once.
-        let steps = (length / (CELL_M / 2.0)).ceil().max(1.0) as usize;
-        let mut near: Vec<(usize, usize)> = Vec::new();
-        for k in 0..=steps {
-            let (x, y) = Self::cell(a + (b - a) * (k as f64 / steps as f64));
-            for cell in (x - 1..=x + 1).flat_map(|i| (y - 1..=y + 1).map(move |j| (i, j))) {
-                near.extend(self.cells.get(&cell).into_iter().flatten());
-            }
-        }
+        let mut near: Vec<(usize, usize)> =
+            near(a, b).filter_map(|cell| self.cells.get(&cell)).flatten().copied().collect();
         near.sort_unstable();
         near.dedup();
         near.retain(|&(l, s)| {

@@ -5,16 +5,16 @@ use super::columns;
 use super::facts::take_facts;
 use super::record::{Columns, Layer, Notes, Pair, Record, Shape};
 use super::ring::{self, Part, Ring, RingFault};
+use crate::free_ids::FreeIds;
 use serde_json::Value;
 use sparefield_geometry::fields::model::{BoundaryEdge, Field};
 use sparefield_geometry::position::Xy;
-use std::collections::HashSet;
 
 /// Every field of a layer, and how many there are.
 pub(crate) fn fields(layer: Layer, place: &Placer<'_>, notes: &mut Notes) -> (Vec<Field>, usize) {
     notes.append(layer.notes);
     let mut fields: Vec<Field> = Vec::with_capacity(layer.records.len());
-    let mut ids = Ids::default();
+    let mut ids = FreeIds::default();
     for record in layer.records {
         fields.extend(record_fields(record, place, &mut ids, notes));
     }
@@ -22,26 +22,12 @@ pub(crate) fn fields(layer: Layer, place: &Placer<'_>, notes: &mut Notes) -> (Ve
     (fields, count)
 }
 
-/// Identifiers given so far.
-#[derive(Default)]
-pub(crate) struct Ids {
-    used: HashSet<String>,
+/// The wanted identifier, or the next free one like it.
+pub(crate) fn unique(ids: &mut FreeIds, wanted: &str) -> String {
+    ids.take(wanted, |wanted, number| format!("{wanted} ({number})"))
 }
 
-impl Ids {
-    /// The wanted identifier, or the next free one like it.
-    pub(crate) fn unique(&mut self, wanted: &str) -> String {
-        let mut id = wanted.to_owned();
-        let mut n = 2_u32;
-        while !self.used.insert(id.clone()) {
-            id = format!("{wanted} ({n})");
-            n += 1;
-        }
-        id
-    }
-}
-
-fn record_fields(record: Record, place: &Placer<'_>, ids: &mut Ids, notes: &mut Notes) -> Vec<Field> {
+fn record_fields(record: Record, place: &Placer<'_>, ids: &mut FreeIds, notes: &mut Notes) -> Vec<Field> {
     let (at, number) = (record.place(), record.number);
     let Record { id, shape, mut columns, .. } = record;
     let given = identifier(id, &mut columns);
@@ -102,7 +88,7 @@ fn record_fields(record: Record, place: &Placer<'_>, ids: &mut Ids, notes: &mut 
         .enumerate()
         .map(|(i, part)| {
             let wanted = if many { format!("{wanted}-{}", i + 1) } else { wanted.clone() };
-            let id = ids.unique(&wanted);
+            let id = unique(ids, &wanted);
             if id != wanted {
                 notes.add(
                     "identifiers used twice",

@@ -169,6 +169,23 @@ fn texts_too_long_for_a_table_are_cut_at_a_letter_and_told() {
 }
 
 #[test]
+fn no_text_is_cut_without_a_word() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("long.shp");
+    let mut field = fields().swap_remove(1);
+    field.notes = "n".repeat(300);
+    // As many columns with long names as would fill a list of warnings.
+    field.other = (0..30).map(|n| (format!("a long name {n}"), "1".into())).collect();
+    let many: Vec<Field> = (0..50).map(|n| Field { id: format!("f{n}"), ..field.clone() }).collect();
+    let what = Exported { fields: true, ..Exported::NOTHING };
+    let layers = layers_of(Format::Shapefile, what, &many, &[] as &[Hazard], &[] as &[QuietZone]);
+    let written = write_vector(&path, Format::Shapefile, &layers, &frame()).unwrap();
+    let cut = written.warnings.iter().filter(|w| w.message.contains("it was cut")).count();
+    assert_eq!(cut, 20, "{:?}", written.warnings);
+    assert!(written.warnings.iter().any(|w| w.message.contains("and 30 more like these: texts that were cut")));
+}
+
+#[test]
 fn gpx_keeps_outlines_and_names() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("area.gpx");
@@ -180,6 +197,32 @@ fn gpx_keeps_outlines_and_names() {
     let preview = inspect(&path).unwrap();
     let names: Vec<&str> = preview.layers.iter().map(|l| l.name.as_str()).collect();
     assert_eq!(names, ["waypoints", "tracks"]);
+}
+
+#[test]
+fn nothing_becomes_a_field_on_the_way_through_gpx() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("area.gpx");
+    let wood = HazardShape::Area {
+        outer: fields()[0].outer.iter().map(|p| *p + Xy::new(2_000.0, 0.0)).collect(),
+        holes: vec![],
+    };
+    let mut hazards = hazards();
+    hazards.hazards.push(Hazard { name: "Copse".into(), ..Hazard::new("copse", HazardKind::Wood, wood) });
+    let all = layers_of(Format::Gpx, Exported::ALL, &fields(), &hazards.hazards, &hazards.quiet_zones);
+    write_vector(&path, Format::Gpx, &all, &frame()).unwrap();
+    let read = read_with(&path, &frame(), &[]).unwrap().value;
+    let names = |all: Vec<&str>| {
+        let mut all: Vec<String> = all.into_iter().map(str::to_owned).collect();
+        all.sort();
+        all
+    };
+    let told = fields();
+    let wanted = names(told.iter().map(|f| if f.name.is_empty() { f.id.as_str() } else { f.name.as_str() }).collect());
+    assert_eq!(names(read.fields.iter().map(|f| f.name.as_str()).collect()), wanted);
+    assert_eq!(read.quiet_zones.len(), hazards.quiet_zones.len());
+    let kinds = |all: &[Hazard]| names(all.iter().map(|h| h.kind.words()).collect());
+    assert_eq!(kinds(&read.hazards), kinds(&hazards.hazards), "and no waypoint stands in the middle of a field");
 }
 
 const KML: &str = r#"<?xml version="1.0" encoding="ENCODING"?>

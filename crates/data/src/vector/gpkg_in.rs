@@ -7,7 +7,7 @@
 
 use super::gpkg_geometry;
 use super::record::{Columns, Layer, Notes, Record, Shape, StatedCrs};
-use super::source::{LARGEST_FILE, MOST_RECORDS, too_many_records};
+use super::source::{LARGEST_FILE, MOST_RECORDS, MOST_VALUES, too_many_records, too_many_values};
 use crate::error::{LoadError, LoadErrorKind};
 use crate::frame::Crs;
 use rusqlite::config::DbConfig;
@@ -42,7 +42,7 @@ pub(crate) fn read(path: &Path, only: Option<&str>) -> Result<Vec<Layer>, LoadEr
         return Err(LoadError::new(path, LoadErrorKind::Unsupported, problem, "name a GeoPackage with a vector layer"));
     };
     let mut layers = Vec::new();
-    let mut read_in_all = 0;
+    let mut read_in_all = Read::default();
     let mut refused = Notes::default();
     for table in contents.into_iter().filter(|t| only.is_none_or(|name| name == t.name)).take(MOST_LAYERS) {
         if !table.plain {
@@ -205,12 +205,19 @@ fn described(database: &Connection, table: &str) -> rusqlite::Result<Vec<(String
     rows.collect()
 }
 
+/// How much was read of all layers.
+#[derive(Default)]
+struct Read {
+    records: usize,
+    values: usize,
+}
+
 fn rows(
     path: &Path,
     database: &Connection,
     table: &Table,
     crs: StatedCrs,
-    read_in_all: &mut usize,
+    read_in_all: &mut Read,
 ) -> Result<Layer, LoadError> {
     let failed =
         |e: rusqlite::Error| failed(path, &e).at(format!("layer “{}”", super::columns::shortened(&table.name)));
@@ -227,9 +234,13 @@ fn rows(
     let mut number = 0;
     while let Some(row) = rows.next().map_err(failed)? {
         number += 1;
-        *read_in_all += 1;
-        if *read_in_all > MOST_RECORDS {
+        read_in_all.records += 1;
+        if read_in_all.records > MOST_RECORDS {
             return Err(too_many_records(path));
+        }
+        read_in_all.values += names.len();
+        if read_in_all.values > MOST_VALUES {
+            return Err(too_many_values(path));
         }
         let mut shape = Shape::Nothing;
         let mut values = Vec::with_capacity(names.len());

@@ -7,9 +7,12 @@
 use super::record::{Columns, Layer, Notes, Pair, Record, Shape, StatedCrs};
 use super::source::{MOST_RECORDS, too_many_records};
 use super::xml::{self, Attributes, Step};
+use super::{guess, ring};
 use crate::error::{LoadError, LoadErrorKind};
 use serde_json::Value;
 use sparefield_geometry::math;
+use sparefield_geometry::position::Xy;
+use std::collections::HashMap;
 use std::path::Path;
 
 /// Metres in one degree of latitude (from memory: a sixtieth of it is a nautical mile of 1 852 m).
@@ -45,7 +48,8 @@ pub(crate) fn read(path: &Path, bytes: &[u8]) -> Result<Vec<Layer>, LoadError> {
         records: kind.records,
         notes: kind.notes,
     };
-    let [waypoints, routes, tracks] = document.kinds;
+    let [mut waypoints, routes, tracks] = document.kinds;
+    drop_labels(&mut waypoints, [&routes, &tracks]);
     let all = [layer("waypoints", waypoints), layer("routes", routes), layer("tracks", tracks)];
     let some: Vec<Layer> =
         all.iter().filter(|l| !l.records.is_empty() || !l.notes.clone().into_warnings().is_empty()).cloned().collect();
@@ -161,8 +165,46 @@ impl Document {
                 _ => Shape::Several(shapes),
             }
         };
-        kind.records.push(Record { number, id: None, shape, columns: Columns::new(thing.columns) });
+        kind.records.push(Record { number, id: None, shape, columns: Columns::new(told(thing.columns)) });
     }
+}
+
+/// Drops waypoints that stand inside an outline of the same name: they say where it is to receivers that know nothing but
+/// waypoints, and are nothing that stands there.
+fn drop_labels(waypoints: &mut Kind, outlines: [&Kind; 2]) {
+    let name = |record: &Record| record.columns.text("name");
+    let mut rings: HashMap<String, Vec<Vec<Xy>>> = HashMap::new();
+    for record in outlines.into_iter().flat_map(|kind| &kind.records) {
+        for shape in record.shape.clone().flatten() {
+            if let Shape::Polygons(polygons) = shape {
+                let outer = polygons.into_iter().filter_map(|rings| rings.into_iter().next());
+                let ring = outer.map(|ring| ring.into_iter().map(|[x, y]| Xy::new(x, y)).collect());
+                rings.entry(name(record)).or_default().extend(ring);
+            }
+        }
+    }
+    let before = waypoints.records.len();
+    waypoints.records.retain(|record| {
+        let name = name(record);
+        let inside = |ring: &Vec<Xy>| record.shape.pairs().all(|[x, y]| ring::contains(ring, Xy::new(*x, *y)));
+        name.is_empty() || !rings.get(&name).is_some_and(|rings| rings.iter().any(inside))
+    });
+    let dropped = before - waypoints.records.len();
+    if dropped > 0 {
+        let message = format!("{dropped} of its waypoints name an outline around them and were left out");
+        waypoints.notes.add("waypoints that name an outline", "", message);
+    }
+}
+
+/// The columns of a thing. What it is stands in its type where other formats have a column of that name: a wood that
+/// somebody walked round is no field.
+fn told(mut columns: Vec<(String, Value)>) -> Vec<(String, Value)> {
+    for (name, value) in &mut columns {
+        if name == "type" && value.as_str().is_some_and(guess::is_kind) {
+            "kind".clone_into(name);
+        }
+    }
+    columns
 }
 
 /// Whether a line comes back to where it began, in degrees of longitude and latitude.

@@ -373,6 +373,11 @@ fn is_hazard_word(text: &str) -> bool {
         || matches!(plain.as_str(), "other" | "quiet zone" | "quiet" | "quiet area")
 }
 
+/// Whether a text names a kind of hazard, a quiet zone, or what stands on a side.
+pub(crate) fn is_kind(text: &str) -> bool {
+    is_hazard_word(text) || is_edge_word(text)
+}
+
 fn is_edge_word(text: &str) -> bool {
     EdgeKind::from_words(text).is_some_and(|k| k != EdgeKind::Unknown)
 }
@@ -408,7 +413,10 @@ pub(crate) fn purpose(layer: &Layer, meaning: &dyn Fn(&str) -> Meaning) -> Purpo
         Purpose::Edges
     } else if field_columns && areas {
         if hazard_words { Purpose::Mixed } else { Purpose::Fields }
-    } else if layer.format == "GPX" && !areas && !hazard_words {
+    } else if layer.format == "GPX" && areas {
+        // Outlines walked or written out; what each is, its type says.
+        Purpose::Mixed
+    } else if layer.format == "GPX" && !hazard_words {
         // Waypoints and tracks are anything, and rarely in the way.
         Purpose::Nothing
     } else if field_columns && !layer.records.is_empty() {

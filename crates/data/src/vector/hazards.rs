@@ -227,9 +227,13 @@ fn area(polygon: Vec<Vec<Pair>>, place: &Placer<'_>, label: &str, notes: &mut No
         return Vec::new();
     };
     // Leaving a hazard out would be the optimistic reading; its hull holds whatever was meant.
-    if let (RingFault::Crossing(_), Some(outer)) = (&fault, hull(&points)) {
+    let unclear = matches!(
+        fault,
+        RingFault::Crossing(_) | RingFault::Tangled | RingFault::TooMany(_) | RingFault::TooManyHoles(_)
+    );
+    if let Some(outer) = hull(&points).filter(|_| unclear) {
         notes.add(
-            "outlines of hazards that cross themselves",
+            "outlines of hazards that cannot be read",
             label,
             format!("{}; the hull around it was taken", fault.words()),
         );

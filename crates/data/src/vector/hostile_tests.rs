@@ -140,3 +140,103 @@ fn damaged_databases_are_refused() {
     refused("mangled.gpkg", &mangled, "damaged");
     refused("other.gpkg", b"no database at all, but text", "not a GeoPackage");
 }
+
+/// A table of many rows and columns in few bytes: every column but the first has no width.
+fn wide_table(rows: u32, columns: u16) -> Vec<u8> {
+    let header = 32 + 32 * columns + 1;
+    let mut out = vec![3, 126, 11, 25];
+    out.extend(rows.to_le_bytes());
+    out.extend(header.to_le_bytes());
+    out.extend(2_u16.to_le_bytes());
+    out.resize(32, 0);
+    for n in 0..columns {
+        let mut descriptor = [0_u8; 32];
+        descriptor[..10].copy_from_slice(format!("c{n:09}").as_bytes());
+        descriptor[11] = b'C';
+        descriptor[16] = u8::from(n == 0);
+        out.extend(descriptor);
+    }
+    out.push(b'\r');
+    out.resize(usize::from(header) + 2 * rows as usize, b' ');
+    out
+}
+
+#[test]
+fn tables_that_would_fill_the_memory_are_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.shp");
+    let layers = vec![ExportLayer::new(
+        "points",
+        vec![ExportFeature { id: "a".into(), shape: ExportShape::Point(Xy::new(5e5, 5e6)), properties: Vec::new() }],
+    )];
+    write_vector(&path, Format::Shapefile, &layers, &Frame::from_user("EPSG:32630").unwrap()).unwrap();
+    std::fs::write(path.with_extension("dbf"), wide_table(1_000_000, 2_000)).unwrap();
+    // What has no width holds nothing and costs nothing.
+    let layer = &inspect(&path).unwrap().layers[0];
+    assert_eq!(layer.columns.len(), 1);
+    std::fs::write(path.with_extension("dbf"), wide_table(30_000_000, 1)).unwrap();
+    let words = inspect(&path).unwrap_err().to_string();
+    assert!(words.contains("more than 2000000 records"), "{words}");
+
+    // Columns that were added later cost a row nothing on the disk.
+    let columns: Vec<String> = (0..200).map(|n| format!("ALTER TABLE outlines ADD c{n} TEXT DEFAULT 'x';")).collect();
+    let columns = columns.concat();
+    let rows = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 45000)
+                INSERT INTO outlines (geom) SELECT NULL FROM n;";
+    let (_folder, path) = database("wide.gpkg", &format!("{rows}{columns}"));
+    assert!(std::fs::metadata(&path).unwrap().len() < 2 << 20);
+    let words = inspect(&path).unwrap_err().to_string();
+    assert!(words.contains("more than 8 million values in its columns"), "{words}");
+}
+
+/// GeoJSON of one area with this outline, in degrees.
+fn outlined(ring: &[(f64, f64)]) -> Vec<u8> {
+    let ring: Vec<_> = ring.iter().chain(ring.first()).map(|(x, y)| serde_json::json!([x, y])).collect();
+    serde_json::json!({"type": "Polygon", "coordinates": [ring]}).to_string().into_bytes()
+}
+
+#[test]
+fn outlines_of_which_every_side_crosses_every_other_are_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let frame = Frame::from_user("EPSG:32630").unwrap();
+    let n = 99_999_u32;
+    let round = |k: u64| f64::from((k % u64::from(n)) as u32) / f64::from(n) * std::f64::consts::TAU;
+    let on_circle = |a: f64| {
+        let (sin, cos) = sparefield_geometry::math::sin_cos(a);
+        (-3.0 + 0.01 * cos, 52.0 + 0.01 * sin)
+    };
+    // From each place to the one nearly opposite: a star with some five thousand million crossings.
+    let star: Vec<_> = (0..u64::from(n)).map(|k| on_circle(round(k * u64::from(n / 2)))).collect();
+    // To and fro aslant, so that every side lies beside every other: no crossing, but as many pairs to look at.
+    let comb: Vec<_> = (0..n / 2)
+        .flat_map(|k| {
+            let off = 1e-6 * f64::from(k);
+            let (near, far) = ((-3.0 + off, 52.0 - off), (-2.0 + off, 53.0 - off));
+            if k % 2 == 0 { [near, far] } else { [far, near] }
+        })
+        .collect();
+    for (ring, part) in [(star, "crosses itself"), (comb, "lie so close together")] {
+        let path = folder.path().join("a.geojson");
+        std::fs::write(&path, outlined(&ring)).unwrap();
+        let loaded = load_fields(&path, &frame, &VectorOptions::default()).unwrap();
+        let words: Vec<_> = loaded.warnings.iter().map(ToString::to_string).collect();
+        assert!(loaded.value.is_empty() && words.iter().any(|w| w.contains(part)), "{words:?}");
+    }
+}
+
+#[test]
+fn lines_far_from_every_field_cost_nothing() {
+    // Ten thousand lines of 199 km each, far off.
+    let far = |k: i32| EdgeLine {
+        place: String::new(),
+        field_id: String::new(),
+        line: vec![Xy::new(0.0, 1e6 + 60.0 * f64::from(k)), Xy::new(199_000.0, 1e6 + 60.0 * f64::from(k))],
+        edge: sparefield_geometry::fields::model::BoundaryEdge::UNKNOWN,
+    };
+    let lines: Vec<EdgeLine> = (0..10_000).map(far).collect();
+    let square = [(0.0, 0.0), (200.0, 0.0), (200.0, 200.0), (0.0, 200.0)].map(|(x, y)| Xy::new(x, y));
+    let mut fields = [Field::new("a", square.to_vec())];
+    let (sides, warnings) = match_edges(&mut fields, &lines);
+    assert_eq!(sides, 0);
+    assert!(warnings.last().unwrap().message.contains("and 9980 more"), "{warnings:?}");
+}

@@ -6,6 +6,7 @@ use super::record::Layer;
 use super::{EdgeLine, edges, fields, guess, hazards, interpret};
 use crate::error::{LoadError, LoadErrorKind, Loaded, Warning};
 use crate::frame::Frame;
+use crate::free_ids::FreeIds;
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use std::path::Path;
 
@@ -52,7 +53,7 @@ impl VectorFile {
             mappings
         };
         let mut all = Loaded { value: Imported::default(), warnings: Vec::new(), provenance: Vec::new() };
-        let mut ids = fields::Ids::default();
+        let mut ids = FreeIds::default();
         for mapping in mappings {
             let layer = self.layers.iter().find(|l| l.name == mapping.layer).ok_or_else(|| {
                 let problem = format!("it has no layer “{}”", super::columns::shortened(&mapping.layer));
@@ -64,7 +65,7 @@ impl VectorFile {
             all.provenance.extend(more.provenance);
             let mut more = more.value;
             for field in &mut more.fields {
-                field.id = ids.unique(&field.id);
+                field.id = fields::unique(&mut ids, &field.id);
             }
             all.value.fields.append(&mut more.fields);
             all.value.hazards.append(&mut more.hazards);

@@ -16,7 +16,7 @@ mod facts;
 mod fields;
 mod geojson_in;
 mod geojson_out;
-mod gpkg_geometry;
+pub(crate) mod gpkg_geometry;
 mod gpkg_in;
 mod gpkg_out;
 mod gpx;
@@ -53,6 +53,7 @@ pub use track_out::{TrackFix, write_track};
 
 use crate::error::{LoadError, LoadErrorKind, Loaded};
 use crate::frame::{Crs, Frame, Transformer};
+use crate::free_ids::FreeIds;
 use record::{Layer, Notes, Pair, StatedCrs};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use sparefield_geometry::position::Xy;
@@ -85,9 +86,9 @@ pub struct Hazards {
 pub fn load_fields(path: &Path, frame: &Frame, options: &VectorOptions) -> Result<Loaded<Vec<Field>>, LoadError> {
     let layers = chosen(path, options, Purpose::Fields)?;
     let mut read = each(layers, |layer| interpret(layer, frame, crs_of(options), "areas", fields::fields))?;
-    let mut ids = fields::Ids::default();
+    let mut ids = FreeIds::default();
     for field in &mut read.value {
-        field.id = ids.unique(&field.id);
+        field.id = fields::unique(&mut ids, &field.id);
     }
     Ok(read)
 }

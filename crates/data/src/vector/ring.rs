@@ -18,6 +18,13 @@ const LEAST_HOLE_M2: f64 = 1e-4;
 /// More vertices than this in one ring are not a field.
 const MOST_VERTICES: usize = 100_000;
 const MOST_CROSSINGS: usize = 64;
+/// More places than this at which a ring meets itself cannot be told apart any more.
+const MOST_MEETINGS: usize = 100_000;
+/// Pairs of sides that may be compared in one sweep: a tenth of a second's work, two hundred for each corner of the
+/// largest ring. An outline round something takes some few; sides that all lie beside each other take any number.
+const MOST_COMPARED: usize = 20_000_000;
+/// More holes than this are not a field.
+const MOST_HOLES: usize = 10_000;
 
 /// An open ring with what stands on each side; side `i` runs from vertex `i` to the next.
 #[derive(Clone, Debug, PartialEq)]
@@ -34,6 +41,8 @@ pub(crate) enum RingFault {
     Crossing(Xy),
     Tiny(f64),
     TooMany(usize),
+    TooManyHoles(usize),
+    Tangled,
 }
 
 impl RingFault {
@@ -48,6 +57,8 @@ impl RingFault {
                 )
             }
             Self::Tiny(area) => format!("it is smaller than 1 m² ({area:.2} m²)"),
+            Self::TooManyHoles(n) => format!("it has {n} holes, more than the {MOST_HOLES} that are read"),
+            Self::Tangled => "its sides lie so close together that nobody can tell its inside".into(),
             Self::TooMany(n) => format!("its outline has {n} corners, more than the {MOST_VERTICES} that are read"),
         }
     }
@@ -76,6 +87,9 @@ pub(crate) fn open<T: PartialEq>(ring: &mut Vec<T>) {
 
 /// Makes a polygon of an outer ring and holes (all open) into clean parts.
 pub(crate) fn clean_polygon(outer: Ring, holes: Vec<Vec<Xy>>) -> Result<Cleaned, RingFault> {
+    if holes.len() > MOST_HOLES {
+        return Err(RingFault::TooManyHoles(holes.len()));
+    }
     let mut cleaned = Cleaned::default();
     let loops = simple_loops(outer, LEAST_AREA_M2, &mut cleaned.repairs)?;
     let (outers, mut inner) = sort_loops(loops)?;
@@ -156,10 +170,10 @@ fn simple_loops(ring: Ring, least_area_m2: f64, repairs: &mut Vec<String>) -> Re
     if ring.points.len() < 3 {
         return Err(RingFault::TooFew);
     }
-    let loops = if close_sides(&ring.points).is_empty() {
+    let loops = if close_sides(&ring.points)?.is_empty() {
         vec![ring]
     } else {
-        node(&mut ring);
+        node(&mut ring)?;
         tidy(&mut ring, repairs);
         cut_small_loops(&mut ring, least_area_m2, repairs)?;
         let mut loops = part_at_repeated(ring);
@@ -167,6 +181,9 @@ fn simple_loops(ring: Ring, least_area_m2: f64, repairs: &mut Vec<String>) -> Re
             tidy(one, &mut Vec::new());
         }
         let before = loops.len();
+        if before > MOST_CROSSINGS {
+            return Err(RingFault::Tangled);
+        }
         loops.retain(|l| l.points.len() >= 3 && ring_area(&l.points).abs() >= least_area_m2);
         if before > 1 && loops.len() < before {
             repairs.push("the outline touched itself; a loop without area was left out".into());
@@ -178,7 +195,7 @@ fn simple_loops(ring: Ring, least_area_m2: f64, repairs: &mut Vec<String>) -> Re
         return Err(RingFault::Tiny(area));
     }
     for one in &loops {
-        if let Some(&(i, _)) = close_sides(&one.points).first() {
+        if let Some(&(i, _)) = close_sides(&one.points)?.first() {
             return Err(RingFault::Crossing(one.points[i]));
         }
     }
@@ -319,7 +336,7 @@ fn sides_near(a: Xy, b: Xy, c: Xy, d: Xy) -> bool {
 }
 
 /// Pairs of sides, not neighbours, that touch or cross; found with a sweep along the x axis.
-fn close_sides(points: &[Xy]) -> Vec<(usize, usize)> {
+fn close_sides(points: &[Xy]) -> Result<Vec<(usize, usize)>, RingFault> {
     let n = points.len();
     let side = |i: usize| (points[i], points[(i + 1) % n]);
     let mut order: Vec<usize> = (0..n).collect();
@@ -327,10 +344,15 @@ fn close_sides(points: &[Xy]) -> Vec<(usize, usize)> {
     order.sort_by(|&i, &j| low(i).total_cmp(&low(j)).then(i.cmp(&j)));
     let mut active: Vec<usize> = Vec::new();
     let mut pairs = Vec::new();
+    let mut compared = 0_usize;
     for &i in &order {
         let (a, b) = side(i);
         let left = a.x.min(b.x) - SAME_PLACE_M;
         active.retain(|&j| side(j).0.x.max(side(j).1.x) >= left);
+        compared += active.len();
+        if compared > MOST_COMPARED {
+            return Err(RingFault::Tangled);
+        }
         for &j in &active {
             if (i + 1) % n == j || (j + 1) % n == i {
                 continue;
@@ -338,19 +360,22 @@ fn close_sides(points: &[Xy]) -> Vec<(usize, usize)> {
             let (c, d) = side(j);
             let apart = a.y.min(b.y) - SAME_PLACE_M > c.y.max(d.y) || c.y.min(d.y) - SAME_PLACE_M > a.y.max(b.y);
             if !apart && sides_near(a, b, c, d) {
+                if pairs.len() == MOST_MEETINGS {
+                    return Err(RingFault::Crossing(crossing_point(a, b, c, d)));
+                }
                 pairs.push((i.min(j), i.max(j)));
             }
         }
         active.push(i);
     }
     pairs.sort_unstable();
-    pairs
+    Ok(pairs)
 }
 
 /// Gives the ring a vertex wherever it touches itself, with the very same coordinates at both places.
-fn node(ring: &mut Ring) {
+fn node(ring: &mut Ring) -> Result<(), RingFault> {
     let n = ring.points.len();
-    let pairs = close_sides(&ring.points);
+    let pairs = close_sides(&ring.points)?;
     for &(i, j) in &pairs {
         for a in [i, (i + 1) % n] {
             for b in [j, (j + 1) % n] {
@@ -386,6 +411,7 @@ fn node(ring: &mut Ring) {
         }
     }
     *ring = Ring { points, edges };
+    Ok(())
 }
 
 /// Cuts off the smaller loop at every true crossing, if it is too small to matter; refuses the ring otherwise.
@@ -393,7 +419,7 @@ fn cut_small_loops(ring: &mut Ring, least_area_m2: f64, repairs: &mut Vec<String
     for _ in 0..MOST_CROSSINGS {
         let n = ring.points.len();
         let side = |k: usize| (ring.points[k], ring.points[(k + 1) % n]);
-        let crossing = close_sides(&ring.points).into_iter().find(|&(i, j)| {
+        let crossing = close_sides(&ring.points)?.into_iter().find(|&(i, j)| {
             let ((a, b), (c, d)) = (side(i), side(j));
             cross_properly(a, b, c, d)
         });

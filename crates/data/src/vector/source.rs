@@ -10,6 +10,8 @@ use std::path::Path;
 pub(crate) const LARGEST_FILE: u64 = 512 << 20;
 /// The most records of one file; a country has as many fields.
 pub(crate) const MOST_RECORDS: usize = 2_000_000;
+/// The most values of one file: each takes some hundred and fifty bytes of memory, and in the file it may take none.
+pub(crate) const MOST_VALUES: usize = 8_000_000;
 /// How much of a file is looked at to tell its format, bytes.
 const HEAD: u64 = 4_096;
 
@@ -142,6 +144,11 @@ pub(crate) fn layers(path: &Path, only: Option<&str>) -> Result<Vec<Layer>, Load
 pub(crate) fn too_many_records(path: &Path) -> LoadError {
     let problem = format!("it has more than {MOST_RECORDS} records");
     LoadError::new(path, LoadErrorKind::TooLarge, problem, "cut the area you fly in out of it")
+}
+
+pub(crate) fn too_many_values(path: &Path) -> LoadError {
+    let problem = format!("it has more than {} million values in its columns", MOST_VALUES / 1_000_000);
+    LoadError::new(path, LoadErrorKind::TooLarge, problem, "cut the area you fly in out of it, or leave columns out")
 }
 
 /// A whole file, unless it is larger than any layer of fields can be.

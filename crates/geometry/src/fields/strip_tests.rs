@@ -1,4 +1,5 @@
 use super::*;
+use crate::fields::model::{Field, Hazard, HazardKind, HazardShape};
 use approx::assert_relative_eq;
 use proptest::prelude::*;
 

@@ -1,4 +1,5 @@
-use super::super::model::{Stock, Surface};
+use super::super::model::{HazardShape, Stock, Surface};
+use super::under_approach::governing;
 use super::*;
 use crate::grid::GridFrame;
 use approx::assert_relative_eq;

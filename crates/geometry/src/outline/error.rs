@@ -113,13 +113,15 @@ pub enum CutFault {
 #[non_exhaustive]
 pub enum JoinFault {
     /// They share no side.
-    #[error("the fields share no side (they are {gap_m:.1} m apart); only fields beside each other can be joined")]
+    #[error(
+        "the fields share no side (they are {gap_m:.1} m apart); only fields beside or over each other can be joined"
+    )]
     Apart {
         /// The shortest distance between their outlines, metres.
         gap_m: f64,
     },
     /// They share a side, but what they make together is not one area.
-    #[error("the fields do not make one area together; they may lie on each other")]
+    #[error("the fields do not make one area together; mend their outlines where they meet and try again")]
     NotOneArea,
     /// The distance within which gaps are closed is not a length.
     #[error("the distance within which gaps are closed is not a length")]

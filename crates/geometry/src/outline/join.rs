@@ -1,16 +1,21 @@
-//! Two fields beside each other made one.
+//! Two fields beside each other, or lying over each other, made one.
 //!
 //! The outlines are first brought onto each other: corners of the second within the given distance of the first go
 //! there, and each side gets the corners of the other field that lie on it. A stretch that both fields have is then the
 //! same sides in opposite directions; these cancel, and what is left is the outline of both. That keeps every remaining
 //! side with what stands on it, to the bit, and a field lying in another's hole needs no case of its own.
+//!
+//! Where that does not come out, the fields lie over each other by more than the given distance. Then every side is
+//! parted where it crosses a side of the other field, and what lies inside the other field goes: the outline of the
+//! ground that either of them has.
 
 use super::edge::{for_each_side, merged};
 use super::error::JoinFault;
+use super::finding::overlap;
 use super::place::{rings, side_at};
 use super::validity::check;
 use super::{OutlineError, SAME_PLACE_M, side};
-use crate::fields::model::{BoundaryEdge, Field, Stock, Surface, ring_area};
+use crate::fields::model::{BoundaryEdge, Calendar, Field, Remarks, Stock, Surface, ring_area};
 use crate::fields::strip::inside_ring;
 use crate::position::Xy;
 use geo::{Coord, InteriorPoint, Polygon};
@@ -33,21 +38,36 @@ struct Side {
     second: bool,
 }
 
-/// Two fields that share a boundary made one; gaps between them up to `snap_m` metres wide are closed.
+/// Two fields that share a boundary or lie over each other made one; gaps between them up to `snap_m` metres wide are
+/// closed.
 ///
-/// Sides that remain keep what stood on them, and the boundary between the fields is gone. The result has the
-/// identifier, name and remarks of the first. Surface and stock are kept where both agree, else unknown; the survey is
-/// as old as the older one.
+/// Sides that remain keep what stood on them, and the boundary between the fields is gone, also where it ran through
+/// ground of both. The result has the identifier and name of the first; what is known of it is what is known of both
+/// ([`facts`]).
 ///
 /// # Errors
-/// The fault of a field that is not sound; [`OutlineError::Join`] when they share no side, or do not make one area, as
-/// when they overlap by more than `snap_m`; the fault that the joined outline would have.
+/// The fault of a field that is not sound; [`OutlineError::Join`] when they share neither a side nor ground, or do not
+/// make one area; the fault that the joined outline would have.
 pub fn join(first: &Field, second: &Field, snap_m: f64) -> Result<Field, OutlineError> {
     if !(snap_m.is_finite() && snap_m >= 0.0) {
         return Err(JoinFault::NotALength.into());
     }
     check(first)?;
     check(second)?;
+    let beside = outline(first, second, snap_m, false);
+    // The way that keeps the most of what was drawn comes first.
+    let (outer, holes) = match beside {
+        Err(fault) if overlap(first, second).is_some() => {
+            outline(first, second, snap_m, true).map_err(|_refused| fault)?
+        }
+        other => other?,
+    };
+    let (outer, edges) = outer.into_iter().unzip();
+    Ok(Field { outer, holes, edges, ..facts(first, second) })
+}
+
+/// The outer ring and the holes of two fields together; with `over`, also of fields that lie over each other.
+fn outline(first: &Field, second: &Field, snap_m: f64, over: bool) -> Result<(Ring, Vec<Vec<Xy>>), OutlineError> {
     let reach_m = snap_m.max(SAME_PLACE_M);
     let (mut a, mut b) = (rings_with_edges(first), rings_with_edges(second));
     // Only the rings that face each other are brought together: a hole near the boundary stays where it is.
@@ -57,9 +77,19 @@ pub fn join(first: &Field, second: &Field, snap_m: f64) -> Result<Field, Outline
     give_corners(ring_a, ring_b, reach_m);
     give_corners(ring_b, ring_a, reach_m);
     a.iter_mut().chain(&mut b).for_each(drop_repeated);
-
+    if over {
+        part_at_crossings(&mut a, &mut b);
+    }
     let sides: Vec<Side> = sides_of(&a, false).chain(sides_of(&b, true)).collect();
-    let (left, seams) = cancel(&sides);
+    let (mut left, mut seams) = cancel(&sides);
+    if over {
+        let before = left.len();
+        left = outside(&left, &a, &b);
+        // Ground of both is as good as a side of both.
+        if left.len() < before {
+            seams.extend(left.iter().map(|s| s.from));
+        }
+    }
     if seams.is_empty() {
         return Err(JoinFault::Apart { gap_m: gap(first, second) }.into());
     }
@@ -79,18 +109,70 @@ pub fn join(first: &Field, second: &Field, snap_m: f64) -> Result<Field, Outline
     let [outer] = outers.as_slice() else { return Err(JoinFault::NotOneArea.into()) };
     let mut ring: Ring = outer.iter().map(|s| (s.from, s.edge)).collect();
     drop_seams(&mut ring, &seams);
-    let (outer, edges) = ring.into_iter().unzip();
-    let joined = Field {
-        outer,
-        holes,
-        edges,
-        surface: if first.surface == second.surface { first.surface } else { Surface::Unknown },
-        stock: if first.stock == second.stock { first.stock } else { Stock::Unknown },
-        surveyed: first.surveyed.min(second.surveyed),
-        ..first.clone()
+    let (points, edges) = ring.iter().copied().unzip();
+    check(&Field { outer: points, holes: holes.clone(), edges, ..Field::default() })?;
+    Ok((ring, holes))
+}
+
+/// What is known of two fields as of one, without an outline: the identifier and name of the first, and otherwise only
+/// what holds for both. The survey is as old as the older one, stock is present where it is on either, a month's
+/// surface stays where both calendars have it, and remarks say to which part they belong.
+#[must_use]
+pub fn facts(first: &Field, second: &Field) -> Field {
+    let both = |of: fn(&Field) -> &String| {
+        let (a, b) = (of(first), of(second));
+        let part = |field: &Field, text: &String| format!("{}: {text}", field.label());
+        match (a.is_empty(), b.is_empty()) {
+            _ if a == b => a.clone(),
+            (false, false) => format!("{}; {}", part(first, a), part(second, b)),
+            (false, true) => part(first, a),
+            (true, _) => part(second, b),
+        }
     };
-    check(&joined)?;
-    Ok(joined)
+    let stock_day = |field: &Field| field.stock_seen.or(field.surveyed);
+    let stock_seen = match (first.stock_seen, second.stock_seen) {
+        (None, None) => None,
+        _ => stock_day(first).min(stock_day(second)),
+    };
+    let same_year = first.calendar.year == second.calendar.year;
+    let mut calendar = Calendar::default();
+    if same_year {
+        calendar.year = first.calendar.year;
+        for (month, (a, b)) in calendar.months.iter_mut().zip(first.calendar.months.iter().zip(&second.calendar.months))
+        {
+            *month = a.filter(|_| a == b);
+        }
+        if first.calendar.crop == second.calendar.crop {
+            calendar.crop.clone_from(&first.calendar.crop);
+        }
+        if calendar.is_empty() {
+            calendar.year = None;
+        }
+    }
+    let mut photographs = first.remarks.photographs.clone();
+    photographs.extend(second.remarks.photographs.iter().filter(|p| !first.remarks.photographs.contains(p)).cloned());
+    let mut other = first.other.clone();
+    other.extend(second.other.iter().filter(|(name, _)| first.other.iter().all(|(known, _)| known != name)).cloned());
+    Field {
+        surface: if first.surface == second.surface { first.surface } else { Surface::Unknown },
+        stock: match (first.stock, second.stock) {
+            (a, b) if a == b => a,
+            (Stock::Present, _) | (_, Stock::Present) => Stock::Present,
+            _ => Stock::Unknown,
+        },
+        surveyed: first.surveyed.min(second.surveyed),
+        stock_seen,
+        calendar,
+        remarks: Remarks {
+            hazards: both(|f| &f.remarks.hazards),
+            access: both(|f| &f.remarks.access),
+            permission: both(|f| &f.remarks.permission),
+            photographs,
+        },
+        notes: both(|f| &f.notes),
+        other,
+        ..Field { id: first.id.clone(), name: first.name.clone(), ..Field::default() }
+    }
 }
 
 fn rings_with_edges(field: &Field) -> Vec<Ring> {
@@ -168,6 +250,63 @@ fn drop_repeated(ring: &mut Ring) {
         kept.pop();
     }
     *ring = kept;
+}
+
+/// Gives both fields a corner, the very same, wherever a side of one crosses a side of the other.
+fn part_at_crossings(a: &mut [Ring], b: &mut [Ring]) {
+    let mut met_a: Vec<Vec<Vec<Xy>>> = a.iter().map(|ring| vec![Vec::new(); ring.len()]).collect();
+    let mut met_b: Vec<Vec<Vec<Xy>>> = b.iter().map(|ring| vec![Vec::new(); ring.len()]).collect();
+    for (ring, met_ring) in a.iter().zip(&mut met_a) {
+        for (i, met_side) in met_ring.iter_mut().enumerate() {
+            let (from, to) = ends(ring, i);
+            for (other, met_other) in b.iter().zip(&mut met_b) {
+                for (j, met_theirs) in met_other.iter_mut().enumerate() {
+                    let (c, d) = ends(other, j);
+                    if side::cross_properly(from, to, c, d) {
+                        let (at, _) = side::crossing_point(from, to, c, d);
+                        met_side.push(at);
+                        met_theirs.push(at);
+                    }
+                }
+            }
+        }
+    }
+    for (rings, met) in [(a, met_a), (b, met_b)] {
+        for (ring, mut met) in rings.iter_mut().zip(met) {
+            let old = core::mem::take(ring);
+            for ((p, edge), met) in old.into_iter().zip(&mut met) {
+                ring.push((p, edge));
+                met.sort_by(|q, r| q.distance(p).total_cmp(&r.distance(p)));
+                ring.extend(met.iter().map(|q| (*q, edge)));
+            }
+            drop_repeated(ring);
+        }
+    }
+}
+
+/// The sides that bound the ground of either field: none inside the other field, and of two in one place the first.
+fn outside(sides: &[Side], a: &[Ring], b: &[Ring]) -> Vec<Side> {
+    let corners = |rings: &[Ring]| rings.iter().map(|r| r.iter().map(|c| c.0).collect::<Vec<_>>()).collect::<Vec<_>>();
+    let (a, b) = (corners(a), corners(b));
+    let of_first: HashSet<_> = sides.iter().filter(|s| !s.second).map(|s| (key(s.from), key(s.to))).collect();
+    let of_second: HashSet<_> = sides.iter().filter(|s| s.second).map(|s| (key(s.from), key(s.to))).collect();
+    let kept = |s: &&Side| {
+        let ends = (key(s.from), key(s.to));
+        // In one place and one direction the ground of both lies on the same side of it.
+        if s.second && of_first.contains(&ends) {
+            return false;
+        }
+        if !s.second && of_second.contains(&ends) {
+            return true;
+        }
+        let rings = if s.second { &a } else { &b };
+        let middle = (s.from + s.to) * 0.5;
+        let within = rings.split_first().is_some_and(|(outer, holes)| {
+            inside_ring(outer, middle) && !holes.iter().any(|hole| inside_ring(hole, middle))
+        });
+        !within
+    };
+    sides.iter().filter(kept).copied().collect()
 }
 
 fn sides_of(rings: &[Ring], second: bool) -> impl Iterator<Item = Side> + '_ {

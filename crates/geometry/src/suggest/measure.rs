@@ -36,6 +36,8 @@ pub(super) fn propose(ground: &Ground<'_>, piece: &Piece) -> Option<Proposal> {
     if usable_m < options.needed_m {
         return None;
     }
+    let room_m = (options.room_m() - rounding).max(options.strip_width_m);
+    longest(&space, room_m, options.needed_m).filter(|(wide, _)| wide.length_m >= options.needed_m)?;
     let under = fit_ground(ground.terrain(), &strip);
     let standing = ground.scene.standing;
     let beyond_ends_m = [standing.and_then(|s| beyond(s, &strip.reversed())), standing.and_then(|s| beyond(s, &strip))];

@@ -124,7 +124,7 @@ pub(super) fn pieces(
 fn least_cells(ground: &Ground<'_>) -> usize {
     let cell = ground.frame.cell_m;
     // Rounding to cells may cost a row of them.
-    (0.7 * ground.options.needed_m * ground.options.strip_width_m / (cell * cell)).ceil() as usize
+    (0.7 * ground.options.needed_m * ground.options.room_m() / (cell * cell)).ceil() as usize
 }
 
 /// A piece on its way, and the part of it that strips of its own cover, where that is known already.

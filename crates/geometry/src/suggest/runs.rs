@@ -47,7 +47,7 @@ fn open_along(ground: &Ground<'_>, heading: Bearing, window: &Bits, at: (usize, 
     let u = heading.unit();
     // Rows run south: north is up.
     let along = shifts((-u.y, u.x), ground.options.needed_m / cell);
-    let across = shifts((u.x, u.y), ground.options.strip_width_m / cell);
+    let across = shifts((u.x, u.y), ground.options.room_m() / cell);
     let mut set = ground.suits(heading, window, at);
     let mut other = Bits::none(window.rows, window.cols);
     for (down, right) in along.iter().chain(&across) {

@@ -71,6 +71,10 @@ pub struct Scene<'a> {
 pub struct Options {
     /// Width of the strip with the margin kept at its sides, metres.
     pub strip_width_m: f64,
+    /// Room to be off the middle of the strip, on both sides together, metres: nobody who glides in lines up to the
+    /// metre, so a suggestion is this much wider than its strip over the whole needed length. Ribbons of ground along
+    /// rivers and roads, which hold a strip and nothing else, are not suggested. 0 asks for no room.
+    pub lining_up_m: f64,
     /// Length the landing needs with the margin kept at both ends, metres.
     pub needed_m: f64,
     /// Steepest slope along the strip, rise over run.
@@ -114,6 +118,8 @@ impl Options {
     /// What an aircraft needs on a surface nobody knows, in still air at sea level, with the margin it keeps from edges
     /// on all sides.
     ///
+    /// To line up there is half the aircraft's own strip on either side; common practice, no source.
+    ///
     /// The slope along may reach 6 %, which the slope criterion still calls workable when landed on uphill; the slope
     /// across the limit of that criterion. Roughness as that criterion, 1 m over a window. A quarter section (160
     /// acres, 65 ha) is about the largest field that is farmed as one; common practice, no source.
@@ -124,6 +130,7 @@ impl Options {
         let margins_m = 2.0 * aircraft.edge_margin_m;
         Self {
             strip_width_m: aircraft.strip_width_m + margins_m,
+            lining_up_m: aircraft.strip_width_m,
             needed_m: case.needed_m(aircraft) + margins_m,
             max_slope_along: 0.06,
             max_slope_across: MAX_CROSS_SLOPE,
@@ -137,6 +144,12 @@ impl Options {
         }
     }
 
+    /// Width of the ground that a suggestion offers over the needed length, metres.
+    #[must_use]
+    pub fn room_m(&self) -> f64 {
+        self.strip_width_m + self.lining_up_m
+    }
+
     /// Whether the numbers can be worked with.
     ///
     /// # Errors
@@ -144,6 +157,11 @@ impl Options {
     pub fn check(&self) -> Result<(), SuggestError> {
         let positive = [
             ("strip width", self.strip_width_m),
+            // Nothing is a width of room that can be asked for.
+            (
+                "strip width with room to line up",
+                if self.lining_up_m >= 0.0 { self.room_m() } else { self.lining_up_m },
+            ),
             ("needed length", self.needed_m),
             ("slope along", self.max_slope_along),
             ("slope across", self.max_slope_across),

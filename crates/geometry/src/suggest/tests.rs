@@ -40,7 +40,7 @@ fn cover(side_m: f64, cell_m: f64, class: impl Fn(Xy) -> u16) -> LandCover {
     LandCover { frame, classes, table: table() }
 }
 fn options() -> Options {
-    Options { strip_width_m: 20.0, needed_m: 200.0, ..Options::default() }
+    Options { strip_width_m: 20.0, lining_up_m: 0.0, needed_m: 200.0, ..Options::default() }
 }
 fn scene(terrain: &Terrain) -> Scene<'_> {
     Scene { terrain, cover: None, standing: None, fields: &[], barriers: &[] }
@@ -116,6 +116,26 @@ fn a_narrow_neck_splits_and_a_wide_one_does_not() {
         let found = run(&Scene { cover: Some(&map), ..scene(&land) }, &options());
         assert_eq!(found.proposals.len(), count, "a neck of {} m", 2.0 * half);
     }
+}
+
+#[test]
+fn a_ribbon_beside_a_river_is_no_suggestion_where_there_must_be_room_to_line_up() {
+    let flat = terrain(800.0, 10.0, |_| 0.0);
+    // A meadow, and along its side a ribbon of 30 m that runs on for 600 m.
+    let open = |p: Xy| within(p, (100.0, 400.0), (400.0, 600.0)) || within(p, (100.0, 370.0), (700.0, 400.0));
+    let map = cover(800.0, 10.0, |p| if open(p) { GRASS } else { TREES });
+    let scene = Scene { cover: Some(&map), ..scene(&flat) };
+    let ends = |options: &Options| {
+        let found = run(&scene, options).proposals;
+        let east = found.iter().flat_map(|p| &p.outline).map(|p| p.x).fold(0.0, f64::max);
+        (found.len(), east)
+    };
+    let (count, east) = ends(&options());
+    assert!(count == 1 && east > 690.0, "{count} {east}");
+    let (count, east) = ends(&Options { lining_up_m: 20.0, ..options() });
+    assert!(count == 1 && east < 420.0, "the meadow stays and the ribbon goes: {count} {east}");
+    let bad = Options { lining_up_m: -1.0, ..options() };
+    assert!(matches!(bad.check(), Err(SuggestError::BadOption { .. })));
 }
 
 #[test]

@@ -15,7 +15,7 @@ pub fn check_round(ctx: &Context, model: &Model, theme: &Theme, commands: &mut V
     let room = ctx.content_rect();
     egui::Window::new("Check round")
         .open(&mut shown)
-        .collapsible(true)
+        .collapsible(false)
         .resizable(true)
         .default_width(430.0)
         .default_height((room.height() - 160.0).clamp(240.0, 560.0))

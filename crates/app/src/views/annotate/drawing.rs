@@ -6,16 +6,17 @@ use crate::model::{AnnotateCommand, Model};
 use crate::theme::{Theme, space};
 use egui::{Id, Key, RichText, TextEdit, Ui};
 use sparefield_data::quantity::{format_bearing, parse_bearing, parse_length_m, parse_position};
+use sparefield_geometry::fields::model::HazardKind;
 use sparefield_geometry::position::{Bearing, Xy};
 
 /// The drawing in hand.
 pub(super) fn drawing(ui: &mut Ui, model: &Model, what: Drawing, theme: &Theme, commands: &mut Vec<Command>) {
     let draft = &model.annotating.draft;
-    let needs_field = matches!(what, Drawing::Cut | Drawing::Hole) && model.annotating.one_field().is_none();
-    if needs_field {
-        let text = "Choose one field first, then take this tool again.";
-        ui.label(RichText::new(text).color(theme.colours.caution));
-        return;
+    if let (Some((_, corners)), true) = (&model.annotating.left, draft.corners.is_empty()) {
+        let words = format!("Bring back the {} corners left", corners.len());
+        if ui.button(words).on_hover_text("Go on with the drawing that was left unfinished").clicked() {
+            commands.push(Command::Annotate(AnnotateCommand::BringBack));
+        }
     }
     measures(ui, model, what, theme);
     ui.add_space(space::LINE);
@@ -27,6 +28,12 @@ pub(super) fn drawing(ui: &mut Ui, model: &Model, what: Drawing, theme: &Theme, 
     }
     ui.add_space(space::LINE);
     ui.horizontal_wrapped(|ui| {
+        if what.is_point() {
+            if ui.add(egui::Button::new("Leave").shortcut_text("Esc")).clicked() {
+                commands.push(Command::Annotate(AnnotateCommand::Leave));
+            }
+            return;
+        }
         let enough = draft.corners.len() >= what.least_corners();
         if ui.add_enabled(enough, egui::Button::new("Finish").shortcut_text("Enter")).clicked() {
             commands.push(Command::Annotate(AnnotateCommand::Finish));
@@ -64,10 +71,14 @@ fn measures(ui: &mut Ui, model: &Model, what: Drawing, theme: &Theme) {
     let units = model.settings.units;
     let draft = &model.annotating.draft;
     let corners = draft.corners.len();
+    if what.is_point() {
+        return;
+    }
+    let name = if what == Drawing::Hazard(HazardKind::Wires) { "pole" } else { "corner" };
     ui.label(match corners {
-        0 => "No corner set yet".to_owned(),
-        1 => "1 corner set".to_owned(),
-        n => format!("{n} corners set"),
+        0 => format!("No {name} set yet"),
+        1 => format!("1 {name} set"),
+        n => format!("{n} {name}s set"),
     });
     let Some(measures) = &draft.measures else { return };
     egui::Grid::new("measures").num_columns(2).spacing([space::GROUP, space::TIGHT]).show(ui, |ui| {

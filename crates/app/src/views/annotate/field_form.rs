@@ -3,13 +3,13 @@
 use super::{growth_form, remarks_form, side_form};
 use crate::command::Command;
 use crate::edits::{self, describe};
-use crate::model::{AnnotateCommand, Model, SurveyCommand};
+use crate::model::{AnnotateCommand, Model, SheetCommand, SurveyCommand};
 use crate::survey::look_at::standing_words;
 use crate::theme::{Theme, space};
 use egui::{ComboBox, Id, Key, RichText, TextEdit, Ui};
 use sparefield_data::area::Area;
 use sparefield_data::quantity::{format_day, format_position, parse_day, parse_position};
-use sparefield_geometry::fields::model::{Day, Field, Stock, Surface};
+use sparefield_geometry::fields::model::{Day, EdgeKind, Field, Stock, Surface};
 use sparefield_geometry::fields::survey::SurveyStanding;
 use sparefield_geometry::outline::CornerRef;
 
@@ -18,7 +18,15 @@ pub(super) fn one_field(ui: &mut Ui, model: &Model, id: &str, theme: &Theme, com
     let Some(area) = &model.area else { return };
     let Ok((_, field)) = edits::field(area, id) else { return };
     let text = format!("{:.2} ha, {} sides", field.area_m2() / 1e4, field.outer.len());
-    ui.label(RichText::new(text).color(theme.colours.ink_soft));
+    ui.horizontal(|ui| {
+        ui.label(RichText::new(text).color(theme.colours.ink_soft));
+        ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
+            let help = "Usable length for every wind, strips, slope and approach, with the chosen aircraft (F)";
+            if ui.small_button("Field sheet").on_hover_text(help).clicked() {
+                commands.push(Command::Sheet(SheetCommand::Open));
+            }
+        });
+    });
     ui.add_space(space::TIGHT);
     if let Some(corner) = model.annotating.corner {
         corner_form(ui, model, field, corner, theme, commands);
@@ -28,7 +36,7 @@ pub(super) fn one_field(ui: &mut Ui, model: &Model, id: &str, theme: &Theme, com
         ui.separator();
     }
     let ids = [id.to_owned()];
-    let form = Form { area, ids: &ids };
+    let form = Form::new(area, &ids);
     form.text(ui, commands, "Name", "name", &field.name, |f, t| f.name = t);
     form.choice(ui, commands, "Surface", "surface", field.surface, Surface::ALL, Surface::words, |f, s| f.surface = s);
     form.stock(ui, model, field, commands);
@@ -55,15 +63,14 @@ pub(super) fn one_field(ui: &mut Ui, model: &Model, id: &str, theme: &Theme, com
 /// Changes to everything that is chosen.
 pub(super) fn many_fields(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let Some(area) = &model.area else { return };
-    let ids = model.annotating.fields();
-    let fields: Vec<&Field> =
-        ids.iter().filter_map(|id| edits::field(area, id).ok()).map(|(_, f)| f.as_ref()).collect();
+    let chosen = model.annotating.field_indices().iter();
+    let fields: Vec<&Field> = chosen.filter_map(|&i| area.fields.get(i)).map(AsRef::as_ref).collect();
     if let Some(first) = fields.first() {
         let hectares: f64 = fields.iter().map(|f| f.area_m2()).sum::<f64>() / 1e4;
         let text = format!("{} fields, {hectares:.1} ha together", fields.len());
         ui.label(RichText::new(text).color(theme.colours.ink_soft));
         ui.add_space(space::TIGHT);
-        let form = Form { area, ids: &ids };
+        let form = Form::new(area, model.annotating.fields());
         // What they do not agree on is shown as the first one's, and changes only when something is chosen.
         form.choice(ui, commands, "Surface", "surface", first.surface, Surface::ALL, Surface::words, |f, s| {
             f.surface = s;
@@ -144,7 +151,8 @@ fn sides(ui: &mut Ui, model: &Model, field: &Field, theme: &Theme, commands: &mu
         let count = field.outer.len();
         for (i, edge) in field.edges.iter().enumerate() {
             let length = units.format_length(field.outer[i].distance(field.outer[(i + 1) % count]));
-            let height = edge.height_m.map_or_else(String::new, |h| format!(", {}", units.format_height(h)));
+            let height = edge.height_m.filter(|_| edge.kind != EdgeKind::Nothing);
+            let height = height.map_or_else(String::new, |h| format!(", {}", units.format_height(h)));
             let words = format!("{}: {length}, {}{height}", i + 1, edge.kind.words());
             let chosen = model.annotating.side == Some(i);
             if ui.selectable_label(chosen, RichText::new(words).size(theme.sizes.small)).clicked() {
@@ -166,11 +174,16 @@ fn standing(ui: &mut Ui, model: &Model, field: &Field, theme: &Theme) {
 pub(super) struct Form<'a> {
     pub(super) area: &'a Area,
     pub(super) ids: &'a [String],
+    /// What is half typed belongs to these fields.
+    pub(super) key: Id,
 }
 
 const LABEL_WIDTH: f32 = 74.0;
 
-impl Form<'_> {
+impl<'a> Form<'a> {
+    fn new(area: &'a Area, ids: &'a [String]) -> Self {
+        Self { area, ids, key: Id::unique(("form", ids)) }
+    }
     pub(super) fn change(&self, commands: &mut Vec<Command>, what: &str, change: impl Fn(&mut Field)) {
         let made = describe::change_fields(self.area, self.ids, what, change);
         commands.push(Command::Annotate(AnnotateCommand::Do(Box::new(made))));
@@ -194,7 +207,7 @@ impl Form<'_> {
     ) {
         ui.horizontal(|ui| {
             Self::label(ui, label);
-            let id = Id::unique(("field text", what, self.ids));
+            let id = self.key.with(("field text", what));
             if let Some(text) = typed_text(ui, id, label, now, "", ui.available_width() - 8.0) {
                 self.change(commands, what, |f| set(f, text.trim().to_owned()));
             }
@@ -259,7 +272,7 @@ impl Form<'_> {
     ) {
         ui.horizontal(|ui| {
             Self::label(ui, label);
-            let id = Id::unique((what, self.ids));
+            let id = self.key.with(what);
             let shown = now.map_or_else(String::new, format_day);
             if let Some(text) = typed_text(ui, id, label, &shown, none, 110.0) {
                 if text.trim().is_empty() {

@@ -66,6 +66,10 @@ fn summary(field: &Field) -> String {
     let looked =
         field.surveyed.map_or_else(|| "never looked at".to_owned(), |d| format!("looked at {}", format_day(d)));
     let unknown = sides_unknown(field);
-    let sides = if unknown > 0 { format!(" · {unknown} sides unknown") } else { String::new() };
+    let sides = match unknown {
+        0 => String::new(),
+        1 => " · 1 side unknown".to_owned(),
+        n => format!(" · {n} sides unknown"),
+    };
     format!("{} · {looked}{sides}", field.surface.words())
 }

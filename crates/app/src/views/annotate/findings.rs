@@ -153,7 +153,8 @@ fn one(
     });
 }
 
-fn capital(text: &str) -> String {
+/// A text with a capital first letter.
+pub(super) fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

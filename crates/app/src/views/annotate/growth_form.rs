@@ -6,7 +6,7 @@ use super::field_form::{Form, typed_text};
 use crate::command::Command;
 use crate::model::Model;
 use crate::theme::{Theme, space};
-use egui::{Align2, ComboBox, Id, Painter, Pos2, Rect, RichText, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, ComboBox, Painter, Pos2, Rect, RichText, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 use sparefield_geometry::fields::model::{Calendar, Field, MONTHS, Surface};
 
 /// Height of a month in the row, points.
@@ -33,10 +33,10 @@ pub(super) fn what_grows(
         (crop, Some(year)) => format!("What grows in {year}: {crop}"),
     };
     let open = !calendar.is_empty();
-    egui::CollapsingHeader::new(title).id_salt(("what grows", form.ids)).default_open(open).show(ui, |ui| {
+    egui::CollapsingHeader::new(title).id_salt(("what grows", form.key)).default_open(open).show(ui, |ui| {
         form.text(ui, commands, "Crop", "crop", &calendar.crop, |f, t| f.calendar.crop = t);
         year(ui, model, form, calendar, commands);
-        let id = Id::unique(("months", form.ids));
+        let id = form.key.with("months");
         let this_month = model.today.month_index();
         let mut chosen: Months = ui.data(|d| d.get_temp(id)).unwrap_or((this_month, this_month));
         row(ui, calendar, this_month, &mut chosen, theme);
@@ -64,7 +64,7 @@ fn year(ui: &mut Ui, model: &Model, form: &Form<'_>, calendar: &Calendar, comman
             }
         });
         combo.response.labelled_by(label);
-        let id = Id::unique(("other year", form.ids));
+        let id = form.key.with("other year");
         if let Some(text) = typed_text(ui, id, "Another year", "", "other", 76.0)
             && let Ok(year) = text.trim().parse::<i32>()
             && (1..=9_999).contains(&year)

@@ -8,6 +8,7 @@ use crate::model::{AnnotateCommand, Grip, Model, Thing, Tool};
 use crate::theme::Theme;
 use crate::views::map::{Hands, Shown, View};
 use egui::{CursorIcon, EventFilter, Id, Key, Modifiers, Pos2, Rect, Response, Role, Sense, Ui, Vec2, WidgetInfo};
+use sparefield_data::area::Area;
 use sparefield_geometry::outline::place::{ends_of, ring_of};
 use sparefield_geometry::outline::{CornerRef, RingRef, SideRef};
 use sparefield_geometry::position::Xy;
@@ -18,6 +19,9 @@ const CATCH_PT: f64 = 12.0;
 const HANDLE_PT: f32 = 18.0;
 /// A side shorter than this on the screen has no handle to insert a corner, points.
 const LEAST_SIDE_PT: f32 = 44.0;
+/// Room that each corner needs to have a handle, as a share of width and height on the screen, points. Corners are
+/// then about twice as far apart, and handles do not hide the field.
+const LEAST_ROOM_PT: f32 = 8.0;
 /// Points that one press of an arrow key moves the pen by.
 const PEN_STEP_PT: f64 = 10.0;
 /// Metres that one press of an arrow key moves a corner by.
@@ -191,9 +195,29 @@ impl Handle<'_> {
     }
 }
 
+/// The corners of a thing that can be taken hold of.
+pub(super) fn corners_of(area: &Area, thing: &Thing) -> Vec<Xy> {
+    match thing {
+        Thing::Field(id) => edits::field(area, id).map(|(_, f)| f.outer.clone()),
+        Thing::Hazard(id) => edits::hazard(area, id).map(|h| vertices(h).to_vec()),
+        Thing::QuietZone(id) => edits::quiet_zone(area, id).map(|z| z.outer.clone()),
+        Thing::Proposal(_) => Ok(Vec::new()),
+    }
+    .unwrap_or_default()
+}
+
+/// Whether corners are far enough apart on the screen to take hold of one of them and not of its neighbour.
+pub(super) fn has_room(view: &View, corners: &[Xy]) -> bool {
+    let box_ = Rect::from_points(&corners.iter().map(|&p| view.to_screen(p)).collect::<Vec<_>>());
+    corners.len() < 2 || (box_.width() + box_.height()) / corners.len() as f32 >= LEAST_ROOM_PT
+}
+
 /// Handles of what is chosen.
 fn handles(ui: &Ui, map: &Response, view: &View, radius_m: f64, model: &Model, push: &mut impl FnMut(AnnotateCommand)) {
     let (Some(area), [one]) = (&model.area, model.annotating.chosen.as_slice()) else { return };
+    if !has_room(view, &corners_of(area, one)) {
+        return;
+    }
     let visible = |p: Xy| map.rect.contains(view.to_screen(p));
     let mut all: Vec<Handle<'_>> = Vec::new();
     match one {
@@ -318,7 +342,13 @@ fn arrows(ui: &Ui, map: &Response, view: &View, model: &Model, drawing: bool, pu
     let (shifted, plain) = (step(Modifiers::SHIFT), step(Modifiers::NONE));
     if drawing {
         let by = (plain + shifted * 0.1) * (PEN_STEP_PT * view.camera.metres_per_point);
-        let from = annotating.draft.pen.as_ref().map_or(view.camera.centre, |p| p.at);
+        let from = annotating
+            .draft
+            .pen
+            .as_ref()
+            .map(|p| p.at)
+            .or_else(|| annotating.draft.corners.last().copied())
+            .unwrap_or(view.camera.centre);
         let space = ui.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Space));
         if by != Xy::default() || (space && annotating.draft.pen.is_none()) {
             // A pen moved by keys must be able to leave what it snapped to.

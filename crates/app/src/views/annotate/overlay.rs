@@ -1,18 +1,21 @@
 //! What is drawn over the map while annotating: what is chosen, handles, drafts, drags, the lasso.
 
-use super::on_map::lasso_id;
+use super::on_map::{corners_of, has_room, lasso_id};
 use crate::edits;
 use crate::edits::things::vertices;
 use crate::model::{Model, Thing, Tool};
 use crate::theme::{Theme, with_alpha};
-use crate::views::map::{Bounds, STRIP_HEIGHT, Shown, View};
-use egui::{Align2, Color32, Painter, Pos2, Rect, Shape, Stroke, StrokeKind, Ui, Vec2};
+use crate::views::map::{Bounds, Pen, STRIP_HEIGHT, Shown, View};
+use egui::{Align2, Color32, Mesh, Painter, Pos2, Rect, Shape, Stroke, StrokeKind, Ui, Vec2};
 use sparefield_data::area::{Area, Change};
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::fields::model::{Field, HazardShape};
 use sparefield_geometry::outline::place::{ends_of, ring_of};
 use sparefield_geometry::outline::{CornerRef, RingRef, SideRef};
 use sparefield_geometry::position::Xy;
+
+/// Chosen fields smaller than this on the screen get a thinner line and no halo, which would hide them, points.
+const SMALL_PT: f32 = 20.0;
 
 struct Over<'a> {
     painter: Painter,
@@ -28,10 +31,11 @@ pub(super) fn draw(ui: &Ui, shown: &Shown, model: &Model, theme: &Theme) {
     room.max.y -= STRIP_HEIGHT;
     let over = Over { painter: ui.painter().with_clip_rect(room), view: &shown.view, theme };
     let annotating = &model.annotating;
-    let many = annotating.chosen.len() > 1;
     over.suggestions(area);
-    for thing in &annotating.chosen {
-        over.chosen(area, thing, many);
+    // While sides are described, what stands on them must be seen.
+    if annotating.tool != Tool::Sides {
+        over.chosen_fields(area, annotating.field_indices(), annotating.chosen.len() > 1);
+        annotating.chosen.iter().for_each(|thing| over.chosen(area, thing));
     }
     if let [Thing::Field(id)] = annotating.chosen.as_slice()
         && let Ok((_, field)) = edits::field(area, id)
@@ -39,7 +43,7 @@ pub(super) fn draw(ui: &Ui, shown: &Shown, model: &Model, theme: &Theme) {
         if let Some((a, b)) = annotating.side.and_then(|s| ends_of(field, SideRef::outer(s))) {
             over.line(&[a, b], Stroke::new(6.0, theme.colours.accent));
         }
-        if annotating.tool == Tool::Choose {
+        if annotating.tool == Tool::Choose && has_room(&shown.view, &field.outer) {
             over.field_handles(field, annotating.corner);
         }
     }
@@ -120,15 +124,39 @@ impl Over<'_> {
         }
     }
 
-    fn chosen(&self, area: &Area, thing: &Thing, many: bool) {
+    /// The chosen fields as two meshes, for they may be all there are.
+    fn chosen_fields(&self, area: &Area, chosen: &[usize], many: bool) {
         let stroke = Stroke::new(if many { 3.0 } else { 2.5 }, self.theme.colours.accent);
-        match thing {
-            Thing::Field(id) => {
-                if let Ok((_, field)) = edits::field(area, id) {
-                    self.ring(&field.outer, stroke);
-                    field.holes.iter().for_each(|hole| self.ring(hole, stroke));
+        let halo = Stroke::new(stroke.width + 3.0, with_alpha(self.theme.colours.halo, 0.7));
+        let small = Stroke::new(1.5, stroke.color);
+        let (mut pen, mut halos, mut lines) = (Pen::new(&self.painter), Mesh::default(), Mesh::default());
+        let shown = self.view.bounds(8.0);
+        for field in chosen.iter().filter_map(|&i| area.fields.get(i)) {
+            let bounds = Bounds::around(&field.outer);
+            if !shown.meets(&bounds) {
+                continue;
+            }
+            let is_small = self.view.points(bounds.min.distance(bounds.max)) < SMALL_PT;
+            for ring in std::iter::once(&field.outer).chain(&field.holes).filter(|ring| ring.len() > 2) {
+                let points: Vec<Pos2> = ring.iter().map(|&p| self.at(p)).collect();
+                if is_small {
+                    pen.draw(&points, true, small, &mut lines);
+                } else {
+                    pen.draw(&points, true, halo, &mut halos);
+                    pen.draw(&points, true, stroke, &mut lines);
                 }
             }
+        }
+        for mesh in [halos, lines] {
+            self.painter.add(Shape::mesh(mesh));
+        }
+    }
+
+    fn chosen(&self, area: &Area, thing: &Thing) {
+        let stroke = Stroke::new(2.5, self.theme.colours.accent);
+        match thing {
+            // Drawn together before.
+            Thing::Field(_) => {}
             Thing::Proposal(id) => {
                 if let Some(proposal) = area.proposals.iter().find(|p| &p.field.id == id) {
                     self.ring(&proposal.field.outer, stroke);
@@ -143,7 +171,9 @@ impl Over<'_> {
                     HazardShape::Line(line) => self.line(line, stroke),
                     HazardShape::Area { outer, .. } => self.ring(outer, stroke),
                 }
-                self.handles(vertices(hazard));
+                if has_room(self.view, &corners_of(area, thing)) {
+                    self.handles(vertices(hazard));
+                }
             }
             Thing::QuietZone(id) => {
                 if let Ok(zone) = edits::quiet_zone(area, id) {
@@ -255,6 +285,7 @@ impl Over<'_> {
                 Change::Proposal(_)
                 | Change::Home(_)
                 | Change::Title(_)
+                | Change::Layers(_)
                 | Change::DrillSet(_)
                 | Change::DrillResult(_) => {}
             }

@@ -6,12 +6,27 @@ use crate::model::{AnnotateCommand, Model, SuggestCommand, Thing, Tool};
 use crate::theme::{Theme, space};
 use egui::{Frame, RichText, ScrollArea, Ui};
 
+/// Height that tools, filter and a few rows of a list need, points.
+const LEAST_HEIGHT: f32 = 560.0;
+
 /// Everything below the header while annotating.
 pub fn annotate_panel(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     if model.area.is_none() {
         ui.label("Open terrain first (Open…): the home area is drawn on it.");
         return;
     }
+    // In a low window everything scrolls, so that nothing covers the cautions below.
+    if ui.available_height() < LEAST_HEIGHT {
+        ScrollArea::vertical().id_salt("annotate").auto_shrink([false, false]).show(ui, |ui| {
+            ui.set_max_height(LEAST_HEIGHT);
+            contents(ui, model, theme, commands);
+        });
+    } else {
+        contents(ui, model, theme, commands);
+    }
+}
+
+fn contents(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     tools::tools(ui, model, theme, commands);
     refusal(ui, model, theme, commands);
     ui.separator();
@@ -20,6 +35,14 @@ pub fn annotate_panel(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut 
         Tool::Draw(what) => {
             ScrollArea::vertical().id_salt("drawing").auto_shrink([false, false]).show(ui, |ui| {
                 drawing::drawing(ui, model, what, theme, commands);
+                // What was drawn last is described before the next of its kind is drawn.
+                if annotating.draft.corners.is_empty()
+                    && let [Thing::Hazard(id)] = annotating.chosen.as_slice()
+                {
+                    ui.separator();
+                    heading(ui, model, theme, commands);
+                    thing_form::hazard(ui, model, id, theme, commands);
+                }
             });
         }
         Tool::Sides => side_form::brush(ui, model, theme, commands),
@@ -36,13 +59,16 @@ pub fn annotate_panel(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut 
             }
             chosen => {
                 heading(ui, model, theme, commands);
-                ScrollArea::vertical().id_salt("chosen").auto_shrink([false, false]).show(ui, |ui| match chosen {
-                    [Thing::Field(id)] => field_form::one_field(ui, model, id, theme, commands),
-                    [Thing::Hazard(id)] => thing_form::hazard(ui, model, id, theme, commands),
-                    [Thing::QuietZone(id)] => thing_form::quiet_zone(ui, model, id, theme, commands),
-                    [Thing::Proposal(id)] => thing_form::proposal(ui, model, id, theme),
-                    _ => field_form::many_fields(ui, model, theme, commands),
-                });
+                ScrollArea::vertical().id_salt(("chosen", format!("{chosen:?}"))).auto_shrink([false, false]).show(
+                    ui,
+                    |ui| match chosen {
+                        [Thing::Field(id)] => field_form::one_field(ui, model, id, theme, commands),
+                        [Thing::Hazard(id)] => thing_form::hazard(ui, model, id, theme, commands),
+                        [Thing::QuietZone(id)] => thing_form::quiet_zone(ui, model, id, theme, commands),
+                        [Thing::Proposal(id)] => thing_form::proposal(ui, model, id, theme),
+                        _ => field_form::many_fields(ui, model, theme, commands),
+                    },
+                );
             }
         },
     }
@@ -69,7 +95,9 @@ fn heading(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command
         [Thing::Field(id)] => area.fields.iter().find(|f| &f.id == id).map_or_else(String::new, |f| f.label().into()),
         [Thing::Hazard(id)] => {
             let hazard = area.hazards.iter().find(|h| &h.id == id);
-            hazard.map_or_else(String::new, |h| if h.name.is_empty() { h.kind.words().into() } else { h.name.clone() })
+            hazard.map_or_else(String::new, |h| {
+                if h.name.is_empty() { super::findings::capital(h.kind.words()) } else { h.name.clone() }
+            })
         }
         [Thing::QuietZone(_)] => "Quiet zone".to_owned(),
         [Thing::Proposal(_)] => "Suggested field".to_owned(),

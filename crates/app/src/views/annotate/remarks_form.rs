@@ -5,7 +5,7 @@ use crate::command::Command;
 use crate::model::{Model, SurveyCommand};
 use crate::pick::is_address;
 use crate::theme::{Theme, space};
-use egui::{Id, RichText, Role, Ui, WidgetInfo};
+use egui::{RichText, Role, Ui, WidgetInfo};
 use sparefield_geometry::fields::model::{Field, Remarks};
 
 type Part = (&'static str, &'static str, &'static str, fn(&mut Remarks) -> &mut String);
@@ -22,10 +22,10 @@ pub(super) fn remarks(ui: &mut Ui, form: &Form<'_>, field: &Field, commands: &mu
     let mut remarks = field.remarks.clone();
     let written = PARTS.iter().filter(|(.., part)| !part(&mut remarks).is_empty()).count();
     let title = if written == 0 { "Remarks".to_owned() } else { format!("Remarks ({written})") };
-    egui::CollapsingHeader::new(title).id_salt(("remarks", form.ids)).default_open(written > 0).show(ui, |ui| {
+    egui::CollapsingHeader::new(title).id_salt(("remarks", form.key)).default_open(written > 0).show(ui, |ui| {
         for (label, what, hint, part) in PARTS {
             ui.label(label);
-            let id = Id::unique(("remark", what, form.ids));
+            let id = form.key.with(("remark", what));
             let now = part(&mut remarks).clone();
             if let Some(text) = typed_lines(ui, id, label, &now, hint) {
                 let text = text.trim().to_owned();
@@ -51,7 +51,7 @@ pub(super) fn photographs(
         (n, 0) => format!("Photographs ({n})"),
         (n, missing) => format!("Photographs ({n}, {missing} missing)"),
     };
-    egui::CollapsingHeader::new(title).id_salt(("photographs", form.ids)).default_open(!noted.is_empty()).show(
+    egui::CollapsingHeader::new(title).id_salt(("photographs", form.key)).default_open(!noted.is_empty()).show(
         ui,
         |ui| {
             for (i, path) in noted.iter().enumerate() {
@@ -87,7 +87,7 @@ pub(super) fn photographs(
                 if ui.button("Add photographs…").clicked() {
                     commands.push(Command::Survey(SurveyCommand::PickPhotographs(form.ids.to_vec())));
                 }
-                let id = Id::unique(("photograph", form.ids));
+                let id = form.key.with("photograph");
                 let typed = typed_text(ui, id, "Photograph by name", "", "or type a name", ui.available_width() - 8.0);
                 if let Some(path) = typed.map(|t| t.trim().to_owned()).filter(|t| !t.is_empty()) {
                     form.change(commands, "photographs", |f| f.remarks.photographs.push(path.clone()));

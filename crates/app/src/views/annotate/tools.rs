@@ -40,13 +40,13 @@ const OFFERS: [Offer; 12] = [
         tool: Tool::Draw(Drawing::Cut),
         name: "Cut",
         key: Key::C,
-        help: "With one field chosen, draw a line across it from outside to outside; Enter cuts.",
+        help: "Draw a line across a field from outside to outside; Enter cuts. Where it crosses several, choose the field first.",
     },
     Offer {
         tool: Tool::Draw(Drawing::Hole),
         name: "Hole",
         key: Key::H,
-        help: "With one field chosen, draw round what is not field: a pond, a copse, a barn.",
+        help: "Draw round what is not field, inside one: a pond, a copse, a barn.",
     },
     Offer {
         tool: Tool::Draw(Drawing::QuietZone(QuietKind::Other)),
@@ -90,6 +90,7 @@ const OFFERS: [Offer; 12] = [
 /// The tools in rows, and what the one in hand does.
 pub(super) fn tools(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     const COLUMNS: usize = 3;
+    let spacing = ui.spacing().item_spacing;
     let gap = space::TIGHT;
     ui.spacing_mut().item_spacing = egui::vec2(gap, gap);
     let width = (ui.available_width() - gap * (COLUMNS - 1) as f32) / COLUMNS as f32;
@@ -108,6 +109,7 @@ pub(super) fn tools(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Ve
     ui.add_space(space::TIGHT);
     let help = OFFERS.iter().find(|o| o.tool == model.annotating.tool).map_or("", |o| o.help);
     ui.label(RichText::new(help).size(theme.sizes.small).color(theme.colours.ink_soft));
+    ui.spacing_mut().item_spacing = spacing;
 }
 
 /// Takes tools by their keys while nothing is being typed.

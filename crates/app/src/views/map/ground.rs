@@ -35,8 +35,8 @@ impl Area {
     }
 
     /// The corners on the screen.
-    pub(super) fn project(&self, view: &View) -> Vec<Pos2> {
-        self.corners.iter().map(|&p| view.to_screen(p)).collect()
+    pub(super) fn project<'a>(&'a self, view: &'a View) -> impl Iterator<Item = Pos2> + 'a {
+        self.corners.iter().map(|&p| view.to_screen(p))
     }
 
     /// Rings as slices of `corners`, or of what was made from them one to one.
@@ -62,6 +62,9 @@ fn triangulate(outer: &[Xy], holes: &[&[Xy]], corners: &[Xy]) -> Vec<u32> {
     if outer.len() < 3 || corners.iter().any(|p| !p.norm().is_finite()) {
         return Vec::new();
     }
+    if holes.is_empty() && is_convex(outer) {
+        return (1..outer.len() as u32 - 1).flat_map(|i| [0, i, i + 1]).collect();
+    }
     let ring = |points: &[Xy]| {
         let coords = points.iter().map(|p| geo::Coord { x: p.x - base.x, y: p.y - base.y });
         geo::LineString::new(coords.collect())
@@ -73,6 +76,17 @@ fn triangulate(outer: &[Xy], holes: &[&[Xy]], corners: &[Xy]) -> Vec<u32> {
         return Vec::new();
     }
     raw.triangle_indices.iter().map(|&i| i as u32).collect()
+}
+
+/// Whether a ring turns one way at every corner and goes round once, as most fields do.
+fn is_convex(ring: &[Xy]) -> bool {
+    let n = ring.len();
+    let side = |i: usize| ring[(i + 1) % n] - ring[i % n];
+    let turns_left = |i: usize| side(i).cross(side(i + 1)) > 0.0;
+    let one_way = (1..n).all(|i| turns_left(i) == turns_left(0)) && side(0).cross(side(1)) != 0.0;
+    // A ring that goes round twice, as a star does, turns one way too, but from east to west and back more than once.
+    let heads_east = |i: usize| side(i).x > 0.0;
+    one_way && (0..n).filter(|&i| heads_east(i) != heads_east(i + 1)).count() <= 2
 }
 
 #[derive(Clone, PartialEq)]
@@ -134,7 +148,7 @@ fn draw_ground(brush: &mut Brush<'_>, areas: &[(HazardKind, Area)], input: &MapI
             if !brush.sees(&area.bounds) {
                 continue;
             }
-            let points = area.project(&brush.view);
+            let points: Vec<Pos2> = area.project(&brush.view).collect();
             let (fill, edge) = match wanted {
                 HazardKind::Water => (c.water, Stroke::new(1.0, c.water_line)),
                 HazardKind::Wood => (with_alpha(c.wood, 0.22), Stroke::new(0.8, with_alpha(c.wood, 0.9))),
@@ -168,7 +182,7 @@ fn draw_ground(brush: &mut Brush<'_>, areas: &[(HazardKind, Area)], input: &MapI
         if !brush.sees(&area.bounds) {
             continue;
         }
-        let points = area.project(&brush.view);
+        let points: Vec<Pos2> = area.project(&brush.view).collect();
         brush.fill(&points, &area.triangles, c.building);
         // A house never gets smaller than a dot: a village must stay a village.
         let middle = Rect::from_points(&points).center();
@@ -289,6 +303,18 @@ mod tests {
         let expected = 300.0 * 200.0 - 0.5 * 300.0 * 80.0 - 400.0;
         assert!((area_of(&area) - expected).abs() < 1e-6, "{}", area_of(&area));
         assert_eq!(area.rings(&area.corners).map(<[Xy]>::len).collect::<Vec<_>>(), [5, 4]);
+    }
+
+    #[test]
+    fn only_a_ring_without_dents_is_filled_as_a_fan() {
+        let ring = |points: &[(f64, f64)]| points.iter().map(|&(x, y)| Xy::new(x, y)).collect::<Vec<_>>();
+        let square = ring(&[(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)]);
+        assert!(is_convex(&square) && is_convex(&square.iter().rev().copied().collect::<Vec<_>>()));
+        assert!(!is_convex(&ring(&[(0.0, 0.0), (10.0, 0.0), (5.0, 2.0), (0.0, 10.0)])));
+        let tip = |k: usize| sparefield_geometry::position::Bearing::from_deg(k as f64 * 144.0).unit() * 10.0;
+        assert!(!is_convex(&(0..5).map(tip).collect::<Vec<_>>()), "a star goes round twice");
+        let straight = ring(&[(0.0, 0.0), (5.0, 0.0), (10.0, 0.0), (10.0, 10.0)]);
+        assert_eq!(area_of(&Area::new(&straight, &[])), 50.0);
     }
 
     #[test]

@@ -46,6 +46,12 @@ fn wires(brush: &mut Brush<'_>, points: &[Xy]) {
     let path: Vec<Pos2> = points.iter().map(|&p| brush.view.to_screen(p)).collect();
     brush.line(&path, Stroke::new(3.8, halo));
     brush.line(&path, Stroke::new(1.4, ink));
+    let lengths = path.windows(2).map(|pair| (pair[1] - pair[0]).length());
+    if lengths.sum::<f32>() >= POLE_STEP_PT as f32 * path.len().saturating_sub(1) as f32 {
+        // Near enough for every pole where it was drawn.
+        poles(brush, &path, ink, halo);
+        return;
+    }
     let mut step_m = POLE_STEP_M;
     while step_m / brush.view.camera.metres_per_point < POLE_STEP_PT {
         step_m *= 2.0;
@@ -76,6 +82,19 @@ fn wires(brush: &mut Brush<'_>, points: &[Xy]) {
             }
         }
         left = (left - length).rem_euclid(step);
+    }
+}
+
+/// A short stroke across the line at each of its corners.
+fn poles(brush: &mut Brush<'_>, path: &[Pos2], ink: egui::Color32, halo: egui::Color32) {
+    let clip = brush.view.rect.expand(12.0);
+    for (i, &at) in path.iter().enumerate().filter(|(_, at)| clip.contains(**at)) {
+        let before = path[i.saturating_sub(1)];
+        let after = path.get(i + 1).copied().unwrap_or(at);
+        let along = ((at - before).normalized() + (after - at).normalized()).normalized();
+        let across = vec2(-along.y, along.x) * 4.2;
+        brush.add(Shape::line_segment([at - across, at + across], Stroke::new(3.2, halo)));
+        brush.add(Shape::line_segment([at - across, at + across], Stroke::new(1.6, ink)));
     }
 }
 

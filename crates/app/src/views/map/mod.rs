@@ -17,13 +17,14 @@ mod imagery;
 mod paint;
 mod reach;
 pub mod relief;
+mod room;
 mod tiles;
 pub mod tint;
 
 pub use camera::{Bounds, Camera, View};
 pub use furniture::STRIP_HEIGHT;
 pub use hands::{AIRCRAFT_LABEL, MAP_LABEL, NOSE_LABEL};
-pub(crate) use paint::cut_to;
+pub(crate) use paint::{Pen, cut_to, dash};
 pub use tiles::Loading;
 
 use crate::theme::Theme;
@@ -192,6 +193,8 @@ pub struct MapInput<'a> {
     pub wind: Option<&'a WindMark>,
     /// What pointer and keys do besides zooming.
     pub hands: Hands,
+    /// Whether what stands on the sides is drawn for every field, and not only for the one chosen.
+    pub every_side: bool,
     /// The field chosen.
     pub selected: Option<usize>,
     /// The field pointed at, here or in a list.
@@ -426,7 +429,7 @@ fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: 
     if let Some(terrain) = input.terrain {
         let covered_by_image = input.layers.iter().any(|l| matches!(l.content, LayerContent::Imagery(_)));
         // Under an image the ground is plain relief; classes and contours go on top of the image.
-        let plain = GroundLook { shading: true, tint: None, contours: false };
+        let plain = GroundLook { tint: None, contours: false, ..input.ground };
         let base = if covered_by_image { plain } else { input.ground };
         let (shapes, labels) = state.tiles.show(&ctx, view, terrain, input.theme, input.height_in_feet, base);
         let (sw, ne) = terrain.frame.bounds();

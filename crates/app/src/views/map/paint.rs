@@ -1,10 +1,12 @@
 //! What every layer draws with: lines that skip what cannot be seen, patterns, text with a halo, and room for labels.
 
 use super::camera::{Bounds, View};
+use super::room::Room;
 use crate::theme::{Theme, coverage, with_alpha};
+use egui::epaint::tessellator::Path;
 use egui::epaint::{Mesh, TextShape, Vertex};
 use egui::{
-    Align2, Color32, ColorImage, Context, FontId, Galley, Painter, Pos2, Rect, Shape, Stroke, TextureHandle,
+    Align2, Color32, ColorImage, Context, FontId, Galley, Painter, Pos2, Rect, Shape, Stroke, TextureHandle, TextureId,
     TextureOptions, Vec2, pos2, vec2,
 };
 use sparefield_geometry::position::Xy;
@@ -98,7 +100,39 @@ impl Patterns {
     }
 }
 
+/// Draws lines into meshes, as the painter draws lines that are shapes.
+pub(crate) struct Pen {
+    /// Width of the soft edge, points.
+    feathering: f32,
+    /// Kept for its memory.
+    path: Path,
+}
+
+impl Pen {
+    pub(crate) fn new(painter: &Painter) -> Self {
+        let feathering = painter.ctx().tessellation_options(|options| {
+            if options.feathering { options.feathering_size_in_pixels / painter.pixels_per_point() } else { 0.0 }
+        });
+        Self { feathering, path: Path::default() }
+    }
+
+    /// Draws a line of at least two points.
+    pub(crate) fn draw(&mut self, points: &[Pos2], closed: bool, stroke: Stroke, mesh: &mut Mesh) {
+        self.path.clear();
+        if closed {
+            self.path.add_line_loop(points);
+            self.path.stroke_closed(self.feathering, &stroke.into(), mesh);
+        } else {
+            self.path.add_open_points(points);
+            self.path.stroke_open(self.feathering, &stroke.into(), mesh);
+        }
+    }
+}
+
 /// Collects the shapes of one frame and keeps labels from covering each other.
+///
+/// Fills and lines that follow each other become one mesh: with tens of thousands of fields a shape for each costs more
+/// than its triangles.
 pub(super) struct Brush<'a> {
     pub(super) painter: &'a Painter,
     pub(super) view: View,
@@ -106,26 +140,68 @@ pub(super) struct Brush<'a> {
     pub(super) patterns: &'a Patterns,
     bounds: Bounds,
     shapes: Vec<Shape>,
-    taken: Vec<Rect>,
+    /// Fills and lines after the last shape.
+    mesh: Mesh,
+    pen: Pen,
+    room: Room,
 }
 
 impl<'a> Brush<'a> {
     pub(super) fn new(painter: &'a Painter, view: View, theme: &'a Theme, patterns: &'a Patterns) -> Self {
-        Self { painter, view, theme, patterns, bounds: view.bounds(24.0), shapes: Vec::new(), taken: Vec::new() }
+        Self {
+            painter,
+            view,
+            theme,
+            patterns,
+            bounds: view.bounds(24.0),
+            shapes: Vec::new(),
+            mesh: Mesh::default(),
+            pen: Pen::new(painter),
+            room: Room::new(view.rect),
+        }
     }
 
     pub(super) fn add(&mut self, shape: Shape) {
+        self.close_mesh();
         self.shapes.push(shape);
     }
     pub(super) fn extend(&mut self, shapes: impl IntoIterator<Item = Shape>) {
+        self.close_mesh();
         self.shapes.extend(shapes);
     }
-    pub(super) fn finish(self) {
+    pub(super) fn finish(mut self) {
+        self.close_mesh();
         self.painter.extend(self.shapes);
     }
     /// Takes the shapes collected so far, for a layer that keeps them.
     pub(super) fn take_shapes(&mut self) -> Vec<Shape> {
+        self.close_mesh();
         core::mem::take(&mut self.shapes)
+    }
+
+    fn close_mesh(&mut self) {
+        if !self.mesh.is_empty() {
+            self.shapes.push(Shape::mesh(core::mem::take(&mut self.mesh)));
+        }
+    }
+    /// Makes the mesh one that what comes next with this texture belongs to.
+    fn turn_to(&mut self, texture: TextureId) {
+        if self.mesh.texture_id != texture {
+            self.close_mesh();
+            self.mesh.texture_id = texture;
+        }
+    }
+    /// Adds triangles (indices into `corners`) with a texture.
+    fn triangles(&mut self, texture: TextureId, corners: impl Iterator<Item = Vertex>, triangles: &[u32]) {
+        self.turn_to(texture);
+        let first = self.mesh.vertices.len() as u32;
+        self.mesh.vertices.extend(corners);
+        self.mesh.indices.extend(triangles.iter().map(|corner| first + corner));
+    }
+
+    fn stroke(&mut self, points: &[Pos2], closed: bool, stroke: Stroke) {
+        self.turn_to(TextureId::default());
+        self.pen.draw(points, closed, stroke, &mut self.mesh);
     }
 
     pub(super) fn sees(&self, bounds: &Bounds) -> bool {
@@ -148,7 +224,7 @@ impl<'a> Brush<'a> {
     /// An open line, cut to what is visible.
     pub(super) fn line(&mut self, points: &[Pos2], stroke: Stroke) {
         for piece in visible_pieces(points, self.view.rect.expand(stroke.width + 2.0)) {
-            self.shapes.push(Shape::line(piece, stroke));
+            self.stroke(&piece, false, stroke);
         }
     }
 
@@ -159,7 +235,7 @@ impl<'a> Brush<'a> {
         }
         let inside = self.view.rect.expand(64.0);
         if points.iter().all(|p| inside.contains(*p)) {
-            self.shapes.push(Shape::closed_line(points.to_vec(), stroke));
+            self.stroke(points, true, stroke);
         } else {
             let mut closed = points.to_vec();
             closed.push(points[0]);
@@ -170,17 +246,12 @@ impl<'a> Brush<'a> {
     /// A broken line; `dashes` are lengths of ink and gap in turn, in points.
     pub(super) fn dashed(&mut self, points: &[Pos2], stroke: Stroke, dashes: &[f32]) {
         let clip = self.view.rect.expand(stroke.width + 2.0);
-        let mut out = Vec::new();
-        dash(points, dashes, clip, |a, b| out.push(Shape::line_segment([a, b], stroke)));
-        self.shapes.append(&mut out);
+        dash(points, dashes, clip, |a, b| self.stroke(&[a, b], false, stroke));
     }
 
     /// Triangles (indices into `points`) filled with one colour.
     pub(super) fn fill(&mut self, points: &[Pos2], triangles: &[u32], colour: Color32) {
-        let mut mesh = Mesh::default();
-        mesh.vertices.extend(points.iter().map(|&p| Vertex::untextured(p, colour)));
-        mesh.indices.extend_from_slice(triangles);
-        self.shapes.push(Shape::mesh(mesh));
+        self.triangles(TextureId::default(), points.iter().map(|&p| Vertex::untextured(p, colour)), triangles);
     }
 
     /// Triangles filled with a pattern that is fixed to the ground while the map pans.
@@ -191,13 +262,11 @@ impl<'a> Brush<'a> {
         let centre = self.view.camera.centre;
         let phase = vec2((centre.x / scale).rem_euclid(1.0) as f32, (-centre.y / scale).rem_euclid(1.0) as f32);
         let middle = self.view.rect.center();
-        let mut mesh = Mesh::with_texture(self.patterns.texture(pattern).id());
-        mesh.vertices.extend(points.iter().map(|&pos| {
+        let corners = points.iter().map(|&pos| {
             let uv = (pos - middle) / side + phase;
             Vertex { pos, uv: pos2(uv.x, uv.y), color: colour }
-        }));
-        mesh.indices.extend_from_slice(triangles);
-        self.shapes.push(Shape::mesh(mesh));
+        });
+        self.triangles(self.patterns.texture(pattern).id(), corners, triangles);
     }
 
     /// Lays out a line of text.
@@ -214,9 +283,9 @@ impl<'a> Brush<'a> {
         {
             let shape =
                 TextShape::new(rect.min + vec2(dx, dy), Arc::clone(&galley), halo).with_override_text_color(halo);
-            self.shapes.push(shape.into());
+            self.add(shape.into());
         }
-        self.shapes.push(TextShape::new(rect.min, galley, colour).with_override_text_color(colour).into());
+        self.add(TextShape::new(rect.min, galley, colour).with_override_text_color(colour).into());
         rect
     }
 
@@ -239,24 +308,20 @@ impl<'a> Brush<'a> {
             let shape = TextShape::new(corner(offset), Arc::clone(&galley), halo)
                 .with_override_text_color(halo)
                 .with_angle(angle);
-            self.shapes.push(shape.into());
+            self.add(shape.into());
         }
         let shape =
             TextShape::new(corner(Vec2::ZERO), galley, colour).with_override_text_color(colour).with_angle(angle);
-        self.shapes.push(shape.into());
+        self.add(shape.into());
     }
 
     /// Keeps a place for something, if nothing is there yet.
     pub(super) fn claim(&mut self, rect: Rect) -> bool {
-        let free = !self.taken.iter().any(|r| r.intersects(rect));
-        if free {
-            self.taken.push(rect);
-        }
-        free
+        self.room.claim(rect)
     }
     /// Keeps a place whether or not something is there.
     pub(super) fn occupy(&mut self, rect: Rect) {
-        self.taken.push(rect);
+        self.room.occupy(rect);
     }
 }
 
@@ -347,7 +412,7 @@ pub(crate) fn cut_to(a: Pos2, b: Pos2, clip: Rect) -> Option<(Pos2, Pos2)> {
 }
 
 /// Walks along a path and emits the inked parts within a rectangle.
-pub(super) fn dash(points: &[Pos2], dashes: &[f32], clip: Rect, mut emit: impl FnMut(Pos2, Pos2)) {
+pub(crate) fn dash(points: &[Pos2], dashes: &[f32], clip: Rect, mut emit: impl FnMut(Pos2, Pos2)) {
     let total: f32 = dashes.iter().sum();
     if total.is_nan() || total <= 0.5 {
         return;

@@ -235,13 +235,15 @@ pub struct GroundLook {
     pub shading: bool,
     /// Classes laid over it.
     pub tint: Option<Tint>,
+    /// How strongly the classes are laid over it, 0 to 1.
+    pub strength: f32,
     /// Contours.
     pub contours: bool,
 }
 
 impl Default for GroundLook {
     fn default() -> Self {
-        Self { shading: true, tint: None, contours: true }
+        Self { shading: true, tint: None, strength: 1.0, contours: true }
     }
 }
 
@@ -269,7 +271,7 @@ pub fn draw_tile(
         vec![Color32::TRANSPARENT; TILE_PX * TILE_PX]
     };
     if let Some(tint) = look.tint {
-        tint.paint(&pyramid.terrain.frame, classes, nw, mpp, theme, look.shading, &mut pixels);
+        tint.paint(&pyramid.terrain.frame, classes, nw, mpp, theme, &look, &mut pixels);
     }
     let labels = if look.contours {
         draw_contours(&pyramid.level(mpp * 1.5), nw, se, mpp, steps, theme, &mut pixels)

@@ -1,6 +1,6 @@
 //! The ground in classes: how steep it is for landing, or how high above home.
 
-use super::relief::TILE_PX;
+use super::relief::{GroundLook, TILE_PX};
 use crate::theme::{Colours, Theme, mix, with_alpha};
 use egui::Color32;
 use sparefield_geometry::grid::{GridFrame, Terrain};
@@ -77,7 +77,7 @@ impl Tint {
         nw: Xy,
         mpp: f64,
         theme: &Theme,
-        shaded: bool,
+        look: &GroundLook,
         pixels: &mut [Color32],
     ) {
         let colours: Vec<Color32> = (0..=self.limits().len()).map(|class| self.colour(class, &theme.colours)).collect();
@@ -87,7 +87,11 @@ impl Tint {
             let class = classes.get(row * frame.cols + col).copied().unwrap_or(NO_CLASS);
             // Unknown ground keeps the look of the ground without a class.
             let Some(&colour) = colours.get(usize::from(class)) else { continue };
-            *pixel = if shaded { mix(*pixel, colour, OVER_SHADING) } else { with_alpha(colour, OVER_IMAGE) };
+            *pixel = if look.shading {
+                mix(*pixel, colour, OVER_SHADING * look.strength)
+            } else {
+                with_alpha(colour, OVER_IMAGE * look.strength)
+            };
         }
     }
 }

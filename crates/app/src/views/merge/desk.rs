@@ -5,7 +5,8 @@ use crate::jobs::Once;
 use crate::model::{MergeCommand, MergeFiles, Merging, Model, NoticeLevel};
 use crate::open_dialog::pick_files;
 use crate::theme::Theme;
-use egui::{Align2, RichText, TextEdit};
+use crate::views::dialog::Dialog;
+use egui::{RichText, TextEdit};
 use sparefield_data::merge::{Land, Merge, MergeOptions};
 use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, TryRecvError};
@@ -107,34 +108,27 @@ impl MergeDesk {
         if !self.asking {
             return;
         }
-        let mut shown = true;
-        egui::Window::new("Merge with another area")
-            .open(&mut shown)
-            .collapsible(false)
-            .resizable(false)
-            .anchor(Align2::CENTER_CENTER, [0.0, -40.0])
-            .show(ctx, |ui| {
-                ui.set_width(470.0);
-                ui.label("Every difference is shown before anything changes, and one undo takes the whole merge back.");
-                self.files(ui, false);
-                self.files(ui, true);
-                let note = "A common ancestor is what both came from: a backup, or the copy you handed out. With it, what \
-                            only one of you changed is known.";
-                ui.label(RichText::new(note).size(theme.sizes.small).color(theme.colours.ink_soft));
-                ui.add_space(6.0);
-                ui.horizontal(|ui| {
-                    let files = MergeFiles { theirs: paths(&self.theirs), base: paths(&self.base) };
-                    let ready = !files.theirs.is_empty();
-                    if ui.add_enabled(ready, egui::Button::new("Compare")).clicked() {
-                        commands.push(Command::Merge(MergeCommand::Compare(files)));
-                        self.asking = false;
-                    }
-                    if ui.button("Cancel").clicked() {
-                        self.asking = false;
-                    }
-                });
+        let shown = Dialog::new("Merge with another area").show(ctx, |ui| {
+            ui.label("Every difference is shown before anything changes, and one undo takes the whole merge back.");
+            self.files(ui, false);
+            self.files(ui, true);
+            let note = "A common ancestor is what both came from: a backup, or the copy you handed out. With it, what \
+                        only one of you changed is known.";
+            ui.label(RichText::new(note).size(theme.sizes.small).color(theme.colours.ink_soft));
+            ui.add_space(6.0);
+            ui.horizontal(|ui| {
+                let files = MergeFiles { theirs: paths(&self.theirs), base: paths(&self.base) };
+                let ready = !files.theirs.is_empty();
+                if ui.add_enabled(ready, egui::Button::new("Compare")).clicked() {
+                    commands.push(Command::Merge(MergeCommand::Compare(files)));
+                    self.asking = false;
+                }
+                if ui.button("Cancel").clicked() {
+                    self.asking = false;
+                }
             });
-        if !shown || ctx.input_mut(|i| i.consume_key(egui::Modifiers::NONE, egui::Key::Escape)) {
+        });
+        if !shown {
             self.asking = false;
         }
     }
@@ -143,7 +137,7 @@ impl MergeDesk {
         let name = if of_base {
             "The common ancestor's files, if there is one"
         } else {
-            "Their area file, or their fields and hazards (GeoJSON, Shapefile), one on each line"
+            "Their area file, or their fields and hazards (Shapefile, GeoJSON, KML, GeoPackage, GPX), one on each line"
         };
         let label = ui.label(name);
         let text = if of_base { &mut self.base } else { &mut self.theirs };

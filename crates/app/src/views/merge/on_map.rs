@@ -1,9 +1,10 @@
 //! Both versions of what differs in its place, on the map: mine solid, theirs dashed.
 
-use crate::model::{Line, Model};
+use crate::edits::things::vertices;
+use crate::model::Model;
 use crate::theme::{Theme, with_alpha};
-use crate::views::map::View;
-use egui::{Painter, Pos2, Rect, Shape, Stroke, Ui};
+use crate::views::map::{Bounds, Pen, View, dash};
+use egui::{Mesh, Pos2, Rect, Shape, Stroke, Ui, Vec2};
 use sparefield_data::merge::{Pair, Trio};
 use sparefield_geometry::fields::model::HazardShape;
 use sparefield_geometry::position::Xy;
@@ -12,77 +13,94 @@ use sparefield_geometry::position::Xy;
 const MINE_RADIUS: f32 = 9.0;
 const THEIRS_RADIUS: f32 = 13.0;
 
+/// Things smaller than this on the screen get no halo, which would hide them, points.
+const SMALL_PT: f32 = 20.0;
+
 /// Draws them.
 pub fn draw(ui: &Ui, view: &View, model: &Model, theme: &Theme) {
     let Some(merging) = &model.merging else { return };
     let painter = ui.painter().with_clip_rect(view.rect);
-    let over = Over { painter, view, theme };
-    for line in merging.lines.iter() {
-        let Line::Thing { pair, .. } = line else { continue };
-        let shown = merging.shown == Some(*pair);
-        if !shown && !merging.differs_in_place(*pair) {
-            continue;
-        }
-        match merging.merge.pairs().get(*pair) {
-            Some(Pair::Field(trio)) => over.both(trio, shown, |f| ring(&f.outer)),
-            Some(Pair::Hazard(trio)) => over.both(trio, shown, |h| match &h.shape {
-                HazardShape::Point(at) => vec![*at],
-                HazardShape::Line(line) => line.clone(),
-                HazardShape::Area { outer, .. } => ring(outer),
-            }),
-            Some(Pair::QuietZone(trio)) => over.both(trio, shown, |z| ring(&z.outer)),
-            Some(Pair::Home(trio)) => over.both(trio, shown, |h| h.ends.iter().map(|e| e.threshold).collect()),
+    let mut over = Over { pen: Pen::new(&painter), view, theme, meshes: Default::default() };
+    let looked_at = merging.shown.filter(|pair| merging.in_place.binary_search(pair).is_err());
+    for &pair in merging.in_place.iter().chain(&looked_at) {
+        let shown = merging.shown == Some(pair);
+        match merging.merge.pairs().get(pair) {
+            Some(Pair::Field(trio)) => over.both(trio, shown, true, |f| &f.outer),
+            Some(Pair::Hazard(trio)) => {
+                let of = trio.mine.as_ref().or(trio.theirs.as_ref());
+                let closed = of.is_some_and(|h| matches!(h.shape, HazardShape::Area { .. }));
+                over.both(trio, shown, closed, vertices);
+            }
+            Some(Pair::QuietZone(trio)) => over.both(trio, shown, true, |z| &z.outer),
+            Some(Pair::Home(trio)) => {
+                over.both(trio, shown, false, |h| h.ends.iter().map(|e| e.threshold).collect::<Vec<_>>());
+            }
             None => {}
         }
     }
-}
-
-fn ring(points: &[Xy]) -> Vec<Xy> {
-    points.iter().chain(points.first()).copied().collect()
+    // Halos lie under all lines, or that of an upper line would cover a lower one.
+    painter.extend(over.meshes.map(Shape::mesh));
 }
 
 struct Over<'a> {
-    painter: Painter,
+    pen: Pen,
     view: &'a View,
     theme: &'a Theme,
+    /// Halos, mine, theirs: there may be thousands of things.
+    meshes: [Mesh; 3],
 }
 
 impl Over<'_> {
-    /// Mine first and theirs over it: where both run along one line, mine shows between the dashes.
-    fn both<T>(&self, trio: &Trio<T>, shown: bool, places: impl Fn(&T) -> Vec<Xy>) {
+    /// Mine under theirs: where both run along one line, mine shows between the dashes.
+    fn both<'t, T, P: AsRef<[Xy]> + 't>(
+        &mut self,
+        trio: &'t Trio<T>,
+        shown: bool,
+        closed: bool,
+        places: impl Fn(&'t T) -> P,
+    ) {
         let width = if shown { 3.5 } else { 2.0 };
         let c = &self.theme.colours;
-        let on_screen = |thing: &T| -> Option<Vec<Pos2>> {
-            let points: Vec<Pos2> = places(thing).iter().map(|p| self.view.to_screen(*p)).collect();
-            Rect::from_points(&points).expand(16.0).intersects(self.view.rect).then_some(points)
+        let view = self.view;
+        let on_screen = |thing: &'t T| -> Option<Vec<Pos2>> {
+            let places = places(thing);
+            let places = places.as_ref();
+            view.bounds(16.0).meets(&Bounds::around(places)).then(|| {
+                let last = places.first().filter(|_| closed);
+                places.iter().chain(last).map(|p| view.to_screen(*p)).collect()
+            })
         };
         let mine = trio.mine.as_deref().and_then(on_screen);
         let theirs = trio.theirs.as_deref().and_then(on_screen);
-        // Halos lie under both, or that of the upper line would cover the lower one.
         let halo = Stroke::new(width + 3.0, with_alpha(c.halo, 0.7));
-        for (points, radius) in [(&mine, MINE_RADIUS), (&theirs, THEIRS_RADIUS)] {
-            if let Some(points) = points {
-                self.solid(points, halo, radius);
+        let (accent, caution) = (Stroke::new(width, c.accent), Stroke::new(width, c.caution));
+        for (points, stroke, radius, layer) in [(&mine, accent, MINE_RADIUS, 1), (&theirs, caution, THEIRS_RADIUS, 2)] {
+            let Some(points) = points else { continue };
+            let ring;
+            let (points, is_point) = match points.as_slice() {
+                [at] => {
+                    ring = circle(*at, radius);
+                    (&ring, true)
+                }
+                _ => (points, false),
+            };
+            if points.len() < 2 {
+                continue;
             }
-        }
-        if let Some(points) = &mine {
-            self.solid(points, Stroke::new(width, c.accent), MINE_RADIUS);
-        }
-        if let Some(points) = &theirs {
-            let stroke = Stroke::new(width, c.caution);
-            if points.len() == 1 {
-                self.solid(points, stroke, THEIRS_RADIUS);
+            if Rect::from_points(points).size().max_elem() >= SMALL_PT || is_point {
+                self.pen.draw(points, false, halo, &mut self.meshes[0]);
+            }
+            if layer == 2 && !is_point {
+                let (pen, mesh) = (&mut self.pen, &mut self.meshes[2]);
+                dash(points, &[9.0, 9.0], view.rect.expand(16.0), |a, b| pen.draw(&[a, b], false, stroke, mesh));
             } else {
-                self.painter.extend(Shape::dashed_line(points, stroke, 9.0, 9.0));
+                self.pen.draw(points, false, stroke, &mut self.meshes[layer]);
             }
         }
     }
+}
 
-    fn solid(&self, points: &[Pos2], stroke: Stroke, radius: f32) {
-        if let [at] = points {
-            self.painter.circle_stroke(*at, radius, stroke);
-        } else {
-            self.painter.add(Shape::line(points.to_vec(), stroke));
-        }
-    }
+/// A ring round a place that is a point.
+fn circle(at: Pos2, radius: f32) -> Vec<Pos2> {
+    (0..=24).map(|k| at + radius * Vec2::angled(k as f32 / 24.0 * std::f32::consts::TAU)).collect()
 }

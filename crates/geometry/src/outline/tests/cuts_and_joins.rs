@@ -2,6 +2,7 @@ use super::super::cut::cut;
 use super::super::error::{CutFault, JoinFault};
 use super::super::join::join;
 use super::*;
+use crate::fields::model::Day;
 use crate::outline::OutlineError;
 
 const NEW: BoundaryEdge = BoundaryEdge { kind: EdgeKind::Fence, height_m: Some(1.0) };
@@ -154,10 +155,107 @@ fn fields_around_a_pond_keep_it_as_a_hole_and_one_in_a_hole_fills_it() {
 }
 
 #[test]
-fn fields_on_each_other_are_not_joined() {
-    let (a, b) = (square("a", 0.0, 0.0), square("b", 50.0, 0.0));
-    assert!(join(&a, &b, 1.0).is_err());
-    assert!(join(&a, &a, 1.0).is_err());
+fn fields_over_each_other_become_the_ground_of_both() {
+    let (a, b) = (square("a", 0.0, 0.0), square("b", 50.0, 30.0));
+    let joined = join(&a, &b, 1.0).unwrap();
+    assert!(sound(&joined));
+    assert_eq!((joined.area_m2(), joined.holes.len()), (20_000.0 - 50.0 * 70.0, 0));
+    // Sides keep what stood on them, also the pieces that are left of them; heights 1 to 4 from the south round.
+    let south = joined.outer.iter().position(|p| *p == xy(0.0, 0.0)).unwrap();
+    let joined = super::super::corner::start_at(&joined, south).unwrap();
+    assert_eq!(
+        joined.outer,
+        [
+            xy(0.0, 0.0),
+            xy(100.0, 0.0),
+            xy(100.0, 30.0),
+            xy(150.0, 30.0),
+            xy(150.0, 130.0),
+            xy(50.0, 130.0),
+            xy(50.0, 100.0),
+            xy(0.0, 100.0)
+        ]
+    );
+    assert_eq!(heights(&joined), [1.0, 2.0, 1.0, 2.0, 3.0, 4.0, 3.0, 4.0]);
+    // One within the other, and one drawn twice.
+    let inner = field("i", &[(20.0, 20.0), (40.0, 20.0), (40.0, 40.0), (20.0, 40.0)]);
+    assert_eq!(join(&a, &inner, 1.0).unwrap().outer, a.outer);
+    assert_eq!(join(&inner, &a, 1.0).unwrap().area_m2(), 10_000.0);
+    assert_eq!(join(&a, &a, 1.0).unwrap().outer, a.outer);
+    // A plus sign; and a field over half of another's hole leaves the other half.
+    let (bar, beam) = (
+        field("bar", &[(0.0, 40.0), (100.0, 40.0), (100.0, 60.0), (0.0, 60.0)]),
+        field("beam", &[(40.0, 0.0), (60.0, 0.0), (60.0, 100.0), (40.0, 100.0)]),
+    );
+    let plus = join(&bar, &beam, 1.0).unwrap();
+    assert_eq!((plus.outer.len(), plus.area_m2()), (12, 3_600.0));
+    let holed = Field { holes: vec![hole(40.0, 40.0)], ..a };
+    let over = field("o", &[(30.0, 50.0), (70.0, 50.0), (70.0, 90.0), (30.0, 90.0)]);
+    let half = join(&holed, &over, 1.0).unwrap();
+    assert_eq!((half.holes.len(), half.area_m2()), (1, 10_000.0 - 200.0));
+    assert!(sound(&half));
+}
+
+#[test]
+fn what_is_said_of_the_whole_holds_for_both_parts() {
+    let day = |days_since_epoch| Some(Day { days_since_epoch });
+    let (mut a, mut b) = (square("a", 0.0, 0.0), square("b", 100.0, 0.0));
+    (a.surveyed, a.stock_seen, a.stock) = (day(20_000), day(20_100), Stock::None);
+    (b.surveyed, b.stock) = (day(20_050), Stock::None);
+    a.calendar.months = [Some(Surface::Stubble); 12];
+    b.calendar.months = [Some(Surface::Stubble); 12];
+    b.calendar.months[4] = Some(Surface::TallCrop);
+    (a.calendar.crop, b.calendar.crop) = ("wheat".into(), "maize".into());
+    a.remarks.permission = "granted".into();
+    b.remarks.hazards = "a ditch along the north".into();
+    (a.remarks.photographs, b.remarks.photographs) = (vec!["gate.jpg".into()], vec!["ditch.jpg".into()]);
+    b.name = "Far Ley".into();
+    let joined = join(&a, &b, 0.0).unwrap();
+    assert_eq!((joined.surveyed, joined.stock, joined.stock_seen), (day(20_000), Stock::None, day(20_050)));
+    assert_eq!(joined.calendar.months[4], None);
+    assert_eq!((joined.calendar.months[3], joined.calendar.crop.as_str()), (Some(Surface::Stubble), ""));
+    assert_eq!(joined.remarks.permission, "a: granted", "nobody asked the other owner");
+    assert_eq!(joined.remarks.hazards, "Far Ley: a ditch along the north");
+    assert_eq!(joined.remarks.photographs, ["gate.jpg", "ditch.jpg"]);
+    b.stock = Stock::Present;
+    assert_eq!(join(&a, &b, 0.0).unwrap().stock, Stock::Present);
+    b.calendar.year = Some(2026);
+    assert!(join(&a, &b, 0.0).unwrap().calendar.is_empty(), "two years are not one");
+    b.surveyed = None;
+    let joined = join(&a, &b, 0.0).unwrap();
+    assert_eq!((joined.surveyed, joined.stock_seen), (None, None), "one half was never looked at");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(512))]
+    #[test]
+    fn fields_over_each_other_cover_what_an_overlay_says(
+        one in star(), two in star(), by in (-150.0f64..150.0, -150.0f64..150.0),
+    ) {
+        use geo::{Area as _, BooleanOps as _};
+        let first = of_ring("a", one);
+        let moved: Vec<Xy> = two.into_iter().map(|p| p + xy(by.0, by.1)).collect();
+        let second = of_ring("b", moved);
+        let centre = xy(500_000.0, 4_200_000.0);
+        let shape = |f: &Field| {
+            let line: geo::LineString = f.outer.iter().map(|p| geo::Coord { x: p.x - centre.x, y: p.y - centre.y }).collect();
+            let holes = f.holes.iter().map(|h| h.iter().map(|p| geo::Coord { x: p.x - centre.x, y: p.y - centre.y }).collect());
+            geo::Polygon::new(line, holes.collect())
+        };
+        let union = shape(&first).union(&shape(&second));
+        // Corners within the reach of the other outline are moved there on purpose: here it is the least there is.
+        match join(&first, &second, 0.0) {
+            Ok(joined) => {
+                prop_assert!(sound(&joined));
+                prop_assert!((joined.area_m2() - union.unsigned_area()).abs() < 0.5, "{} {}", joined.area_m2(), union.unsigned_area());
+                prop_assert_eq!(union.0.len(), 1);
+            }
+            // Only what does not overlap, or touches itself where the outlines meet, is refused.
+            Err(OutlineError::Join(JoinFault::Apart { .. })) => prop_assert_eq!(union.0.len(), 2),
+            Err(OutlineError::Crosses(_) | OutlineError::ShortSide { .. }) => {}
+            Err(other) => prop_assert!(union.0.len() != 1, "{}", other),
+        }
+    }
 }
 
 /// Every side with its length and what stands on it, apart from those of a kind.

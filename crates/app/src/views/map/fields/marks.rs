@@ -1,25 +1,13 @@
-//! Fields by verdict, their strips, and what stands on the boundary of the chosen one.
-//!
-//! Verdicts differ by fill, pattern and number together, so that no one needs colour: roomy is solid with its number in
-//! a filled disc, workable hatched with its number in a ring, last resort dotted with a bare number, out an outline.
+//! What stands over the veil: strips, numbers, the chosen field's frame and what stands on its sides.
 
-use super::MapInput;
-use super::camera::{Bounds, View};
-use super::ground::Area;
-use super::paint::{Brush, Pattern};
+use super::super::MapInput;
+use super::super::paint::Brush;
+use super::{FieldCache, Manner, inside, manner};
 use crate::theme::{on_fill, with_alpha};
-use egui::{Align2, Color32, Mesh, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
-use geo::algorithm::{Contains as _, InteriorPoint as _};
+use egui::{Align2, Color32, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
 use sparefield_geometry::fields::model::{EdgeKind, Field};
 use sparefield_geometry::fields::verdict::{RankedField, StripVerdict, Verdict};
-use sparefield_geometry::position::Xy;
-use std::cell::OnceCell;
-use std::sync::Arc;
 
-/// Fields smaller than this on the screen are drawn as dots, without pattern.
-const TINY_PT: f32 = 5.0;
-/// How far beside a small field a click still finds it.
-const REACH_PT: f32 = 8.0;
 /// Larger than this on the screen, the chosen field shows what stands on its sides.
 const BOUNDARY_FROM_PT: f32 = 130.0;
 /// Ranks whose number is drawn even where it covers something.
@@ -30,257 +18,27 @@ const BEST_WITH_STRIP: usize = 3;
 /// Nearer than this every field but the ones that are out shows its strip, metres for each point.
 const EVERY_STRIP_BELOW_M_PER_PT: f64 = 4.0;
 
-/// What is derived from one field, when it is first needed.
-struct Derived {
-    bounds: Bounds,
-    area: OnceCell<Area>,
-    label_at: OnceCell<Xy>,
-}
-
-/// What is derived from the fields, and whose verdict is whose.
-#[derive(Default)]
-pub(super) struct FieldCache {
-    revision: Option<(u64, usize)>,
-    derived: Vec<Derived>,
-    place: Vec<Option<usize>>,
-}
-
-impl FieldCache {
-    pub(super) fn refresh(&mut self, input: &MapInput<'_>) {
-        let now = Some((input.revision, input.fields.len()));
-        if self.revision != now {
-            self.revision = now;
-            self.derived = input
-                .fields
-                .iter()
-                .map(|f| Derived { bounds: Bounds::around(&f.outer), area: OnceCell::new(), label_at: OnceCell::new() })
-                .collect();
-        }
-        self.place.clear();
-        self.place.resize(input.fields.len(), None);
-        for (i, ranked) in input.ranked.unwrap_or_default().iter().enumerate() {
-            if let Some(slot) = self.place.get_mut(ranked.index) {
-                *slot = Some(i);
-            }
-        }
-    }
-
-    fn area(&self, i: usize, field: &Field) -> Option<&Area> {
-        self.derived.get(i).map(|d| d.area.get_or_init(|| Area::new(&field.outer, &field.holes)))
-    }
-
-    /// Where the number stands: the centroid, or a point well inside where that lies outside.
-    fn label_at(&self, i: usize, field: &Field) -> Xy {
-        self.derived.get(i).map_or_else(|| field.centroid(), |d| *d.label_at.get_or_init(|| inner_point(field)))
-    }
-
-    fn ranked<'a>(&self, i: usize, input: &MapInput<'a>) -> Option<&'a RankedField> {
-        let place = self.place.get(i).copied().flatten()?;
-        input.ranked?.get(place)
-    }
-
-    /// The field under a point of the screen; small fields are found from beside them too.
-    pub(super) fn hit(&self, view: &View, at: Pos2, fields: &[Arc<Field>]) -> Option<usize> {
-        let place = view.to_world(at);
-        let reach = f64::from(REACH_PT) * view.camera.metres_per_point;
-        let mut best: Option<(f64, usize)> = None;
-        for (i, (field, derived)) in fields.iter().zip(&self.derived).enumerate() {
-            let b = &derived.bounds;
-            let near = Bounds { min: b.min - Xy::new(reach, reach), max: b.max + Xy::new(reach, reach) };
-            if !near.holds(place) {
-                continue;
-            }
-            // Inside counts as no distance; of several, the smallest field wins: it is the harder one to hit.
-            let inside = inside(&field.outer, place) && !field.holes.iter().any(|h| inside(h, place));
-            let far = if inside { 0.0 } else { distance_to_ring(&field.outer, place) };
-            let size = (b.max.x - b.min.x) * (b.max.y - b.min.y);
-            let measure = if inside { -1.0 / size.max(1.0) } else { far };
-            if far <= reach && best.is_none_or(|(m, _)| measure < m) {
-                best = Some((measure, i));
-            }
-        }
-        best.map(|(_, i)| i)
-    }
-}
-
-fn inner_point(field: &Field) -> Xy {
-    let centroid = field.centroid();
-    let ring = |points: &[Xy]| geo::LineString::new(points.iter().map(|p| geo::Coord { x: p.x, y: p.y }).collect());
-    let polygon = geo::Polygon::new(ring(&field.outer), field.holes.iter().map(|h| ring(h)).collect());
-    if field.outer.len() < 3 || polygon.contains(&geo::Coord { x: centroid.x, y: centroid.y }) {
-        return centroid;
-    }
-    polygon.interior_point().map_or(centroid, |p| Xy::new(p.x(), p.y()))
-}
-
-/// Whether a point lies inside a ring, by counting crossings of a ray.
-fn inside(ring: &[Xy], p: Xy) -> bool {
-    let mut odd = false;
-    for (i, a) in ring.iter().enumerate() {
-        let b = ring[(i + 1) % ring.len()];
-        if (a.y > p.y) != (b.y > p.y) && p.x < a.x + (p.y - a.y) / (b.y - a.y) * (b.x - a.x) {
-            odd = !odd;
-        }
-    }
-    odd
-}
-
-fn distance_to_ring(ring: &[Xy], p: Xy) -> f64 {
-    let mut least = f64::INFINITY;
-    for (i, &a) in ring.iter().enumerate() {
-        let d = ring[(i + 1) % ring.len()] - a;
-        let length2 = d.dot(d);
-        let t = if length2 > 0.0 { ((p - a).dot(d) / length2).clamp(0.0, 1.0) } else { 0.0 };
-        least = least.min(p.distance(a + d * t));
-    }
-    least
-}
-
-/// How one field is drawn.
-#[derive(Clone, Copy)]
-struct Manner {
-    colour: Color32,
-    verdict: Option<Verdict>,
-    doubtful: bool,
-    dimmed: bool,
-}
-
-/// How much of a field is left when something else is looked for.
-const DIMMED: f32 = 0.3;
-
-impl Manner {
-    fn strength(self, alpha: f32) -> f32 {
-        if self.dimmed { alpha * DIMMED } else { alpha }
-    }
-}
-
-fn manner(cache: &FieldCache, i: usize, input: &MapInput<'_>) -> Manner {
-    let c = &input.theme.colours;
-    let verdict = cache.ranked(i, input).map(|r| r.verdict);
-    let colour = match verdict {
-        None => c.neutral,
-        Some(Verdict::Roomy) => c.roomy,
-        Some(Verdict::Workable) => c.workable,
-        Some(Verdict::LastResort) => c.last_resort,
-        Some(Verdict::Out) => c.out,
-    };
-    Manner { colour, verdict, doubtful: (input.doubtful)(i), dimmed: (input.dimmed)(i) }
-}
-
-/// Fills and outlines, under the veil.
-pub(super) fn draw_areas(brush: &mut Brush<'_>, cache: &FieldCache, input: &MapInput<'_>, hover: Option<usize>) {
-    let hover = input.hovered.or(hover);
-    // The better verdicts lie on top where fields touch.
-    let mut order: Vec<(u8, usize)> = (0..input.fields.len())
-        .filter(|&i| cache.derived.get(i).is_some_and(|d| brush.sees(&d.bounds)))
-        .map(|i| {
-            let layer = match cache.ranked(i, input).map(|r| r.verdict) {
-                Some(Verdict::Out) => 0,
-                None => 1,
-                Some(Verdict::LastResort) => 2,
-                Some(Verdict::Workable) => 3,
-                Some(Verdict::Roomy) => 4,
-            };
-            (layer, i)
-        })
-        .collect();
-    order.sort_unstable();
-    // The smallest become one mesh: there may be tens of thousands.
-    let mut dots = Mesh::default();
-    let mut larger = Vec::with_capacity(order.len());
-    for (_, i) in order {
-        let lifted = hover == Some(i) || input.selected == Some(i);
-        if lifted || !draw_dot(brush, cache, i, input, &mut dots) {
-            larger.push((i, lifted));
-        }
-    }
-    brush.add(Shape::mesh(dots));
-    for (i, lifted) in larger {
-        draw_area(brush, cache, i, input, lifted);
-    }
-}
-
-/// Adds a field as a dot if it is too small for more; says whether it was.
-fn draw_dot(brush: &Brush<'_>, cache: &FieldCache, i: usize, input: &MapInput<'_>, dots: &mut Mesh) -> bool {
-    let Some(derived) = cache.derived.get(i) else { return true };
-    let size = derived.bounds.max - derived.bounds.min;
-    let extent = brush.view.points(size.x.max(size.y));
-    if extent >= TINY_PT {
-        return false;
-    }
-    let how = manner(cache, i, input);
-    let middle = brush.view.to_screen((derived.bounds.min + derived.bounds.max) * 0.5);
-    let alpha = if how.verdict == Some(Verdict::Out) { 0.5 } else { 0.95 };
-    let side = extent.max(2.0);
-    dots.add_colored_rect(
-        Rect::from_center_size(middle, vec2(side, side)),
-        with_alpha(how.colour, how.strength(alpha)),
-    );
-    true
-}
-
-fn draw_area(brush: &mut Brush<'_>, cache: &FieldCache, i: usize, input: &MapInput<'_>, lifted: bool) {
-    let Some(derived) = cache.derived.get(i) else { return };
-    let how = manner(cache, i, input);
-    let size = derived.bounds.max - derived.bounds.min;
-    let extent = brush.view.points(size.x.max(size.y));
-    let Some(area) = cache.area(i, &input.fields[i]) else { return };
-    let points = area.project(&brush.view);
-    let more = if lifted { 0.12 } else { 0.0 };
-    let c = &input.theme.colours;
-    match how.verdict {
-        Some(Verdict::Roomy) => brush.fill(&points, &area.triangles, with_alpha(how.colour, 0.42 + more)),
-        Some(Verdict::Workable) => {
-            brush.fill(&points, &area.triangles, with_alpha(how.colour, 0.10 + more));
-            brush.fill_pattern(&points, &area.triangles, Pattern::Hatch, with_alpha(how.colour, 0.85));
-        }
-        Some(Verdict::LastResort) => {
-            brush.fill(&points, &area.triangles, with_alpha(how.colour, 0.07 + more));
-            brush.fill_pattern(&points, &area.triangles, Pattern::Dots, with_alpha(how.colour, 0.9));
-        }
-        Some(Verdict::Out) if lifted => brush.fill(&points, &area.triangles, with_alpha(c.halo, 0.25)),
-        Some(Verdict::Out) => {}
-        None => brush.fill(&points, &area.triangles, with_alpha(c.halo, how.strength(0.30 + more))),
-    }
-    let large = extent > 28.0;
-    let width = match how.verdict {
-        Some(Verdict::Roomy | Verdict::Workable) => {
-            if large {
-                1.8
-            } else {
-                1.3
-            }
-        }
-        Some(Verdict::LastResort) => 1.4,
-        Some(Verdict::Out) => 1.0,
-        None => 1.1,
-    };
-    let stroke = Stroke::new(width, with_alpha(how.colour, how.strength(1.0)));
-    for ring in area.rings(&points) {
-        let broken: Option<&[f32]> = match (how.doubtful, how.verdict) {
-            (true, _) => Some(&[3.0, 3.5]),
-            (false, Some(Verdict::LastResort)) => Some(&[7.0, 3.5]),
-            _ => None,
-        };
-        match (broken, ring.first()) {
-            (Some(dashes), Some(&first)) if large => {
-                let mut closed = ring.to_vec();
-                closed.push(first);
-                brush.dashed(&closed, stroke, dashes);
-            }
-            _ => brush.outline(ring, stroke),
-        }
-    }
-}
-
 /// Strips, numbers, and the chosen field's frame, over the veil.
-pub(super) fn draw_marks(brush: &mut Brush<'_>, cache: &FieldCache, input: &MapInput<'_>, hover: Option<usize>) {
+pub(in super::super) fn draw_marks(
+    brush: &mut Brush<'_>,
+    cache: &FieldCache,
+    input: &MapInput<'_>,
+    hover: Option<usize>,
+) {
     let hover = input.hovered.or(hover);
     for (i, chosen) in [(hover, false), (input.selected, true)] {
         if let Some(i) = i
             && let Some(field) = input.fields.get(i)
         {
             frame(brush, cache, i, field, chosen, input);
+        }
+    }
+    if input.every_side {
+        for (field, derived) in input.fields.iter().zip(&cache.derived) {
+            let size = derived.bounds.max - derived.bounds.min;
+            if brush.sees(&derived.bounds) && brush.view.points(size.x.max(size.y)) > BOUNDARY_FROM_PT {
+                boundary(brush, field, input);
+            }
         }
     }
     let ranked = input.ranked.unwrap_or_default();
@@ -307,7 +65,7 @@ pub(super) fn draw_marks(brush: &mut Brush<'_>, cache: &FieldCache, input: &MapI
 fn frame(brush: &mut Brush<'_>, cache: &FieldCache, i: usize, field: &Field, chosen: bool, input: &MapInput<'_>) {
     let c = &input.theme.colours;
     let Some(area) = cache.area(i, field) else { return };
-    let points = area.project(&brush.view);
+    let points: Vec<Pos2> = area.project(&brush.view).collect();
     let Some(ring) = area.rings(&points).next().map(<[Pos2]>::to_vec) else { return };
     let (halo, ink) = if chosen { (7.0, 3.0) } else { (5.0, 2.0) };
     brush.outline(&ring, Stroke::new(halo, with_alpha(c.halo, 0.9)));
@@ -443,10 +201,10 @@ fn numbers(
 ) {
     let ranked = input.ranked.unwrap_or_default();
     let important = |i: usize| input.selected == Some(i) || hover == Some(i);
-    let mut order: Vec<&RankedField> = ranked.iter().collect();
-    order.sort_by_key(|r| (!important(r.index), r.rank));
+    // The ranking is in order already.
+    let (first, rest): (Vec<&RankedField>, Vec<&RankedField>) = ranked.iter().partition(|r| important(r.index));
     let radius = 10.0;
-    for r in order {
+    for r in first.into_iter().chain(rest) {
         let Some(field) = input.fields.get(r.index) else { continue };
         let Some(derived) = cache.derived.get(r.index) else { continue };
         if r.verdict == Verdict::Out || !brush.sees(&derived.bounds) {
@@ -566,18 +324,4 @@ fn question(brush: &mut Brush<'_>, at: Pos2) {
     let ink = brush.theme.colours.ink;
     let galley = brush.galley("?", brush.theme.bold_font(12.0), ink);
     brush.halo_text(at, Align2::CENTER_CENTER, galley, ink);
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn distance_and_inside_of_a_square() {
-        let ring = [(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)].map(|(x, y)| Xy::new(x, y));
-        assert!(inside(&ring, Xy::new(5.0, 5.0)));
-        assert!(!inside(&ring, Xy::new(15.0, 5.0)));
-        assert_eq!(distance_to_ring(&ring, Xy::new(14.0, 13.0)), 5.0);
-        assert_eq!(distance_to_ring(&ring, Xy::new(5.0, 8.0)), 2.0);
-    }
 }
