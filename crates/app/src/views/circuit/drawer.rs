@@ -12,6 +12,8 @@ const PROFILE: f32 = 118.0;
 const LOW_PROFILE: f32 = 84.0;
 /// Windows lower than this have a low profile, points.
 const LOW_WINDOW: f32 = 700.0;
+/// Room for the buttons beside the sentence, points.
+const BUTTONS: f32 = 222.0;
 /// Drawers narrower than this put speeds and choices on a line of their own, points.
 const NARROW: f32 = 760.0;
 
@@ -41,24 +43,28 @@ pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
 fn head(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let circuits = &model.circuits;
     let mut push = |command| commands.push(Command::Circuit(command));
-    ui.with_layout(Layout::right_to_left(egui::Align::TOP), |ui| {
-        let (text, help) = if circuits.shown {
-            ("Hide circuit", "Show the straight glide to the field instead")
-        } else {
-            ("Show circuit", "Fly the circuit from here into the field")
-        };
-        if ui.button(text).on_hover_text(help).clicked() {
-            push(CircuitCommand::Show(!circuits.shown));
-        }
-        if circuits.chosen().is_some() {
-            let help = "Bring the whole circuit onto the map";
-            if ui.button("See all of it").on_hover_text(help).clicked() {
-                push(CircuitCommand::Frame);
-            }
-        }
-        ui.with_layout(Layout::left_to_right(egui::Align::TOP).with_main_wrap(true), |ui| {
+    ui.horizontal_top(|ui| {
+        let width = (ui.available_width() - BUTTONS).max(120.0);
+        ui.allocate_ui(egui::vec2(width, 0.0), |ui| {
+            ui.set_width(width);
             let (words, colour) = sentence(model, theme);
             ui.add(egui::Label::new(RichText::new(words).font(theme.bold_font(theme.sizes.text)).color(colour)).wrap());
+        });
+        ui.with_layout(Layout::right_to_left(egui::Align::TOP), |ui| {
+            let (text, help) = if circuits.shown {
+                ("Hide circuit", "Show the straight glide to the field instead")
+            } else {
+                ("Show circuit", "Fly the circuit from here into the field")
+            };
+            if ui.button(text).on_hover_text(help).clicked() {
+                push(CircuitCommand::Show(!circuits.shown));
+            }
+            if circuits.chosen().is_some() {
+                let help = "Bring the whole circuit onto the map";
+                if ui.button("See all of it").on_hover_text(help).clicked() {
+                    push(CircuitCommand::Frame);
+                }
+            }
         });
     });
 }
