@@ -1,6 +1,9 @@
 //! The one core behind circuits in the window and on the command line: an assessment and a chosen field become a
 //! flown circuit, or the reason why there is none.
 
+pub mod flights;
+pub mod words;
+
 use crate::assess::Assessment;
 use sparefield_data::area::Area;
 use sparefield_data::quantity::UnitPrefs;

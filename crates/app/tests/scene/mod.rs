@@ -259,6 +259,7 @@ impl Scene {
             selected: self.selected,
             hovered: self.hovered,
             path: self.path.as_deref(),
+            circuits: sparefield::views::map::ShownCircuits::default(),
             height_in_feet: true,
             distance_unit: DistanceUnit::Kilometres,
             format_height: &format_height,
