@@ -6,6 +6,7 @@ use sparefield_geometry::circuit::{Circuit, Join, KeyName, Leg, LegFlown};
 use sparefield_geometry::fields::circuit_height::Hand;
 use sparefield_geometry::math;
 use sparefield_geometry::position::Bearing;
+use std::fmt::Write as _;
 
 /// What no circuit shown here has looked at. It stands beside every one of them.
 pub const NOT_LOOKED_AT: &str = "One flight, flown exactly, in the wind as given. Not looked at: gusts, sinking air, \
@@ -39,13 +40,15 @@ pub fn sentence(flight: &Flight, units: UnitPrefs) -> String {
     match circuit.plan.orbits {
         0 => {}
         1 => text += ", one whole turn first to lose height",
-        n => text += &format!(", {n} whole turns first to lose height"),
+        n => {
+            let _ = write!(text, ", {n} whole turns first to lose height");
+        }
     }
     if circuit.plan.has_s_turns() {
         text += ", S-turns on the approach to lose height";
     }
     if circuit.join != Join::StraightIn {
-        text += &format!(", base leg {}", base_leg(flight, units));
+        let _ = write!(text, ", base leg {}", base_leg(flight, units));
     }
     text + "."
 }

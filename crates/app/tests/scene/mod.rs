@@ -199,6 +199,7 @@ impl Scene {
                 arrival_height_m: None,
                 circuit_height_m: None,
                 spare_height_m: Some(spare(self.fields[index].centroid())),
+                circuit: sparefield_geometry::fields::flown::CircuitBasis::Estimated,
                 strip: Some(strip(&self.fields[index], wind)),
                 survey: SurveyStanding::of(&self.fields[index], None),
                 criteria: Vec::new(),

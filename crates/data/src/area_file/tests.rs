@@ -461,7 +461,9 @@ fn a_file_of_schema_2_gets_tables_for_drills() {
     db.execute_batch(include_str!("schema_v2.sql")).unwrap();
     schema::put_meta(&db, "schema_version", "2").unwrap();
     let mut known = Known::default();
-    Writer::new(&db, &mut known, 32_630).insert_whole(&Arc::new(square(0))).unwrap();
+    let graves = Graves::default();
+    let mut writer = Writer::new(&db, &mut known, &graves, 32_630, Path::new("a.gpkg"));
+    writer.insert_whole(&Arc::new(square(0))).unwrap();
     db.execute_batch("CREATE TABLE theirs (x); INSERT INTO theirs VALUES ('kept')").unwrap();
     drop(db);
     let before = std::fs::read(&path).unwrap();

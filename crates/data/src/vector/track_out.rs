@@ -46,7 +46,7 @@ pub fn write_track(path: &Path, name: &str, fixes: &[TrackFix], frame: &Frame) -
             "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<gpx version=\"1.1\" creator=\"Sparefield\" \
              xmlns=\"http://www.topografix.com/GPX/1/1\">\n",
         );
-        let _ = write!(out, "<trk><name>{}</name><trkseg>\n", escaped(name));
+        let _ = writeln!(out, "<trk><name>{}</name><trkseg>", escaped(name));
         for (at, fix) in &places {
             let seconds = fix.time_s.max(0.0);
             let (hour, minute) = ((seconds / 3_600.0).floor(), (seconds / 60.0).floor() % 60.0);

@@ -326,7 +326,7 @@ impl<'a> Place<'a> {
             }
         }
         // Out of reach overhead and too low for a straight way in: the first says it all.
-        let too_low = j.spare_m.is_some_and(|s| !(s >= 0.0));
+        let too_low = j.spare_m.is_some_and(|s| s.is_nan() || s < 0.0);
         j.gates.set(if j.arrival_m.is_some() { Gate::TooLow } else { Gate::NotInReach }, too_low);
         j.values[5] = j.spare_m.map_or(0.0, spare_value);
         j.known[5] = j.spare_m.is_some();
