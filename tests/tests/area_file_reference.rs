@@ -151,7 +151,7 @@ fn the_library_finds_every_day_month_remark_and_photograph() {
         let columns = &there["columns"];
         assert_eq!(columns["score"].as_f64(), Some(proposal.score));
         assert_eq!(columns["strip_length_m"].as_f64(), Some(proposal.strip_length_m));
-        assert_eq!(columns["refused"].as_f64(), Some(f64::from(u8::from(proposal.refused))));
+        assert_eq!(columns["refused"], proposal.refused);
         for (column, list) in [("checked", &proposal.checked), ("not_checked", &proposal.not_checked)] {
             let there: Vec<String> = serde_json::from_str(columns[column].as_str().unwrap()).unwrap();
             assert_eq!(&there, list, "{column} of {}", proposal.field.id);

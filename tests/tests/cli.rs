@@ -11,7 +11,7 @@ use sparefield_data::area::{Area, Change, Edit, Swap};
 use sparefield_data::area_file::{self, AreaFile, AreaParts, TerrainSource};
 use sparefield_data::frame::Frame;
 use sparefield_data::terrain::{self, TerrainRequest};
-use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, Field};
+use sparefield_geometry::fields::model::{BoundaryEdge, Day, EdgeKind, Field};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::{Arc, OnceLock};
@@ -719,19 +719,23 @@ fn a_check_ends_with_one_when_something_is_wrong_and_with_two_when_it_cannot_loo
     let found = json(&["check", "--json", "--date", "2026-11-25"]);
     assert_eq!(found["counts"]["wrong"], 0, "the sample area as shipped");
     let folder = tempfile::tempdir().unwrap();
-    // A hedge below the ground cannot be.
+    // Nobody can have looked at a field in the future. A hedge below the ground is no height to whoever reads the file:
+    // it counts as unknown, and that is told.
     let mut area = Area::sample(&NoProgress).unwrap();
     let first = Arc::clone(&area.fields[0]);
-    let mut sunk = (*first).clone();
-    sunk.edges[0] = BoundaryEdge { kind: EdgeKind::Hedge, height_m: Some(-3.0) };
-    area.apply(&Edit::new("sink a hedge", vec![Change::Field(Swap::replace(&first, sunk))])).unwrap();
-    let path = folder.path().join("sunk.gpkg");
+    let mut odd = (*first).clone();
+    odd.surveyed = Some(Day { days_since_epoch: 40_000 });
+    odd.edges[0] = BoundaryEdge { kind: EdgeKind::Hedge, height_m: Some(-3.0) };
+    area.apply(&Edit::new("describe it", vec![Change::Field(Swap::replace(&first, odd))])).unwrap();
+    let path = folder.path().join("odd.gpkg");
     drop(AreaFile::create(&path, &AreaParts::of(&area, TerrainSource::Sample)).unwrap());
     let path = path.display().to_string();
     let output = run_in(folder.path(), &["check", "--area", &path, "--json"]);
     let document: Value = serde_json::from_slice(&output.stdout).expect("findings are printed all the same");
     assert_eq!(output.status.code(), Some(1), "{}", String::from_utf8_lossy(&output.stderr));
-    assert!(document["counts"]["wrong"].as_u64().unwrap() > 0);
+    assert_eq!(document["counts"]["wrong"], 1);
+    let warnings: Vec<&str> = document["warnings"].as_array().unwrap().iter().filter_map(Value::as_str).collect();
+    assert!(warnings.iter().any(|w| w.contains("“-3.0” is not a height")), "{warnings:?}");
     complaint(folder.path(), 2, &["check", "--since", "soon"]);
     complaint(folder.path(), 2, &["check", "--area", "nowhere.gpkg"]);
 }

@@ -100,6 +100,7 @@ fn document(
         "date": format_day(options.today),
         "counts": { "wrong": wrong, "doubtful": doubtful, "incomplete": incomplete },
         "not_checked": left_out.map(|why| json!({ "what": NEEDS_TERRAIN, "why": plain(why) })).into_iter().collect::<Vec<_>>(),
+        "warnings": area.warnings.iter().map(|w| plain(&w.to_string())).collect::<Vec<_>>(),
         "findings": list,
     }))
 }
@@ -120,6 +121,12 @@ fn people(area: &Area, findings: &[Finding], left_out: Option<&str>) -> String {
     let _ = writeln!(out, "{wrong} wrong, {doubtful} doubtful, {incomplete} incomplete");
     if let Some(why) = left_out {
         let _ = writeln!(out, "\nNot checked\n{}", text::item("", &format!("{}: {why}", capital(NEEDS_TERRAIN))));
+    }
+    if !area.warnings.is_empty() {
+        out.push_str("\nNot understood while reading\n");
+    }
+    for warning in &area.warnings {
+        let _ = writeln!(out, "{}", text::item("", &capital(&warning.to_string())));
     }
     for severity in Severity::ALL {
         let of_it: Vec<&Finding> = findings.iter().filter(|f| f.severity == severity).collect();

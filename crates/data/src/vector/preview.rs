@@ -34,6 +34,8 @@ pub struct VectorFile {
 pub struct RawRecord {
     /// Counted from 1, records that cannot be read included.
     pub number: usize,
+    /// An identifier outside the columns.
+    pub id: Option<String>,
     /// `nothing`, `points`, `lines` or `areas`.
     pub kind: &'static str,
     /// Every vertex in the file's own coordinates, rings closed or not as in the file.
@@ -125,6 +127,7 @@ impl VectorFile {
     pub fn raw(&self) -> Vec<(String, Vec<RawRecord>)> {
         let record = |r: &super::record::Record| RawRecord {
             number: r.number,
+            id: r.id.clone(),
             kind: main_kind(&r.shape).map_or("nothing", |kind| ["points", "lines", "areas"][usize::from(kind).min(2)]),
             vertices: r.shape.pairs().copied().collect(),
             columns: r.columns.entries().iter().map(|(name, value)| (name.clone(), text_of(value))).collect(),
