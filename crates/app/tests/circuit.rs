@@ -40,6 +40,13 @@ fn until(window: &mut Window, what: &str, holds: impl Fn(&App) -> bool) {
     }
 }
 
+/// Frames until a press has been taken and everything stands where it will stay.
+fn rest(window: &mut Window) {
+    for _ in 0..5 {
+        window.step();
+    }
+}
+
 fn push(window: &mut Window, command: Command) {
     window.state_mut().as_mut().unwrap().push(command);
     window.step();
@@ -88,16 +95,14 @@ fn choosing_a_field_shows_its_circuit() {
     window.get_by_label_contains("Height above the landing place against time");
     window.get_by_label(words::NOT_LOOKED_AT);
     window.get_by_label("Circuit").click();
-    window.step();
-    window.step();
+    rest(&mut window);
     for heading in ["Numbers", "Height lost in each turn", "Touchdown", "Spare height", "Commit height"] {
         window.get_by_label(heading);
     }
     // Nothing on the page calls it safe.
     assert!(window.query_by_label_contains("safe").is_none());
     window.get_by_label("Hide circuit").click();
-    window.step();
-    window.step();
+    rest(&mut window);
     assert!(window.query_by_label("Play").is_none() && app(&window).model.circuits.made.is_none());
     window.get_by_label("Show circuit").click();
     until(&mut window, "the circuit is flown again", flown);

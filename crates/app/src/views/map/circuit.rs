@@ -19,7 +19,9 @@ const HALF_WIDTH: (f32, f32) = (1.5, 4.2);
 /// Points between arrowheads along a leg.
 const ARROW_EVERY: f32 = 95.0;
 /// How far from its place a label may stand, points.
-const LABEL_GAPS: [f32; 4] = [8.0, 16.0, 28.0, 44.0];
+const LABEL_GAPS: [f32; 6] = [8.0, 16.0, 28.0, 44.0, 66.0, 92.0];
+/// Fields smaller than this on the screen keep free of labels, points.
+const LARGE_FIELD: f32 = 260.0;
 /// On the screen smaller than this a circuit has no labels at all, or only those of its end and its gate; points.
 const NO_LABELS_BELOW: f32 = 60.0;
 const FEW_LABELS_BELOW: f32 = 150.0;
@@ -282,6 +284,14 @@ pub(super) fn labels(brush: &mut Brush<'_>, input: &MapInput<'_>) {
             }
         }
     }
+    // The chosen field's own number and strip are not covered, as long as there is room beside it.
+    if let Some(field) = input.selected.and_then(|i| input.fields.get(i)) {
+        let corners: Vec<Pos2> = field.outer.iter().map(|p| brush.view.to_screen(*p)).collect();
+        let room = Rect::from_points(&corners);
+        if room.size().max_elem() < LARGE_FIELD {
+            avoid.push(Rect::from_center_size(room.center(), room.size() * 0.7));
+        }
+    }
     let places: Vec<Pos2> = mark.track.iter().map(|p| brush.view.to_screen(p.at)).collect();
     let size = Rect::from_points(&places).size().max_elem();
     if places.is_empty() || size.is_nan() || size < NO_LABELS_BELOW {
@@ -330,7 +340,7 @@ fn label(
     if !inner.contains(at) {
         return;
     }
-    let half = galley.size() / 2.0 + vec2(2.0, 0.0);
+    let half = galley.size() / 2.0 + vec2(3.0, 1.0);
     let turns = [0.0f32, 45.0, -45.0, 90.0, -90.0, 135.0, -135.0, 180.0];
     for gap in LABEL_GAPS.map(|g| g + farther) {
         for turn in turns {
