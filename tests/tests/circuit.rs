@@ -21,8 +21,7 @@ fn program() -> &'static Path {
     })
 }
 
-const STATE: [&str; 8] =
-    ["circuit", "--height", "1500ft", "--heading", "240", "--wind", "240/12", "--date=2026-11-25"];
+const STATE: [&str; 8] = ["circuit", "--height", "1500ft", "--heading", "240", "--wind", "240/12", "--date=2026-11-25"];
 
 fn run(more: &[&str]) -> Output {
     Command::new(program()).args(STATE).args(more).stdin(Stdio::null()).output().unwrap()
@@ -85,11 +84,8 @@ fn the_track_is_written_with_heights_and_times() {
         assert!(run(&["--out", path.to_str().unwrap()]).status.success());
         let text = std::fs::read_to_string(&path).unwrap();
         if name.ends_with("gpx") {
-            let heights: Vec<f64> = text
-                .split("<ele>")
-                .skip(1)
-                .map(|rest| rest.split('<').next().unwrap().parse().unwrap())
-                .collect();
+            let heights: Vec<f64> =
+                text.split("<ele>").skip(1).map(|rest| rest.split('<').next().unwrap().parse().unwrap()).collect();
             assert!(heights.len() > 60 && heights.windows(2).all(|w| w[1] <= w[0] + 1e-9), "{heights:?}");
             assert_eq!(text.matches("<time>1970-01-01T00:0").count(), heights.len());
         } else {

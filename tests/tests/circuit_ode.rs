@@ -76,7 +76,10 @@ fn pieces(case: (f64, f64, f64, f64, f64, f64)) -> Value {
             (None, Leg::Reaction) => "heading",
             (None, _) => "track",
         };
-        let bank = points.iter().map(|p| p.motion.bank_rad).fold(0.0f64, |most, b| if b.abs() > most.abs() { b } else { most });
+        let bank = points
+            .iter()
+            .map(|p| p.motion.bank_rad)
+            .fold(0.0f64, |most, b| if b.abs() > most.abs() { b } else { most });
         list.push(json!({
             "kind": kind,
             "duration_s": leg.duration_s,
@@ -106,9 +109,8 @@ fn write_the_pieces() {
 
 #[test]
 fn touchdowns_are_where_an_independent_integration_puts_them() {
-    let read = |name: &str| -> Vec<Value> {
-        serde_json::from_slice(&std::fs::read(folder().join(name)).unwrap()).unwrap()
-    };
+    let read =
+        |name: &str| -> Vec<Value> { serde_json::from_slice(&std::fs::read(folder().join(name)).unwrap()).unwrap() };
     let (kept, expected) = (read("pieces.json"), read("expected.json"));
     assert_eq!((kept.len(), expected.len()), (CASES.len(), CASES.len()));
     for ((case, kept), expected) in CASES.into_iter().zip(&kept).zip(&expected) {

@@ -19,6 +19,10 @@ use std::path::{Path, PathBuf};
 /// Sums of coordinates of one record, relative; both sides add the same numbers in another order.
 const SUM: f64 = 1e-9;
 
+fn is_gpx(name: &str) -> bool {
+    Path::new(name).extension().is_some_and(|e| e.eq_ignore_ascii_case("gpx"))
+}
+
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("formats_reference")
 }
@@ -127,7 +131,7 @@ fn text_under<'a>(name: &str, got: &'a RawRecord, column: &str) -> Option<&'a st
         |wanted: &str| got.columns.iter().find(|(c, _)| plain(c) == plain(wanted)).map(|(_, text)| text.as_str());
     find(column).or_else(|| match column {
         "id" => got.id.as_deref(),
-        "type" if name.ends_with(".gpx") => find("kind"),
+        "type" if is_gpx(name) => find("kind"),
         _ => None,
     })
 }
@@ -188,7 +192,7 @@ fn names_of_outlines(
 ) -> impl Fn(&Value) -> bool + use<> {
     let named = |record: &Value| record["columns"]["name"].as_str().filter(|n| !n.is_empty()).map(str::to_owned);
     let mut outlines = HashSet::new();
-    if name.ends_with(".gpx") && layer["layer"] == "waypoints" {
+    if is_gpx(name) && layer["layer"] == "waypoints" {
         let others = layers.iter().filter(|l| l["layer"] == "tracks").flat_map(|l| l["records"].as_array().unwrap());
         outlines.extend(others.filter(|r| r["n"].as_u64() > Some(3)).filter_map(named));
         let dropped =
