@@ -159,8 +159,7 @@ fn compare_record(name: &str, got: &RawRecord, wanted: &Value, counts: &mut Coun
     let off = (sum(0) - x).abs().max((sum(1) - y).abs()) / extent;
     // A track that comes back to its start is an outline here.
     let kind = wanted["kind"].as_str().unwrap();
-    let kinds = got.kind == kind
-        || (got.kind == "areas" && kind == "lines" && Path::new(name).extension().is_some_and(|e| e == "gpx"));
+    let kinds = got.kind == kind || (got.kind == "areas" && kind == "lines" && is_gpx(name));
     if !kinds || got.vertices.len() != n || off > SUM {
         let (kind_here, count) = (got.kind, got.vertices.len());
         counts.problems.push(format!("{name} {}: {kind_here} {count} is {kind} {n}, off by {off:.1e}", got.number));
