@@ -31,23 +31,21 @@ pub fn clock(seconds: f64) -> String {
 #[must_use]
 pub fn sentence(flight: &Flight, units: UnitPrefs) -> String {
     let circuit = &flight.circuit;
-    let mut text = match circuit.join {
+    let how = match circuit.join {
         Join::StraightIn => "Straight in".to_owned(),
-        Join::Overhead => format!("Overhead join, {} hand", hand(circuit.hand)),
         join => format!("{} join, {} hand", capital(join.words()), hand(circuit.hand)),
     };
-    match circuit.plan.orbits {
-        0 => {}
-        1 => text += ", one whole turn first to lose height",
-        n => text += &format!(", {n} whole turns first to lose height"),
-    }
-    if circuit.plan.has_s_turns() {
-        text += ", S-turns on the approach to lose height";
-    }
-    if circuit.join != Join::StraightIn {
-        text += &format!(", base leg {}", base_leg(flight, units));
-    }
-    text + "."
+    let orbits = match circuit.plan.orbits {
+        0 => String::new(),
+        1 => ", one whole turn first to lose height".to_owned(),
+        n => format!(", {n} whole turns first to lose height"),
+    };
+    let s_turns = if circuit.plan.has_s_turns() { ", S-turns on the approach to lose height" } else { "" };
+    let base = match circuit.join {
+        Join::StraightIn => String::new(),
+        _ => format!(", base leg {}", base_leg(flight, units)),
+    };
+    format!("{how}{orbits}{s_turns}{base}.")
 }
 
 /// Where the base leg lies and why there.
