@@ -6,7 +6,6 @@ use sparefield_geometry::circuit::{Circuit, Join, KeyName, Leg, LegFlown};
 use sparefield_geometry::fields::circuit_height::Hand;
 use sparefield_geometry::math;
 use sparefield_geometry::position::Bearing;
-use std::fmt::Write as _;
 
 /// What no circuit shown here has looked at. It stands beside every one of them.
 pub const NOT_LOOKED_AT: &str = "One flight, flown exactly, in the wind as given. Not looked at: gusts, sinking air, \
@@ -32,25 +31,21 @@ pub fn clock(seconds: f64) -> String {
 #[must_use]
 pub fn sentence(flight: &Flight, units: UnitPrefs) -> String {
     let circuit = &flight.circuit;
-    let mut text = match circuit.join {
+    let how = match circuit.join {
         Join::StraightIn => "Straight in".to_owned(),
-        Join::Overhead => format!("Overhead join, {} hand", hand(circuit.hand)),
         join => format!("{} join, {} hand", capital(join.words()), hand(circuit.hand)),
     };
-    match circuit.plan.orbits {
-        0 => {}
-        1 => text += ", one whole turn first to lose height",
-        n => {
-            let _ = write!(text, ", {n} whole turns first to lose height");
-        }
-    }
-    if circuit.plan.has_s_turns() {
-        text += ", S-turns on the approach to lose height";
-    }
-    if circuit.join != Join::StraightIn {
-        let _ = write!(text, ", base leg {}", base_leg(flight, units));
-    }
-    text + "."
+    let orbits = match circuit.plan.orbits {
+        0 => String::new(),
+        1 => ", one whole turn first to lose height".to_owned(),
+        n => format!(", {n} whole turns first to lose height"),
+    };
+    let s_turns = if circuit.plan.has_s_turns() { ", S-turns on the approach to lose height" } else { "" };
+    let base = match circuit.join {
+        Join::StraightIn => String::new(),
+        _ => format!(", base leg {}", base_leg(flight, units)),
+    };
+    format!("{how}{orbits}{s_turns}{base}.")
 }
 
 /// Where the base leg lies and why there.

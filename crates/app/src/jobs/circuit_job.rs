@@ -102,7 +102,7 @@ fn work(shared: &Shared, notify: &dyn Fn()) {
             }
             let run = std::panic::AssertUnwindSafe(|| Arc::new(fly(&ask, &held, first, &stopped)));
             let result = std::panic::catch_unwind(run)
-                .map_err(|_panic| "Flying the circuit failed inside the program; please report it.".to_owned());
+                .map_or_else(|_| Err("Flying the circuit failed inside the program; please report it.".to_owned()), Ok);
             let failed = result.is_err();
             if !first && stopped() {
                 break;

@@ -20,6 +20,8 @@ const HALF_WIDTH: (f32, f32) = (1.5, 4.2);
 const ARROW_EVERY: f32 = 95.0;
 /// How far from its place a label may stand, points.
 const LABEL_GAPS: [f32; 6] = [8.0, 16.0, 28.0, 44.0, 66.0, 92.0];
+/// Room of the button in the upper right corner, from the corner leftwards and down, points.
+const LAYERS_BUTTON: Vec2 = vec2(84.0, 46.0);
 /// Fields smaller than this on the screen keep free of labels, points.
 const LARGE_FIELD: f32 = 260.0;
 /// On the screen smaller than this a circuit has no labels at all, or only those of its end and its gate; points.
@@ -284,6 +286,11 @@ pub(super) fn labels(brush: &mut Brush<'_>, input: &MapInput<'_>) {
             }
         }
     }
+    // The button of the layers lies over this corner.
+    avoid.push(Rect::from_min_max(
+        brush.view.rect.right_top() - LAYERS_BUTTON,
+        brush.view.rect.right_top() + LAYERS_BUTTON,
+    ));
     // The chosen field's own number and strip are not covered, as long as there is room beside it.
     if let Some(field) = input.selected.and_then(|i| input.fields.get(i)) {
         let corners: Vec<Pos2> = field.outer.iter().map(|p| brush.view.to_screen(*p)).collect();
@@ -364,7 +371,8 @@ fn label(
 /// Aircraft on their way, over everything else.
 pub(super) fn flown(brush: &mut Brush<'_>, ui: &Ui, map: &Response, input: &MapInput<'_>) {
     let c = &input.theme.colours;
-    for mark in input.circuits.flown {
+    // The one that is chosen lies on top.
+    for mark in input.circuits.flown.iter().rev() {
         let at = brush.view.to_screen(mark.at);
         if !brush.view.rect.contains(at) {
             continue;
