@@ -48,6 +48,8 @@ fn empty() -> Area {
         layers: Arc::default(),
         home: None,
         start: None,
+        drill_sets: Arc::default(),
+        drill_results: Arc::default(),
         provenance: Vec::new(),
         warnings: Vec::new(),
         is_sample: false,

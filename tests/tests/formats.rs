@@ -19,6 +19,10 @@ use std::path::{Path, PathBuf};
 /// Sums of coordinates of one record, relative; both sides add the same numbers in another order.
 const SUM: f64 = 1e-9;
 
+fn is_gpx(name: &str) -> bool {
+    Path::new(name).extension().is_some_and(|e| e.eq_ignore_ascii_case("gpx"))
+}
+
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("formats_reference")
 }
@@ -114,10 +118,6 @@ fn same_day(a: &str, b: &str) -> bool {
     let day =
         |t: &str| Some(t.replace(['-', '/'], "")).filter(|d| d.len() == 8 && d.bytes().all(|b| b.is_ascii_digit()));
     day(a).is_some_and(|day_a| Some(day_a) == day(b))
-}
-
-fn is_gpx(name: &str) -> bool {
-    Path::new(name).extension().is_some_and(|e| e == "gpx")
 }
 
 /// What the reference says of every placemark, where the file says nothing of the kind.

@@ -48,6 +48,8 @@ fn files(folder: &Path) -> [PathBuf; 2] {
         quiet_zones: Arc::default(),
         lanes: Arc::default(),
         layers: Arc::default(),
+        drill_sets: Arc::default(),
+        drill_results: Arc::default(),
         home: None,
         start: None,
         terrain: TerrainSource::Files { files: vec![ground.clone()], crs: None, grid_m: None },

@@ -1,5 +1,6 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
+mod circuit;
 mod layers;
 mod opening;
 mod sheet;
@@ -15,7 +16,7 @@ use crate::import_dialog::ImportDialog;
 use crate::jobs::{AssessJob, AssessRequest, CheckJob, LayerJob, OpenJob, SheetJob};
 use crate::keep::{Keep, Notify};
 use crate::model::layers::LayersCommand;
-use crate::model::{Conditions, MergeCommand, Mode, Model, SheetCommand};
+use crate::model::{CircuitCommand, Conditions, MergeCommand, Mode, Model, SheetCommand};
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::pick::Picking;
 use crate::settings;
@@ -87,6 +88,7 @@ pub struct App {
     /// The sheet last asked for.
     sheet_asked: Option<crate::sheet::Ask>,
     sheet_view: views::sheet::SheetView,
+    flying: circuit::Flying,
     /// The pilot lets changes be lost.
     closing: bool,
 }
@@ -137,6 +139,7 @@ impl App {
             sheet_job,
             sheet_asked: None,
             sheet_view: views::sheet::SheetView::default(),
+            flying: circuit::Flying::start(ctx)?,
             closing: false,
         };
         if start.files.is_empty() {
@@ -193,6 +196,7 @@ impl App {
                     ctx.send_viewport_cmd(egui::ViewportCommand::Close);
                 }
                 Command::Reveal(place) => self.map.reveal(place),
+                Command::Circuit(CircuitCommand::Frame) => self.frame_circuit(),
                 Command::Suggest(command) => self.suggest_command(ctx, &command),
                 Command::Layers(LayersCommand::ChooseFiles) => self.layer_dialog.show(),
                 Command::StopOpening => {
@@ -228,6 +232,7 @@ impl App {
         }
         self.ask_to_assess();
         self.follow_sheet();
+        self.follow_circuit(ctx);
         self.follow_survey();
         self.follow_suggestions();
     }
@@ -343,6 +348,7 @@ impl App {
         self.model.asking = self.is_asking() || egui::Popup::is_any_open(ctx);
         let typing = ctx.text_edit_focused() || self.model.asking;
         self.sheet_keys(ctx, typing);
+        self.circuit_keys(ctx, typing);
         let rehearsing = self.model.mode == Mode::Rehearse;
         if rehearsing
             && !typing
@@ -384,6 +390,7 @@ impl App {
         views::merge::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::annotate::findings::panel(ui, &self.model, &self.theme, &mut self.commands);
         let rehearsing = self.model.mode == Mode::Rehearse;
+        views::circuit::drawer(ui, &self.model, &self.theme, &mut self.commands);
         // The sheet tells more of the same field, and needs the room.
         let room = rehearsing && self.model.sheet.is_none();
         if room && self.model.selected.is_some() && self.model.assessment.is_some() {

@@ -7,15 +7,17 @@ use sparefield_data::area::Area;
 use sparefield_data::quantity::{ReportedWind, UnitPrefs, WindAloft, WindWords};
 use sparefield_geometry::air::{Wind, WindLayer, WindProfile, WindVector, isa_density_ratio};
 use sparefield_geometry::aircraft::{Aircraft, AircraftError, GlideSpeed};
+use sparefield_geometry::circuit::Surroundings;
 use sparefield_geometry::contour::contours;
 use sparefield_geometry::fields::approach::ObstacleRule;
+use sparefield_geometry::fields::flown::{FlownInput, rank_flown, strip_towards};
 use sparefield_geometry::fields::generic_circuit::{GenericCircuit, spare_heights};
 use sparefield_geometry::fields::model::{Day, Field, QuietZone};
 use sparefield_geometry::fields::needed::SafetyFactor;
-use sparefield_geometry::fields::rank::{RankInput, RankOptions, rank};
+use sparefield_geometry::fields::rank::{RankInput, RankOptions};
 use sparefield_geometry::fields::reasons::headline;
 use sparefield_geometry::fields::study::FieldStudy;
-use sparefield_geometry::fields::verdict::{Quantity, RankedField, Reason};
+use sparefield_geometry::fields::verdict::{Quantity, RankedField, Reason, StripVerdict};
 use sparefield_geometry::fields::workings;
 use sparefield_geometry::grid::{SurfaceKind, Terrain};
 use sparefield_geometry::position::{Bearing, Xy};
@@ -119,6 +121,9 @@ pub enum AssessError {
     },
 }
 
+/// Fields of each group whose circuits are flown: the best, those just too low, and those just out of reach overhead.
+const CIRCUITS_FLOWN: usize = 6;
+
 const KNOT_MS: f64 = 1_852.0 / 3_600.0;
 
 /// Where the aircraft can glide to, which fields would take it, and why.
@@ -207,7 +212,17 @@ pub fn assess(
     }
     let options = rank_options(area, conditions.rules, conditions.today);
     let input = RankInput { aircraft, wind: &wind, options: &options, quiet_zones: &area.quiet_zones };
-    let ranked = rank(&area.fields, studies.each(), &input, &arrivals);
+    let surroundings = Surroundings {
+        terrain: &area.terrain,
+        hazards: studies.hazard_index(),
+        quiet_zones: &area.quiet_zones,
+        clearance_m: aircraft.terrain_clearance_m,
+    };
+    let flown = FlownInput { state: &state, surroundings, most: CIRCUITS_FLOWN };
+    let ranked = rank_flown(&area.fields, studies.each(), &input, &arrivals, &flown, cancel);
+    if cancel() {
+        return Err(ReachError::Cancelled.into());
+    }
     let (low, high) = area.terrain.range().unwrap_or((ground_amsl_m, ground_amsl_m));
     let circuit = GenericCircuit::new(aircraft, &wind, low, high.min(height_amsl_m).max(low));
     let spare_m = Arc::new(spare_heights(&reach, &area.terrain, &circuit));
@@ -311,12 +326,17 @@ pub const STANDING_CAUTIONS: [&str; 4] = [
 /// What no answer takes into account; said wherever reasons are listed, since a list of reasons looks complete.
 pub const NOT_LOOKED_AT: [&str; 4] = [
     "Wires, fences, ditches and animals that nobody entered.",
-    "Ground and hazards round the circuit. Its height is an estimate for joining from overhead: a shorter join may need less, a badly flown circuit more.",
+    "How well the circuit is flown. For the best fields it is flown by simulation, over the ground and the hazards that somebody entered; farther down the list its height is an estimate for joining from overhead, and nothing round it was looked at.",
     "What stands beyond the far end, should you run on.",
-    "Gusts, sinking air, and how well the circuit is flown.",
+    "Gusts and sinking air.",
 ];
 
 impl Assessment {
+    /// The aircraft it was computed for.
+    #[must_use]
+    pub fn aircraft(&self) -> &Aircraft {
+        &self.aircraft
+    }
     /// Height of the aircraft above the ground, metres.
     #[must_use]
     pub fn height_agl_m(&self) -> f64 {
@@ -406,6 +426,18 @@ impl Assessment {
         let centre = self.studies.get(field)?.centre;
         let path = self.reach.path_to(terrain, centre)?;
         Some(path.into_iter().map(|p| p.position).collect())
+    }
+
+    /// The strip of a field nearest to a landing direction, judged for it; `None` when the field has none.
+    #[must_use]
+    pub fn strip_towards(&self, field: usize, heading: Bearing) -> Option<StripVerdict> {
+        let input = RankInput {
+            aircraft: &self.aircraft,
+            wind: &self.wind,
+            options: &self.options,
+            quiet_zones: &self.quiet_zones,
+        };
+        strip_towards(self.fields.get(field)?, self.studies.get(field)?, &input, heading)
     }
 
     /// The one sentence about a field that comes first.

@@ -3,7 +3,8 @@
 use crate::assess::{HeightInput, Rules};
 use crate::model::layers::LayersCommand;
 use crate::model::{
-    AnnotateCommand, FindingsCommand, MergeCommand, Mode, ProfileChoice, SheetCommand, SuggestCommand, SurveyCommand,
+    AnnotateCommand, CircuitCommand, FindingsCommand, MergeCommand, Mode, ProfileChoice, SheetCommand, SuggestCommand,
+    SurveyCommand,
 };
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
@@ -70,6 +71,8 @@ pub enum Command {
     SetMode(Mode),
     /// Do something with the field sheet.
     Sheet(SheetCommand),
+    /// Do something with flown circuits.
+    Circuit(CircuitCommand),
     /// Look after what is known.
     Survey(SurveyCommand),
     /// One step back.

@@ -3,9 +3,11 @@
 
 pub mod app;
 pub mod assess;
+pub mod circuits;
 pub mod cli;
 pub mod command;
 pub mod copy_dialog;
+pub mod drill;
 pub mod edits;
 pub mod export_dialog;
 pub mod import_dialog;

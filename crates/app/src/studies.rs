@@ -20,11 +20,17 @@ pub struct Studies {
     each: Arc<Vec<Arc<FieldStudy>>>,
     fields: Arc<Vec<Arc<Field>>>,
     hazards: Arc<Vec<Arc<Hazard>>>,
+    hazard_index: Arc<HazardIndex>,
     terrain: Arc<Terrain>,
     aircraft: Aircraft,
 }
 
 impl Studies {
+    /// The area's hazards, to be found by place.
+    #[must_use]
+    pub fn hazard_index(&self) -> &HazardIndex {
+        &self.hazard_index
+    }
     /// Studies every field of the area for the aircraft of the conditions.
     #[must_use]
     pub fn new(area: &Area, conditions: &Conditions) -> Self {
@@ -71,6 +77,7 @@ impl Studies {
             each: Arc::new(each),
             fields: Arc::clone(&area.fields),
             hazards: Arc::clone(&area.hazards),
+            hazard_index: Arc::new(HazardIndex::new(area.hazards.iter().cloned())),
             terrain: Arc::clone(&area.terrain),
             aircraft: conditions.aircraft.clone(),
         }

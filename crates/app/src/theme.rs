@@ -159,6 +159,12 @@ pub struct Colours {
     /// Rings of spare height, the zero ring first.
     #[serde(deserialize_with = "four_hex")]
     pub rings: [Color32; 4],
+    /// The circuit into the chosen field.
+    #[serde(deserialize_with = "hex")]
+    pub circuit: Color32,
+    /// The circuit it is compared with.
+    #[serde(deserialize_with = "hex")]
+    pub circuit_beside: Color32,
     /// What falls over land out of reach.
     #[serde(deserialize_with = "hex")]
     pub veil: Color32,

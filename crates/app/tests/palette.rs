@@ -150,6 +150,7 @@ fn text_reads_on_everything_it_is_written_on() {
             ("caution on its ground", c.caution, c.caution_soft),
             ("caution on panel", c.caution, c.panel),
             ("quiet zone on halo", c.quiet, c.halo),
+            ("circuit on halo", c.circuit, c.halo),
             ("number in a roomy disc", on_fill(c.roomy, &c), c.roomy),
         ];
         for (what, text, ground) in pairs {
@@ -170,6 +171,8 @@ fn large_marks_stand_out_from_the_ground() {
             ("neutral", c.neutral),
             ("wires", c.wires),
             ("aircraft", c.aircraft),
+            ("circuit", c.circuit),
+            ("circuit beside", c.circuit_beside),
             ("ring 0", c.rings[0]),
             ("ring 1", c.rings[1]),
             ("ring 2", c.rings[2]),

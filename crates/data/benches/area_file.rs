@@ -28,6 +28,8 @@ fn area() -> AreaParts {
         layers: Arc::default(),
         home: None,
         start: None,
+        drill_sets: Arc::default(),
+        drill_results: Arc::default(),
         terrain: TerrainSource::Nothing,
     }
 }

@@ -8,6 +8,7 @@ mod import;
 mod places;
 mod proposal;
 mod sample;
+mod sample_drills;
 
 pub use classify::{Classified, classify};
 pub use edit::{Change, Edit, EditError, Identified, Swap};
@@ -25,6 +26,7 @@ use crate::quantity::ReportedWind;
 use crate::terrain::{self, TerrainInfo, TerrainRequest};
 use crate::vector::record::Notes;
 use crate::vector::{self, Hazards, VectorOptions};
+use sparefield_geometry::drill::{DrillResult, DrillSet};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use sparefield_geometry::grid::Terrain;
 use sparefield_geometry::position::{Bearing, LonLat, Xy};
@@ -148,6 +150,10 @@ pub struct Area {
     pub home: Option<Home>,
     /// A state worth looking at first, where one is known.
     pub start: Option<Start>,
+    /// Drill sets.
+    pub drill_sets: Arc<Vec<Arc<DrillSet>>>,
+    /// Results of drills.
+    pub drill_results: Arc<Vec<Arc<DrillResult>>>,
     /// One line for each source.
     pub provenance: Vec<String>,
     /// What was repaired, assumed or left out.
@@ -258,6 +264,8 @@ impl Area {
             layers: Arc::default(),
             home: None,
             start: None,
+            drill_sets: Arc::default(),
+            drill_results: Arc::default(),
             provenance,
             warnings,
             is_sample: false,

@@ -5,6 +5,7 @@ pub mod aircraft_file;
 pub mod area;
 pub mod area_file;
 pub mod check;
+pub mod drills;
 pub mod error;
 pub mod frame;
 mod free_ids;

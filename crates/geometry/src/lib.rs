@@ -10,7 +10,10 @@
 
 pub mod air;
 pub mod aircraft;
+pub mod circuit;
+pub mod climb_out;
 pub mod contour;
+pub mod drill;
 pub mod fields;
 pub mod grid;
 pub mod math;

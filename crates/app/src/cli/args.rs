@@ -27,12 +27,16 @@ pub enum Command {
     Rank(RankArgs),
     /// Writes where the aircraft can glide to and how high it arrives.
     Reach(ReachArgs),
+    /// Flies the circuit into one field: join, legs, heights at every key position, touchdown and stop.
+    Circuit(CircuitArgs),
     /// Writes one field on one page: usable length for every wind, strips, slope, approach, and what was assumed.
     Sheet(SheetArgs),
     /// Suggests fields nobody has drawn, from terrain, land cover and a surface model: places to look at, unverified.
     Suggest(SuggestArgs),
     /// Lists the fields that need a look, in the order of a walk or flight from home, to print and tick off.
     CheckRound(CheckRoundArgs),
+    /// Rehearses a failure: the engine stops, the clock runs, you choose, and what you chose is flown and scored.
+    Drill(DrillArgs),
     /// Finds what is wrong, doubtful or not known yet in an area; exit code 1 when something is wrong.
     Check(CheckArgs),
     /// Compares two people's areas, difference by difference, and makes one of both.
@@ -59,6 +63,57 @@ pub struct CheckArgs {
     #[arg(long, value_name = "FOLDER")]
     pub photographs: Option<PathBuf>,
     /// Print one JSON document (positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `drill`.
+#[derive(Debug, Args)]
+pub struct DrillArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// The drill set, by its name (or the start of it) or identifier; the first when left out.
+    #[arg(long, value_name = "NAME")]
+    pub set: Option<String>,
+    /// Drill sets from a document that was handed out, instead of those of the area.
+    #[arg(long, value_name = "FILE.json")]
+    pub sets: Option<PathBuf>,
+    /// The number of the drill, from 1; when left out one is drawn, of what you are weak at more often.
+    #[arg(long, value_name = "N")]
+    pub number: Option<u32>,
+    /// Seed of the number that is drawn.
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub seed: u64,
+    /// List the drill sets.
+    #[arg(long, conflicts_with_all = ["number", "choose", "progress"])]
+    pub list: bool,
+    /// Show how this pilot does over time.
+    #[arg(long, requires = "pilot")]
+    pub progress: bool,
+    /// Who flies; with an area file the result is kept there under this name.
+    #[arg(long, value_name = "NAME")]
+    pub pilot: Option<String>,
+    /// Choose this field (its number in the list, identifier or name; with a landing direction in degrees from true
+    /// north, or "none") instead of being asked; again for a change of mind.
+    #[arg(long, value_name = "FIELD[:DIR]", requires = "after")]
+    pub choose: Vec<String>,
+    /// So many seconds after the engine stopped; one for each --choose.
+    #[arg(long, value_name = "SECONDS", requires = "choose", allow_hyphen_values = true)]
+    pub after: Vec<String>,
+    /// The join to fly: straight in, base, downwind, crosswind or overhead.
+    #[arg(long, value_name = "JOIN")]
+    pub join: Option<String>,
+    /// The hand to fly.
+    #[arg(long, value_name = "left|right")]
+    pub hand: Option<String>,
+    /// Write drill sets and results here as a document to hand out; they can be read with --sets.
+    #[arg(long, value_name = "FILE.json", conflicts_with_all = ["number", "choose", "progress"])]
+    pub export: Option<PathBuf>,
+    /// The day of the drill, for which surveys are judged; today when left out.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub date: Option<String>,
+    /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
     #[arg(long)]
     pub json: bool,
 }
@@ -185,6 +240,41 @@ pub struct ReachArgs {
     /// Write contours of spare height here, as GeoJSON in longitude and latitude.
     #[arg(long, value_name = "FILE.geojson")]
     pub rings: Option<PathBuf>,
+    /// Print one JSON document (SI units, unit in the key, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `circuit`.
+#[derive(Debug, Args)]
+pub struct CircuitArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// The aircraft's state.
+    #[command(flatten)]
+    pub state: StateArgs,
+    /// Aircraft and wind.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
+    /// The field to land in, by its identifier or its name; the first of the ranking when left out.
+    #[arg(long, value_name = "ID")]
+    pub field: Option<String>,
+    /// The landing direction, degrees from true north; the strip nearest to it is taken.
+    #[arg(long, value_name = "DEG")]
+    pub strip: Option<String>,
+    /// How the circuit begins: straight in, base, downwind, crosswind or overhead; any when left out.
+    #[arg(long, value_name = "JOIN")]
+    pub join: Option<String>,
+    /// Which way it turns: left or right; the better when left out.
+    #[arg(long, value_name = "HAND")]
+    pub hand: Option<String>,
+    /// Pass low over quiet zones where no other circuit works.
+    #[arg(long)]
+    pub over_quiet_zones: bool,
+    /// Write the flown track here, as GeoJSON with heights or as a GPX track, by the name's ending.
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
     /// Print one JSON document (SI units, unit in the key, positions as [lon, lat]).
     #[arg(long)]
     pub json: bool,

@@ -123,6 +123,8 @@ fn empty_area(path: &Path, frame: &Arc<Frame>) -> AreaParts {
         layers: Arc::default(),
         home: None,
         start: None,
+        drill_sets: Arc::default(),
+        drill_results: Arc::default(),
         terrain: TerrainSource::Nothing,
     }
 }

@@ -6,6 +6,7 @@ use super::{CliError, inputs, print, session, text};
 use serde_json::{Value, json};
 use sparefield_data::area::Edit;
 use sparefield_data::area_file::{self, AreaFile, AreaFileError};
+use sparefield_data::drills::Drills;
 use sparefield_data::frame::Frame;
 use sparefield_data::merge::{Difference, Land, Merge, MergeOptions, Take};
 use sparefield_data::vector::{field_features, hazard_features, quiet_zone_features, write_geojson};
@@ -164,6 +165,8 @@ impl Answer<'_> {
             "out": self.args.out,
             "notes": self.notes,
             "differences": list,
+            "drill_sets_taken": self.merge.drills().sets.len(),
+            "drill_results_taken": self.merge.drills().results.len(),
         }))
     }
 
@@ -197,6 +200,15 @@ impl Answer<'_> {
             }
             let taken = if *take == Take::Mine { "mine" } else { "theirs" };
             let _ = writeln!(out, "{}", text::item("taken", &format!("{taken}: {}", self.because(difference))));
+        }
+        let drills = self.merge.drills();
+        if *drills != Drills::default() {
+            let _ = writeln!(
+                out,
+                "\nDrill sets that only they have: {}; results of drills: {}. Both are taken whatever is chosen.",
+                drills.sets.len(),
+                drills.results.len()
+            );
         }
         for note in &self.notes {
             let _ = writeln!(out, "{}", text::item("", note));

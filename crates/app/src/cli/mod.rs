@@ -3,6 +3,8 @@
 pub mod args;
 mod check;
 mod check_round;
+mod circuit;
+mod drill;
 mod export;
 mod import;
 pub mod inputs;
@@ -62,9 +64,11 @@ fn run(cli: Cli) -> Result<(), CliError> {
     match cli.command {
         Some(Command::Rank(args)) => rank::run(&args),
         Some(Command::Reach(args)) => reach::run(&args),
+        Some(Command::Circuit(args)) => circuit::run(&args),
         Some(Command::Sheet(args)) => sheet::run(&args),
         Some(Command::Suggest(args)) => suggest::run(&args),
         Some(Command::CheckRound(args)) => check_round::run(&args),
+        Some(Command::Drill(args)) => drill::run(&args),
         Some(Command::Check(args)) => check::run(&args),
         Some(Command::Merge(args)) => merge::run(&args),
         Some(Command::Import(args)) => import::run(&args),

@@ -1,5 +1,5 @@
 //! Work that takes longer than a frame: opening an area, assessing the fields from the present conditions, working out
-//! the sheet of one field, writing edits to the area's file, drawing layers, and suggesting new fields.
+//! the sheet of one field, flying circuits, writing edits to the area's file, drawing layers, and suggesting new fields.
 //!
 //! Each kind of work has one named thread. The newest request waits in a slot and replaces an older one that has not
 //! started; a running assessment is finished while the aircraft is dragged, so that the picture follows the hand, and
@@ -7,6 +7,7 @@
 
 mod assess_job;
 mod check_job;
+mod circuit_job;
 mod layer_job;
 mod once;
 mod open_job;
@@ -16,6 +17,7 @@ mod suggest_job;
 
 pub use assess_job::{Answer, AssessJob, AssessOutcome, AssessRequest, RING_LEVELS_M};
 pub use check_job::CheckJob;
+pub use circuit_job::{CircuitJob, CircuitOutcome};
 pub use layer_job::{LayerJob, LayerOutcome};
 pub use once::{Failed, Once};
 pub use open_job::{OpenJob, OpenOutcome, OpenWhat, Opened};

@@ -3,6 +3,7 @@
 //! Nothing here knows how it is drawn, and nothing here computes a domain answer.
 
 mod annotate;
+mod circuit;
 mod conditions;
 mod findings;
 mod history;
@@ -14,6 +15,7 @@ mod suggesting;
 mod survey;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
+pub use circuit::{CircuitCommand, Circuits};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use findings::{Findings, FindingsCommand};
 pub use history::{History, Step};
@@ -185,6 +187,8 @@ pub struct Model {
     pub open_working: Option<String>,
     /// The sheet of the chosen field, while it is open.
     pub sheet: Option<SheetState>,
+    /// Flown circuits.
+    pub circuits: Circuits,
     /// Layers under the fields.
     pub layers: layers::MapLayers,
 }
@@ -223,6 +227,7 @@ impl Model {
             settings,
             open_working: None,
             sheet: None,
+            circuits: Circuits::default(),
             layers: layers::MapLayers::default(),
         }
     }
@@ -238,6 +243,7 @@ impl Model {
         self.survey = Survey::default();
         self.selected = None;
         self.sheet = None;
+        self.circuits_follow_choice();
         self.hovered = None;
         self.assessment = None;
         self.cannot_assess = None;
@@ -284,6 +290,7 @@ impl Model {
                 self.selected = *s;
                 self.open_working = None;
                 self.sheet_follows_choice();
+                self.circuits_follow_choice();
             }
             Command::Hover(h) => self.hovered = *h,
             Command::OpenWorking(w) => self.open_working.clone_from(w),
@@ -342,6 +349,7 @@ impl Model {
                 self.annotate(command);
                 return;
             }
+            Command::Circuit(command) => return self.apply_circuit(command),
             Command::Findings(command) => return self.apply_findings(command),
             Command::Merge(command) => return self.apply_merge(command),
             Command::EndGesture => {

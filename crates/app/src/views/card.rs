@@ -2,7 +2,7 @@
 //! working one click away.
 
 use super::list::{signed_height, words};
-use super::marks;
+use super::{circuit, marks};
 use crate::assess::{NOT_LOOKED_AT, Working};
 use crate::command::Command;
 use crate::model::{Model, SheetCommand};
@@ -30,7 +30,15 @@ pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
     let units = model.settings.units;
     let convergence = model.convergence_rad(field.centroid());
     title(ui, ranked, field, theme, commands);
+    circuit::tabs(ui, model, commands);
     ui.separator();
+    if model.circuits.in_card {
+        ScrollArea::vertical().id_salt(("circuit", selected)).auto_shrink([false, false]).show(ui, |ui| {
+            ui.spacing_mut().item_spacing.y = 6.0;
+            circuit::page(ui, model, theme, commands);
+        });
+        return;
+    }
     ScrollArea::vertical().id_salt(("card", selected)).auto_shrink([false, false]).show(ui, |ui| {
         ui.spacing_mut().item_spacing.y = 6.0;
         let headline = sentence(&words(&assessment.headline(ranked), units, convergence));

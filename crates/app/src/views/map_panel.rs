@@ -1,6 +1,7 @@
 //! The map as the window shows it: the model turned into what the map widget draws, and its events into commands.
 
 use super::annotate;
+use super::circuit::marks::CircuitMarks;
 use super::list::{signed_height, words};
 use super::map::{
     AircraftMark, DistanceUnit, Hands, HomeMark, LayerContent, LitMask, MapEvent, MapInput, MapState, ReachOverlay,
@@ -31,13 +32,16 @@ pub struct MapDerived {
     path: Vec<Xy>,
     overlay_of: Option<(Arc<Assessment>, HeightUnit)>,
     overlay: Option<Arc<ReachOverlay>>,
+    circuits: CircuitMarks,
 }
 
 impl MapDerived {
     fn refresh(&mut self, model: &Model) {
+        self.circuits.refresh(model);
         let Some(area) = &model.area else { return };
         if self.land_revision != model.land_revision {
-            *self = Self { land_revision: model.land_revision, ..Self::default() };
+            let circuits = std::mem::take(&mut self.circuits);
+            *self = Self { land_revision: model.land_revision, circuits, ..Self::default() };
             // The river itself is a water area; its centre line would be drawn as a lane.
             self.lanes = area.lanes.iter().filter(|l| l.kind == LaneKind::Lane).map(|l| l.line.clone()).collect();
             self.home = area.home.as_ref().map(|h| {
@@ -139,6 +143,7 @@ pub fn map_panel(
         selected: model.selected,
         hovered: model.hovered,
         path: (!annotating && !derived.path.is_empty()).then_some(derived.path.as_slice()),
+        circuits: derived.circuits.shown(),
         height_in_feet: units.height == HeightUnit::Ft,
         distance_unit: match units.length {
             LengthUnit::M => DistanceUnit::Kilometres,

@@ -3,6 +3,7 @@
 pub mod annotate;
 pub mod area_menu;
 pub mod card;
+pub mod circuit;
 pub mod conditions;
 pub(crate) mod dialog;
 pub mod furniture;

@@ -7,6 +7,7 @@ use super::gone::GonePlaces;
 use super::places::MANY;
 use super::{Area, Home, Proposal};
 use crate::imagery::AreaLayers;
+use sparefield_geometry::drill::{DrillResult, DrillSet};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -53,6 +54,10 @@ pub enum Change {
     QuietZone(Swap<QuietZone>),
     /// Of a suggested field, by the identifier of its field.
     Proposal(Swap<Proposal>),
+    /// Of a drill set, by identifier.
+    DrillSet(Swap<DrillSet>),
+    /// The result of a drill is added, unless one of its identifier is there. It is not undone: results are kept.
+    DrillResult(Arc<DrillResult>),
     /// Of the home strip.
     Home(Swap<Home>),
     /// Of the area's title.
@@ -104,17 +109,21 @@ impl Edit {
     pub fn new(words: impl Into<String>, changes: Vec<Change>) -> Self {
         Self { words: words.into(), changes }
     }
-    /// The edit that takes this one back.
+    /// The edit that takes this one back. Results of drills stay.
     #[must_use]
     pub fn inverse(&self) -> Self {
-        let changes = self.changes.iter().rev().map(|change| match change {
-            Change::Field(s) => Change::Field(s.inverse()),
-            Change::Hazard(s) => Change::Hazard(s.inverse()),
-            Change::QuietZone(s) => Change::QuietZone(s.inverse()),
-            Change::Proposal(s) => Change::Proposal(s.inverse()),
-            Change::Home(s) => Change::Home(s.inverse()),
-            Change::Title(s) => Change::Title(s.inverse()),
-            Change::Layers(s) => Change::Layers(s.inverse()),
+        let changes = self.changes.iter().rev().filter_map(|change| {
+            Some(match change {
+                Change::Field(s) => Change::Field(s.inverse()),
+                Change::Hazard(s) => Change::Hazard(s.inverse()),
+                Change::QuietZone(s) => Change::QuietZone(s.inverse()),
+                Change::Proposal(s) => Change::Proposal(s.inverse()),
+                Change::Home(s) => Change::Home(s.inverse()),
+                Change::DrillSet(s) => Change::DrillSet(s.inverse()),
+                Change::DrillResult(_) => return None,
+                Change::Title(s) => Change::Title(s.inverse()),
+                Change::Layers(s) => Change::Layers(s.inverse()),
+            })
         });
         Self { words: self.words.clone(), changes: changes.collect() }
     }
@@ -144,6 +153,13 @@ impl Identified for Hazard {
 
 impl Identified for QuietZone {
     const WHAT: &'static str = "quiet zone";
+    fn id(&self) -> &str {
+        &self.id
+    }
+}
+
+impl Identified for DrillSet {
+    const WHAT: &'static str = "drill set";
     fn id(&self) -> &str {
         &self.id
     }
@@ -187,6 +203,7 @@ impl Area {
         put_all(&mut new.hazards, &swaps.hazards, &mut new.places, twins)?;
         put_all(&mut new.quiet_zones, &swaps.quiet_zones, &mut new.places, twins)?;
         put_all(&mut new.proposals, &swaps.proposals, &mut new.places, twins)?;
+        put_all(&mut new.drill_sets, &swaps.drill_sets, &mut new.places, twins)?;
         for change in &edit.changes {
             match change {
                 Change::Home(swap) => {
@@ -202,26 +219,36 @@ impl Area {
                     }
                     new.title = swap.after.as_deref().cloned().unwrap_or_default();
                 }
+                Change::DrillResult(result) => {
+                    if new.drill_results.iter().all(|kept| kept.id != result.id) {
+                        Arc::make_mut(&mut new.drill_results).push(Arc::clone(result));
+                    }
+                }
                 Change::Layers(swap) => {
                     if swap.before.as_deref() != Some(&*new.layers) {
                         return Err(EditError::Stale { what: "list of layers of", id: new.title });
                     }
                     new.layers = swap.after.clone().unwrap_or_default();
                 }
-                Change::Field(_) | Change::Hazard(_) | Change::QuietZone(_) | Change::Proposal(_) => {}
+                Change::Field(_)
+                | Change::Hazard(_)
+                | Change::QuietZone(_)
+                | Change::Proposal(_)
+                | Change::DrillSet(_) => {}
             }
         }
         *self = new;
         Ok(())
     }
 
-    /// An identifier that no field, suggested field, hazard or quiet zone has yet: the stem and a number.
+    /// An identifier that no field, suggested field, hazard, quiet zone or drill set has yet: the stem and a number.
     #[must_use]
     pub fn free_id(&self, stem: &str) -> String {
         let ids = self.fields.iter().map(|f| f.id.as_str());
         let ids = ids.chain(self.proposals.iter().map(|p| p.field.id.as_str()));
         let ids = ids.chain(self.hazards.iter().map(|h| h.id.as_str()));
         let ids = ids.chain(self.quiet_zones.iter().map(|q| q.id.as_str()));
+        let ids = ids.chain(self.drill_sets.iter().map(|s| s.id.as_str()));
         let highest = ids.filter_map(|id| id.strip_prefix(stem)?.strip_prefix('-')?.parse::<u64>().ok()).max();
         format!("{stem}-{}", highest.map_or(1, |n| n.saturating_add(1)))
     }
@@ -234,6 +261,7 @@ struct Swaps<'a> {
     hazards: Vec<&'a Swap<Hazard>>,
     quiet_zones: Vec<&'a Swap<QuietZone>>,
     proposals: Vec<&'a Swap<Proposal>>,
+    drill_sets: Vec<&'a Swap<DrillSet>>,
 }
 
 impl<'a> Swaps<'a> {
@@ -245,7 +273,8 @@ impl<'a> Swaps<'a> {
                 Change::Hazard(swap) => all.hazards.push(swap),
                 Change::QuietZone(swap) => all.quiet_zones.push(swap),
                 Change::Proposal(swap) => all.proposals.push(swap),
-                Change::Home(_) | Change::Title(_) | Change::Layers(_) => {}
+                Change::DrillSet(swap) => all.drill_sets.push(swap),
+                Change::Home(_) | Change::Title(_) | Change::Layers(_) | Change::DrillResult(_) => {}
             }
         }
         all

@@ -80,6 +80,8 @@ impl Area {
             layers: parts.layers,
             home: parts.home,
             start: parts.start,
+            drill_sets: parts.drill_sets,
+            drill_results: parts.drill_results,
             provenance,
             warnings,
             is_sample: parts.terrain == TerrainSource::Sample,

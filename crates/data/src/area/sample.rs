@@ -1,6 +1,6 @@
 //! The invented sample area, embedded in the program so that a copied binary has something to show.
 
-use super::{Area, Home, Lane, LaneKind, RunwayEnd, Start, shared, with_ids};
+use super::{Area, Home, Lane, LaneKind, RunwayEnd, Start, sample_drills, shared, with_ids};
 use crate::error::{LoadError, LoadErrorKind, Loaded, Progress, Warning};
 use crate::frame::{Frame, FrameError};
 use crate::land_cover::{self, CoverRequest};
@@ -113,6 +113,7 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
             gust_ms: None,
         },
     };
+    let home_position = placed(&frame, home.position)?;
     Ok(Area {
         title: format!("{} (invented sample area)", home.name),
         terrain: Arc::new(terrain.value),
@@ -124,7 +125,7 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
         layers: Arc::default(),
         home: Some(Home {
             ends: home.runway.ends.iter().map(end).collect::<Result<_, _>>()?,
-            position: placed(&frame, home.position)?,
+            position: home_position,
             name: home.name,
             field_id: home.field_id,
             elevation_amsl_m: home.elevation_m,
@@ -132,6 +133,10 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
             runway_width_m: home.runway.width_m,
         }),
         start: Some(start),
+        drill_sets: Arc::new(
+            sample_drills::drill_sets(&frame, home_position).map_err(|e| corrupt("sample drills", e.to_string()))?,
+        ),
+        drill_results: Arc::default(),
         frame: Arc::new(frame),
         provenance: vec!["sample area: invented for demonstration, it shows no real place".to_owned()],
         warnings,

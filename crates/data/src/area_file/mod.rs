@@ -11,6 +11,7 @@
 mod backup;
 mod blob;
 mod connect;
+mod drills;
 mod error;
 mod graves;
 mod known;
@@ -30,7 +31,7 @@ pub use error::{AreaFileError, Trouble};
 pub use terrain_source::TerrainSource;
 
 use crate::area::Present;
-use crate::area::{Area, Edit, Home, Lane, Proposal, Start};
+use crate::area::{Area, Edit, Home, Lane, Proposal, Start, Swap};
 use crate::error::{Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame};
 use crate::imagery::AreaLayers;
@@ -38,6 +39,7 @@ use connect::WindowLock;
 use graves::Graves;
 use known::Known;
 use rusqlite::{Connection, OptionalExtension as _, TransactionBehavior};
+use sparefield_geometry::drill::{DrillResult, DrillSet};
 use sparefield_geometry::fields::model::{Day, Field, Hazard, QuietZone};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -66,6 +68,10 @@ pub struct AreaParts {
     pub home: Option<Home>,
     /// A state worth looking at first, where one is known.
     pub start: Option<Start>,
+    /// Drill sets.
+    pub drill_sets: Arc<Vec<Arc<DrillSet>>>,
+    /// Results of drills.
+    pub drill_results: Arc<Vec<Arc<DrillResult>>>,
     /// Its terrain.
     pub terrain: TerrainSource,
 }
@@ -90,6 +96,8 @@ impl AreaParts {
             layers: Arc::clone(&area.layers),
             home: area.home.clone(),
             start: area.start.clone(),
+            drill_sets: Arc::clone(&area.drill_sets),
+            drill_results: Arc::clone(&area.drill_results),
             terrain,
         }
     }
@@ -396,6 +404,10 @@ fn fill(db: &Connection, parts: &AreaParts, path: &Path) -> rusqlite::Result<()>
     parts.lanes.iter().try_for_each(|lane| writer.insert(lane).map(|_| ()))?;
     writer.home(parts.home.as_ref())?;
     parts.start.iter().try_for_each(|start| writer.insert(start).map(|_| ()))?;
+    for set in parts.drill_sets.iter() {
+        writer.drill_set(&Swap { before: None, after: Some(Arc::clone(set)) })?;
+    }
+    parts.drill_results.iter().try_for_each(|result| writer.drill_result(result))?;
     writer.finish()?;
     tx.commit()
 }
@@ -492,6 +504,8 @@ fn parts(db: &Connection, path: &Path, progress: &dyn Progress) -> Result<(AreaP
         layers: Arc::new(drawn.unwrap_or_default()),
         home: content.home.take(),
         start: content.start.take(),
+        drill_sets: shared(&mut content.drill_sets),
+        drill_results: shared(&mut content.drill_results),
         terrain: terrain.unwrap_or_default().resolved_at(path),
     };
     Ok((parts, content))

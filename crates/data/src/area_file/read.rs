@@ -1,6 +1,7 @@
 //! Rows into the things of an area. Another program may have changed any of them, so nothing is taken for granted: what
 //! cannot be used costs its row, stays in the file, and is told.
 
+use super::drills;
 use super::known::{Ends, WITH_ID};
 use super::row::{area, edges_of, get_number, get_shapes, get_text, is_height, poles_of};
 use super::split::Split;
@@ -11,6 +12,7 @@ use crate::vector::record::Notes;
 use crate::vector::ring::{Ring, clean_polygon};
 use crate::vector::{EdgeLine, match_edges};
 use rusqlite::{Connection, Row};
+use sparefield_geometry::drill::{DrillResult, DrillSet};
 use sparefield_geometry::fields::model::{
     BoundaryEdge, Calendar, Day, EdgeKind, Field, Hazard, HazardKind, HazardShape, QuietKind, QuietZone, Remarks,
     Stock, Surface, ring_area,
@@ -32,6 +34,8 @@ pub(super) struct Content {
     pub(super) lanes: Vec<Lane>,
     pub(super) home: Option<Home>,
     pub(super) start: Option<Start>,
+    pub(super) drill_sets: Vec<DrillSet>,
+    pub(super) drill_results: Vec<DrillResult>,
     /// Identifiers given to rows that had none of their own: table, row, identifier.
     pub(super) new_ids: Vec<(&'static str, i64, String)>,
     /// Rows that hold several things.
@@ -52,6 +56,8 @@ pub(super) fn content(db: &Connection) -> rusqlite::Result<Content> {
     content.lanes = reader.lanes()?;
     content.home = reader.home()?;
     content.start = reader.start()?;
+    content.drill_sets = drills::sets(db, &mut reader.notes)?;
+    content.drill_results = drills::results(db, &mut reader.notes)?;
     content.new_ids = reader.ids.new;
     content.splits = reader.splits;
     content.warnings = reader.notes.into_warnings();

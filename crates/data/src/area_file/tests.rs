@@ -25,6 +25,8 @@ pub(super) fn bare(fields: Vec<Field>) -> AreaParts {
         layers: Arc::default(),
         home: None,
         start: None,
+        drill_sets: Arc::default(),
+        drill_results: Arc::default(),
         terrain: TerrainSource::Nothing,
     }
 }
@@ -400,7 +402,7 @@ fn a_newer_schema_is_refused_and_left_alone() {
     let told = AreaFile::open(&path, TODAY, &NoProgress).unwrap_err();
     assert_eq!(told.trouble, Trouble::Newer);
     assert!(
-        told.to_string().contains("a newer version of Sparefield wrote it (schema 99; this one knows 2)"),
+        told.to_string().contains("a newer version of Sparefield wrote it (schema 99; this one knows 3)"),
         "{told}"
     );
     assert_eq!(std::fs::read(&path).unwrap(), before);
@@ -448,6 +450,127 @@ fn a_file_of_schema_1_is_brought_up_after_a_backup() {
     std::fs::write(&path, "").unwrap();
     let told = AreaFile::open(&path, TODAY, &NoProgress).unwrap_err().to_string();
     assert!(told.contains("open the backup a.backup-v1-20261125.gpkg"), "{told}");
+}
+
+#[test]
+fn a_file_of_schema_2_gets_tables_for_drills() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    let db = connect::make(&path).unwrap();
+    schema::create_v1(&db, &bare(Vec::new()).frame).unwrap();
+    db.execute_batch(include_str!("schema_v2.sql")).unwrap();
+    schema::put_meta(&db, "schema_version", "2").unwrap();
+    let mut known = Known::default();
+    let graves = Graves::default();
+    let mut writer = Writer::new(&db, &mut known, &graves, 32_630, Path::new("a.gpkg"));
+    writer.insert_whole(&Arc::new(square(0))).unwrap();
+    db.execute_batch("CREATE TABLE theirs (x); INSERT INTO theirs VALUES ('kept')").unwrap();
+    drop(db);
+    let before = std::fs::read(&path).unwrap();
+    assert_eq!(*read(&path, &NoProgress).unwrap().value.drill_sets, Vec::new());
+    assert_eq!(std::fs::read(&path).unwrap(), before, "looking changes nothing");
+    let (mut file, parts) = opened(&path).value;
+    assert_eq!((*parts.fields[0]).clone(), square(0));
+    assert!(folder.path().join("a.backup-v2-20261125.gpkg").exists());
+    file.write(&Edit::new("drill", vec![flown("r1")])).unwrap();
+    assert_eq!((count(&path, "theirs WHERE x = 'kept'"), count(&path, "drill_results")), (1, 1));
+    assert_eq!(count(&path, "gpkg_contents WHERE table_name LIKE 'drill_%'"), 2);
+}
+
+fn flown(id: &str) -> Change {
+    Change::DrillResult(Arc::new(crate::drills::tests::result(id)))
+}
+
+#[test]
+fn drill_sets_are_edited_and_undone_and_results_only_ever_added() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("sample.gpkg");
+    let (parts, mut area) = sample();
+    let mut file = AreaFile::create(&path, &parts).unwrap();
+    sql(
+        &path,
+        "ALTER TABLE drill_sets ADD theirs TEXT; UPDATE drill_sets SET theirs = 'kept';
+         ALTER TABLE drill_results ADD theirs TEXT; INSERT INTO drill_results (id, document) VALUES ('odd', 'no document')",
+    );
+    let (first, second) = (Arc::clone(&area.drill_sets[0]), Arc::clone(&area.drill_sets[1]));
+    let renamed = DrillSet { name: "Renamed".into(), id: "renamed".into(), seed: 4, ..(*first).clone() };
+    let new = DrillSet { id: "new".into(), ..(*first).clone() };
+    let edit = Edit::new(
+        "drills",
+        vec![
+            Change::DrillSet(Swap::replace(&first, renamed)),
+            Change::DrillSet(Swap::remove(&second)),
+            Change::DrillSet(Swap::add(new)),
+            flown("r1"),
+            flown("r2"),
+        ],
+    );
+    for (edit, words) in [(edit.clone(), "made"), (edit.inverse(), "undone"), (edit, "made again")] {
+        area.apply(&edit).unwrap();
+        file.write(&edit).unwrap();
+        let now = read(&path, &NoProgress).unwrap();
+        let sorted = |sets: &[Arc<DrillSet>]| {
+            let mut sets = sets.to_vec();
+            sets.sort_by(|a, b| a.id.cmp(&b.id));
+            sets
+        };
+        assert_eq!(sorted(&now.value.drill_sets), sorted(&area.drill_sets), "{words}");
+        assert_eq!(now.value.drill_results, area.drill_results, "{words}");
+        assert_eq!(now.value.drill_results.len(), 2, "{words}");
+        assert!(now.warnings.iter().any(|w| w.message.contains("it stays in the file")), "{:?}", now.warnings);
+    }
+    assert_eq!(count(&path, "drill_sets WHERE id = 'renamed' AND theirs = 'kept'"), 1);
+    assert_eq!(count(&path, "drill_results WHERE document = 'no document'"), 1);
+}
+
+#[test]
+fn a_drill_set_that_another_program_spoiled_costs_itself() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("sample.gpkg");
+    let (parts, _) = sample();
+    drop(AreaFile::create(&path, &parts).unwrap());
+    sql(
+        &path,
+        "UPDATE drill_sets SET name = 'Theirs', drills = 'many' WHERE fid = 1;
+         INSERT INTO drill_sets (id, name, definition) SELECT id, 'twin', definition FROM drill_sets WHERE fid = 1;
+         INSERT INTO drill_sets (id, name, definition) VALUES ('bad', 'Bad', '{}'), (NULL, NULL, NULL)",
+    );
+    let loaded = opened(&path);
+    let names: Vec<_> = loaded.value.1.drill_sets.iter().map(|s| s.name.as_str()).collect();
+    assert_eq!(names, ["Theirs", "Anywhere around home"]);
+    assert_eq!(loaded.value.1.drill_sets[0].drills, parts.drill_sets[0].drills, "no number: the definition's counts");
+    let words: Vec<_> = loaded.warnings.iter().map(ToString::to_string).collect();
+    assert!(words.iter().any(|w| w.contains("drill_sets, row 3") && w.contains("“twin”")), "{words:?}");
+    assert!(words.iter().any(|w| w.contains("“Bad” is not understood")), "{words:?}");
+    assert_eq!(count(&path, "drill_sets"), 5, "what cannot be used stays");
+}
+
+prop_compose! {
+    fn any_drill_set()(
+        n in proptest::array::uniform8(0.0..1.0_f64), texts in proptest::array::uniform3(words()), seed in any::<u64>(),
+        joins in proptest::collection::vec(0..5_usize, 0..3), both_ways in any::<bool>(), drills in 1..1_000_u32,
+    ) -> DrillSet {
+        use sparefield_geometry::circuit::Join;
+        use sparefield_geometry::drill::{DrillWind, Place, Told};
+        let at = |i: usize| Xy::new(4.0e5 + 1e5 * n[i], 5.7e6 + 1e5 * n[(i + 1) % 8]);
+        let wind = |from: Option<f64>, told| DrillWind {
+            from_grid: from.map(sparefield_geometry::position::Bearing::from_rad), speed_ms: 20.0 * n[1], told,
+            direction_error_rad: n[2], speed_error_ms: n[3],
+        };
+        DrillSet {
+            id: "set".to_owned() + &texts[0], name: texts[1].clone(), seed, drills,
+            places: vec![
+                Place::Route { line: vec![at(0), at(2) + Xy::new(1e5, 0.0)], both_ways },
+                Place::Circle { centre: at(4), radius_m: 1.0 + n[5] },
+                Place::HomeStrip { within_m: n[6] },
+                Place::Area { outer: square(4).outer },
+            ],
+            lowest_agl_m: 100.0 * n[4] + 1.0, highest_agl_m: 500.0 + n[5],
+            winds: vec![wind(Some(n[7]), Told::Everything), wind(None, Told::Nothing)],
+            aircraft: texts[2].clone(), joins: joins.into_iter().map(|j| Join::ALL[j]).collect(),
+            shortest_run_s: n[0], longest_run_s: 1.0 + n[1],
+        }
+    }
 }
 
 #[test]
@@ -534,6 +657,7 @@ prop_compose! {
         texts in proptest::collection::vec(words(), 8),
         poles in proptest::collection::vec(proptest::option::of(0.0..40.0_f64), 3),
         kinds in (0..7_usize, 0..4_usize), refused in any::<bool>(), start in any::<bool>(),
+        set in any_drill_set(),
     ) -> AreaParts {
         let n = |i: usize| numbers[i];
         let at = |i: usize| Xy::new(n(i), n(i + 1));
@@ -575,6 +699,10 @@ prop_compose! {
             runway_width_m: n(7), ends: vec![end],
         });
         let wind = crate::quantity::ReportedWind { from: start.then(|| bearing(3)), speed_ms: n(4), gust_ms: None };
+        let mut flown = crate::drills::tests::result(&text(1));
+        (flown.heading_grid_rad, flown.height_agl_m, flown.pilot) = (n(9) / 1e6, n(10), text(2));
+        parts.drill_results = Arc::new(vec![Arc::new(flown)]);
+        parts.drill_sets = Arc::new(vec![Arc::new(set)]);
         parts.start = Some(Start { position: at(6), height_agl_m: n(8), heading_true: bearing(9), wind });
         parts
     }

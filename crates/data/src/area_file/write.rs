@@ -1,6 +1,7 @@
 //! Edits into rows: only rows and columns that an edit touches are written, so that what others added stays.
 
 use super::blob;
+use super::drills;
 use super::graves::{Buried, Graves};
 use super::known::{EdgeKey, Ends, Known};
 use super::layers;
@@ -9,6 +10,7 @@ use super::schema;
 use crate::area::{Change, Edit, Home, Identified, Swap};
 use rusqlite::types::Value;
 use rusqlite::{Connection, OptionalExtension as _, params, params_from_iter};
+use sparefield_geometry::drill::{DrillResult, DrillSet};
 use sparefield_geometry::fields::model::{BoundaryEdge, Field, HazardShape};
 use sparefield_geometry::position::Xy;
 use std::collections::{BTreeMap, HashMap};
@@ -50,6 +52,8 @@ impl<'a> Writer<'a> {
                 Change::Hazard(swap) => self.swap(swap)?,
                 Change::QuietZone(swap) => self.swap(swap)?,
                 Change::Proposal(swap) => self.swap(swap)?,
+                Change::DrillSet(swap) => self.drill_set(swap)?,
+                Change::DrillResult(result) => self.drill_result(result)?,
                 Change::Home(swap) => self.home(swap.after.as_deref())?,
                 Change::Title(swap) => {
                     let title = swap.after.as_deref().map_or("", String::as_str);
@@ -377,6 +381,20 @@ impl<'a> Writer<'a> {
                 self.touch("boundary_edges", None);
             }
         }
+        Ok(())
+    }
+
+    /// Writes a drill set that was added, changed or taken away.
+    pub(super) fn drill_set(&mut self, swap: &Swap<DrillSet>) -> rusqlite::Result<()> {
+        let table = drills::put_set(self.db, swap)?;
+        self.touch(table, None);
+        Ok(())
+    }
+
+    /// Adds the result of a drill.
+    pub(super) fn drill_result(&mut self, result: &DrillResult) -> rusqlite::Result<()> {
+        let table = drills::add_result(self.db, result)?;
+        self.touch(table, None);
         Ok(())
     }
 

@@ -2,6 +2,7 @@
 
 use crate::area::{Area, Change, Edit, Home, Identified, Swap, classify};
 use crate::area_file::{self, AreaParts};
+use crate::drills::Drills;
 use crate::error::{LoadError, LoadErrorKind, Loaded, NoProgress, Warning};
 use crate::frame::{Frame, FrameError, Transformer};
 use crate::vector::{self, VectorOptions};
@@ -31,6 +32,8 @@ pub struct Land {
     pub quiet_zones: Option<Vec<Arc<QuietZone>>>,
     /// The home strip, where one is known. A merge never takes one away.
     pub home: Option<Home>,
+    /// Drill sets and results.
+    pub drills: Drills,
     /// Whether it is a whole area, which could hold a home strip.
     pub(super) whole: bool,
     /// Outlines nearer than this are the same, metres.
@@ -45,6 +48,7 @@ impl From<&Area> for Land {
             hazards: Some(area.hazards.to_vec()),
             quiet_zones: Some(area.quiet_zones.to_vec()),
             home: area.home.clone(),
+            drills: Drills { sets: area.drill_sets.to_vec(), results: area.drill_results.to_vec() },
             whole: true,
             tolerance_m: SAME_FRAME_M,
         }
@@ -59,6 +63,7 @@ impl From<&AreaParts> for Land {
             hazards: Some(parts.hazards.to_vec()),
             quiet_zones: Some(parts.quiet_zones.to_vec()),
             home: parts.home.clone(),
+            drills: Drills { sets: parts.drill_sets.to_vec(), results: parts.drill_results.to_vec() },
             whole: true,
             tolerance_m: SAME_FRAME_M,
         }
@@ -75,6 +80,7 @@ impl Land {
             hazards: None,
             quiet_zones: None,
             home: None,
+            drills: Drills::default(),
             whole: false,
             tolerance_m: SAME_FRAME_M,
         }
@@ -126,6 +132,7 @@ impl Land {
             hazards: None,
             quiet_zones: None,
             home: None,
+            drills: Drills::default(),
             whole: false,
             tolerance_m: SAME_DATUM_M,
         };
@@ -215,6 +222,7 @@ impl Land {
             hazards: self.hazards.as_ref().map(|all| all.iter().map(hazard).collect()).transpose()?,
             quiet_zones: self.quiet_zones.as_ref().map(|all| all.iter().map(zone).collect()).transpose()?,
             home: self.home.as_ref().map(home).transpose()?,
+            drills: self.drills.in_frame(&self.frame, frame)?,
             whole: self.whole,
             tolerance_m: self.tolerance_m.max(if own { SAME_DATUM_M } else { OTHER_DATUM_M }),
         })

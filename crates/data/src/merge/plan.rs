@@ -3,6 +3,7 @@
 use super::pairing::{Three, threes};
 use super::{Attribute, Difference, Kind, Land, MergeOptions, Status, Take};
 use crate::area::{Area, Change, Edit, Home, Identified, Swap};
+use crate::drills::Drills;
 use crate::frame::FrameError;
 use crate::quantity::UnitPrefs;
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
@@ -69,6 +70,7 @@ pub struct Merge {
     context: Context,
     home_field: Option<String>,
     used: HashMap<Kind, HashSet<String>>,
+    drills: Drills,
 }
 
 const KEPT: &str = "what is mine stays unless you choose";
@@ -95,6 +97,7 @@ impl Merge {
             context,
             home_field: mine.home.as_ref().map(|h| h.field_id.clone()),
             used: HashMap::new(),
+            drills: theirs.drills.lacking(&mine.drills),
         };
         if let (Some(own), Some(other)) = (&mine.fields, &theirs.fields) {
             merge.compare(own, other, base.as_ref().and_then(|b| b.fields.clone()), Pair::Field);
@@ -119,6 +122,13 @@ impl Merge {
     #[must_use]
     pub fn pairs(&self) -> &[Pair] {
         &self.pairs
+    }
+
+    /// Drill sets and results that only they have. They are taken whatever is chosen: nothing of mine changes by it, and
+    /// no result is lost.
+    #[must_use]
+    pub fn drills(&self) -> &Drills {
+        &self.drills
     }
 
     /// The defaults, one for each difference.
@@ -179,6 +189,9 @@ impl Merge {
             }
         }
         changes.extend(added);
+        let sets = self.drills.sets.iter().map(|s| Change::DrillSet(Swap { before: None, after: Some(Arc::clone(s)) }));
+        changes.extend(sets);
+        changes.extend(self.drills.results.iter().map(|r| Change::DrillResult(Arc::clone(r))));
         Edit::new(format!("merge with {whose}"), changes)
     }
 

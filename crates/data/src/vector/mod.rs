@@ -33,9 +33,11 @@ pub(crate) mod ring;
 mod shape;
 mod shape_out;
 pub(crate) mod source;
+mod track_out;
 mod xml;
 
 pub use edges::{EdgeLine, match_edges};
+pub(crate) use export::whole_or_not;
 pub use export::{ExportLayer, Exported, edge_features, layers_of, write_vector};
 pub use facts::{FACT_COLUMNS, from_text_columns, pole_heights_text, text_columns, value_columns};
 pub use geojson_out::{
@@ -47,6 +49,7 @@ pub use mapping::{DateOrder, Mapping, Meaning, Purpose};
 pub(crate) use preview::purposes_in;
 pub use preview::{ColumnPreview, LayerPreview, Preview, RawRecord, VectorFile, inspect};
 pub use source::{Format, recognise};
+pub use track_out::{TrackFix, write_track};
 
 use crate::error::{LoadError, LoadErrorKind, Loaded};
 use crate::frame::{Crs, Frame, Transformer};

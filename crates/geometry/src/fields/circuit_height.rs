@@ -16,10 +16,10 @@ use crate::air::{Wind, WindVector, isa_density_ratio};
 use crate::aircraft::{Aircraft, GlidingTurn};
 use crate::math;
 use crate::position::{Bearing, Xy};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// Which way a circuit turns.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Hand {
     /// Turns to the left; the base leg starts on the left of the approach.

@@ -37,10 +37,14 @@ impl HazardIndex {
     /// Hazards whose extent meets a box, in the caller's order.
     #[must_use]
     pub fn near(&self, low: Xy, high: Xy) -> Vec<&Hazard> {
-        let wanted = AABB::from_corners([low.x, low.y], [high.x, high.y]);
-        let mut found: Vec<usize> = self.tree.locate_in_envelope_intersecting(&wanted).map(|b| b.data).collect();
+        let mut found: Vec<usize> = self.numbers_near(low, high).collect();
         found.sort_unstable();
         found.into_iter().map(|i| self.hazards[i].as_ref()).collect()
+    }
+    /// Places in the caller's order of the hazards whose extent meets a box, in no order.
+    pub(crate) fn numbers_near(&self, low: Xy, high: Xy) -> impl Iterator<Item = usize> + '_ {
+        let wanted = AABB::from_corners([low.x, low.y], [high.x, high.y]);
+        self.tree.locate_in_envelope_intersecting(&wanted).map(|b| b.data)
     }
 }
 

@@ -3,6 +3,7 @@
 pub mod approach;
 pub mod circuit_height;
 pub mod criteria;
+pub mod flown;
 pub mod generic_circuit;
 pub mod hazards;
 pub mod model;
@@ -14,4 +15,5 @@ pub mod strip;
 pub mod study;
 pub mod survey;
 pub mod verdict;
+pub mod ways;
 pub mod workings;

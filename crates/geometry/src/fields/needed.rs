@@ -111,6 +111,11 @@ impl LandingCase {
     pub fn needed_m(&self, aircraft: &Aircraft) -> f64 {
         self.values(aircraft).iter().fold(aircraft.landing_distance_m, |length, f| length * f)
     }
+    /// Length from 50 ft to the stop as the factors have it, the general safety factor left out, metres.
+    #[must_use]
+    pub fn expected_m(&self, aircraft: &Aircraft) -> f64 {
+        self.needed_m(aircraft) / self.safety.value()
+    }
     /// The factors in the order in which they multiply.
     #[must_use]
     pub fn factors(&self, aircraft: &Aircraft) -> Vec<Factor> {

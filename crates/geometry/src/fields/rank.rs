@@ -28,6 +28,7 @@ use super::criteria::{
     Weights, allowed_verdict, alternatives_value, approach_value, clearness_value, freshness_value, length_value,
     slope_value, spare_value, wind_value,
 };
+use super::flown::{CircuitBasis, FlownSpare};
 use super::model::{Day, Field, QuietZone, Surface};
 use super::needed::{LandingCase, SafetyFactor};
 use super::reasons;
@@ -37,6 +38,7 @@ use super::survey::{SurfaceSource, SurveyStanding};
 use super::verdict::{CriterionKind, RankedField, Verdict};
 use crate::air::{Wind, isa_density_ratio};
 use crate::aircraft::Aircraft;
+use crate::circuit::NoCircuit;
 use crate::position::{Bearing, Xy};
 use crate::reach::Arrival;
 use core::borrow::Borrow;
@@ -94,12 +96,14 @@ pub(super) enum Gate {
     NoTerrain,
     NotInReach,
     TooLow,
+    NoCircuit,
 }
 
 impl Gate {
-    pub(super) const ALL: [Self; 12] = [
+    pub(super) const ALL: [Self; 13] = [
         Self::NotInReach,
         Self::TooLow,
+        Self::NoCircuit,
         Self::TooShort,
         Self::WindTooStrong,
         Self::Tailwind,
@@ -128,6 +132,13 @@ impl Gates {
     fn count(self) -> u32 {
         self.0.count_ones()
     }
+    fn clear(&mut self, gate: Gate) {
+        self.0 &= !(1 << gate as u16);
+    }
+    /// The gate that alone holds.
+    fn only(self) -> Option<Gate> {
+        Gate::ALL.into_iter().find(|gate| self.0 == 1 << *gate as u16)
+    }
 }
 
 /// One strip in one direction, judged.
@@ -150,6 +161,8 @@ pub(super) struct Judged<'a> {
     pub(super) crosswind_ms: f64,
     pub(super) arrival_m: Option<f64>,
     pub(super) circuit: Option<CircuitHeight>,
+    /// What flying a circuit gave, where one was flown.
+    pub(super) flown: Option<CircuitBasis>,
     pub(super) spare_m: Option<f64>,
     pub(super) quiet_zone: Option<usize>,
     pub(super) values: [f64; 9],
@@ -160,6 +173,17 @@ pub(super) struct Judged<'a> {
 }
 
 impl Judged<'_> {
+    /// Height that the circuit takes from the arrival height, metres.
+    pub(super) fn circuit_height_m(&self) -> Option<f64> {
+        if self.flown.is_some() {
+            self.arrival_m.zip(self.spare_m).map(|(arrival, spare)| arrival - spare)
+        } else {
+            self.circuit.map(|c| c.total_m)
+        }
+    }
+    pub(super) fn is_better_than(&self, other: &Self) -> bool {
+        self.key().order(&other.key()).is_lt()
+    }
     fn key(&self) -> Key {
         Key { verdict: self.verdict, gates: self.gates.count(), score: self.score, usable_m: self.usable_m }
     }
@@ -255,6 +279,60 @@ impl<'a> Place<'a> {
             }
         }
         best
+    }
+
+    /// Every strip in both directions, best first; too little height by the estimate counts for nothing here.
+    pub(super) fn every(&self) -> Vec<Judged<'a>> {
+        let strips = self.study.strips.iter().flat_map(|strip| [(strip, 0), (strip, 1)]);
+        let mut all: Vec<Judged<'a>> = strips.filter_map(|(strip, end)| self.judge(strip, end, None)).collect();
+        let key = |j: &Judged<'_>| {
+            let mut j = *j;
+            for gate in [Gate::TooLow, Gate::NotInReach] {
+                j.gates.clear(gate);
+            }
+            j.values[5] = 1.0;
+            let verdict = if j.gates == Gates::default() { allowed_verdict(&j.values) } else { Verdict::Out };
+            Key {
+                verdict,
+                gates: j.gates.count(),
+                score: self.input.options.weights.score(&j.values),
+                usable_m: j.usable_m,
+            }
+        };
+        all.sort_by(|a, b| key(a).order(&key(b)));
+        all
+    }
+
+    /// A judged strip with what flying a circuit to it gave.
+    pub(super) fn with_flown(&self, judged: &Judged<'a>, flown: Result<FlownSpare, NoCircuit>) -> Judged<'a> {
+        let mut j = *judged;
+        for gate in [Gate::TooLow, Gate::NotInReach, Gate::WindTooStrong] {
+            j.gates.clear(gate);
+        }
+        j.gates.set(Gate::WindTooStrong, j.gradient <= 0.0);
+        match flown {
+            Ok(FlownSpare { spare_m, basis }) => {
+                j.spare_m = Some(spare_m);
+                j.flown = Some(basis);
+            }
+            Err(why) => {
+                j.flown = Some(CircuitBasis::None(why));
+                j.spare_m = None;
+                match why {
+                    NoCircuit::TooLow { short_by_m } => j.spare_m = Some(-short_by_m),
+                    NoCircuit::Wind => j.gates.set(Gate::WindTooStrong, true),
+                    _ => j.gates.set(Gate::NoCircuit, true),
+                }
+            }
+        }
+        // Out of reach overhead and too low for a straight way in: the first says it all.
+        let too_low = j.spare_m.is_some_and(|s| s.is_nan() || s < 0.0);
+        j.gates.set(if j.arrival_m.is_some() { Gate::TooLow } else { Gate::NotInReach }, too_low);
+        j.values[5] = j.spare_m.map_or(0.0, spare_value);
+        j.known[5] = j.spare_m.is_some();
+        j.score = self.input.options.weights.score(&j.values);
+        j.verdict = if j.gates == Gates::default() { allowed_verdict(&j.values) } else { Verdict::Out };
+        j
     }
 
     /// A strip landed on from one end, whatever else there is.
@@ -390,6 +468,7 @@ impl<'a> Place<'a> {
             crosswind_ms: air.crosswind_ms,
             arrival_m,
             circuit,
+            flown: None,
             spare_m,
             quiet_zone,
             values,
@@ -423,19 +502,40 @@ pub fn rank<F: Borrow<Field> + Sync, S: Borrow<FieldStudy> + Sync>(
     input: &RankInput<'_>,
     arrivals: &[Option<Arrival>],
 ) -> Vec<RankedField> {
+    let estimated = ranked_by_estimate(fields, studies, input, arrivals);
+    let mut ranked: Vec<RankedField> = estimated.into_iter().map(|(field, _)| field).collect();
+    add_alternatives(&mut ranked, studies);
+    in_order(&mut ranked, fields);
+    ranked
+}
+
+/// Every field judged by the estimated circuit height, in the caller's order, with the gate that alone keeps it out.
+pub(super) fn ranked_by_estimate<F: Borrow<Field> + Sync, S: Borrow<FieldStudy> + Sync>(
+    fields: &[F],
+    studies: &[S],
+    input: &RankInput<'_>,
+    arrivals: &[Option<Arrival>],
+) -> Vec<(RankedField, Option<Gate>)> {
     let zone_bounds: Vec<_> = input.quiet_zones.iter().map(|z| bounds(&z.outer)).collect();
-    let mut ranked: Vec<RankedField> = fields
+    fields
         .par_iter()
         .enumerate()
         .with_min_len(8)
         .map(|(index, field)| {
-            let Some(study) = studies.get(index) else { return reasons::not_studied(index, field.borrow(), input) };
+            let Some(study) = studies.get(index) else {
+                return (reasons::not_studied(index, field.borrow(), input), None);
+            };
             let arrival = arrivals.get(index).copied().flatten();
             let place = Place::new(field.borrow(), study.borrow(), input, &zone_bounds, arrival);
-            reasons::ranked_field(index, &place, place.best().as_ref())
+            let best = place.best();
+            let only = best.as_ref().and_then(|j| j.gates.only());
+            (reasons::ranked_field(index, &place, best.as_ref()), only)
         })
-        .collect();
-    add_alternatives(&mut ranked, studies);
+        .collect()
+}
+
+/// Puts ranked fields in order: by verdict, then score, then identifier.
+pub(super) fn in_order<F: Borrow<Field>>(ranked: &mut [RankedField], fields: &[F]) {
     ranked.sort_by(|a, b| {
         a.verdict
             .cmp(&b.verdict)
@@ -446,11 +546,10 @@ pub fn rank<F: Borrow<Field> + Sync, S: Borrow<FieldStudy> + Sync>(
     for (place, field) in ranked.iter_mut().enumerate() {
         field.rank = place + 1;
     }
-    ranked
 }
 
 /// Counts the other fields that are not out beside each; changes scores only, never verdicts.
-fn add_alternatives<S: Borrow<FieldStudy>>(ranked: &mut [RankedField], studies: &[S]) {
+pub(super) fn add_alternatives<S: Borrow<FieldStudy>>(ranked: &mut [RankedField], studies: &[S]) {
     let centre = |r: &RankedField| {
         studies.get(r.index).map(|s| s.borrow().centre).filter(|c| c.x.is_finite() && c.y.is_finite())
     };

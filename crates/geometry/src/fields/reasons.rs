@@ -3,6 +3,7 @@
 use super::criteria::{
     MAX_CROSS_SLOPE, MAX_DOWNHILL, MAX_TAILWIND_SHARE, MAX_UPHILL, ROOMY_FROM, UNKNOWN_AT_MOST, Weights, slope_value,
 };
+use super::flown::CircuitBasis;
 use super::model::{Field, Stock, Surface};
 use super::rank::{Gate, Judged, Place, RankInput};
 use super::study::{GroundKnown, NoStrip, Under, may_include_trees};
@@ -11,7 +12,9 @@ use super::verdict::{
     ApproachObstacle, Criterion, CriterionKind, Quantity, RankedField, Reason, ReasonKind, StripVerdict, Verdict,
 };
 use crate::aircraft::Aircraft;
+use crate::circuit::{InTheWay, Join, NoCircuit};
 use crate::fields::approach::displacement_m;
+use crate::fields::circuit_height::landing_from_start_m;
 
 /// Slope below which a field is called level in words.
 const LEVEL: f64 = 0.005;
@@ -48,6 +51,7 @@ fn out(index: usize, weights: &Weights, survey: SurveyStanding, reasons: Vec<Rea
         arrival_height_m: None,
         circuit_height_m: None,
         spare_height_m: None,
+        circuit: CircuitBasis::Estimated,
         strip: None,
         survey,
         criteria: criteria(weights, &[0.0; 9], &[false; 9]),
@@ -68,8 +72,9 @@ pub(super) fn ranked_field(index: usize, place: &Place<'_>, best: Option<&Judged
         verdict: j.verdict,
         score: j.score,
         arrival_height_m: j.arrival_m,
-        circuit_height_m: j.circuit.map(|c| c.total_m),
+        circuit_height_m: j.circuit_height_m(),
         spare_height_m: j.spare_m,
+        circuit: j.flown.unwrap_or(CircuitBasis::Estimated),
         strip: Some(strip_verdict(place, j)),
         survey: place.survey,
         criteria: criteria(weights, &j.values, &j.known),
@@ -130,6 +135,14 @@ pub(super) fn strip_verdict(place: &Place<'_>, j: &Judged<'_>) -> StripVerdict {
         displacement_m: j.displacement_m,
         usable_length_m: j.usable_m,
         needed_length_m: j.needed_m,
+        expected_length_m: j.case.expected_m(aircraft),
+        aim_from_start_m: landing_from_start_m(
+            (place.study.centre - j.start).dot(j.heading.unit()),
+            j.study.strip.length_m,
+            j.displacement_m,
+            j.needed_m,
+        ),
+        start_amsl_m: j.end.threshold_amsl_m,
         landing_distance_m: aircraft.landing_distance_m,
         factors: j.case.factors(aircraft),
         obstacles,
@@ -140,6 +153,24 @@ pub(super) fn strip_verdict(place: &Place<'_>, j: &Judged<'_>) -> StripVerdict {
         roughness_m: j.ground.map(|g| g.roughness_m),
         headwind_ms: j.headwind_ms,
         crosswind_ms: j.crosswind_ms,
+    }
+}
+
+/// Why no circuit works that was flown.
+fn no_circuit_words(j: &Judged<'_>) -> (&'static str, Vec<Quantity>) {
+    let Some(CircuitBasis::None(why)) = j.flown else { return ("no circuit works from here", vec![]) };
+    match why {
+        NoCircuit::InTheWay(too_low) => {
+            let words = match too_low.over {
+                InTheWay::Ground => "every circuit passes {0} too low over rising ground",
+                InTheWay::UnknownGround => return ("every circuit leads over ground of unknown height", vec![]),
+                InTheWay::Hazard(_) => "every circuit passes {0} too low over a hazard",
+                InTheWay::QuietZone(_) => "every circuit passes {0} too low over a quiet zone",
+            };
+            (words, vec![Quantity::HeightAtMost(too_low.by_m)])
+        }
+        NoCircuit::NoRoom => ("no circuit works from here: there is no room for its turns", vec![]),
+        _ => ("no circuit works from here", vec![]),
     }
 }
 
@@ -154,9 +185,10 @@ fn gates(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
                 vec![
                     Quantity::HeightAtMost(-j.spare_m.unwrap_or(0.0)),
                     Quantity::HeightAtLeast(j.arrival_m.unwrap_or(0.0)),
-                    Quantity::HeightAtMost(j.circuit.map_or(0.0, |c| c.total_m)),
+                    Quantity::HeightAtMost(j.circuit_height_m().unwrap_or(0.0)),
                 ],
             ),
+            Gate::NoCircuit => no_circuit_words(j),
             Gate::TooShort => (
                 "too short by {0}: {1} usable, {2} needed",
                 vec![
@@ -378,6 +410,18 @@ fn good(place: &Place<'_>, j: &Judged<'_>, reasons: &mut Vec<Reason>) {
     }
     if let Some(spare) = j.spare_m.filter(|_| value(CriterionKind::SpareHeight) >= ROOMY_FROM) {
         say("{0} more height than a circuit needs", &[Quantity::HeightAtLeast(spare)]);
+    }
+    if let Some(CircuitBasis::Flown { join, .. }) = j.flown
+        && j.spare_m.is_some_and(|s| s >= 0.0)
+    {
+        let way = match join {
+            Join::StraightIn => "by coming straight in",
+            Join::Base => "by joining on base",
+            Join::Downwind => "by joining downwind",
+            Join::Crosswind => "by joining crosswind",
+            Join::Overhead => "by joining overhead",
+        };
+        say(&format!("needs least height {way}, flown by simulation"), &[]);
     }
     if j.headwind_ms > 1.0 && value(CriterionKind::WindAlignment) >= ROOMY_FROM {
         say("headwind of {0}", &[Quantity::Speed(j.headwind_ms)]);

@@ -1,11 +1,12 @@
 //! The result of ranking: verdicts, criteria, reasons, and the numbers behind each number.
 
+use super::flown::CircuitBasis;
 use super::survey::SurveyStanding;
 use crate::position::{Bearing, Xy};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// How good a field is as a choice from here. Never "safe".
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
     /// Length, height and approach in hand.
@@ -225,6 +226,13 @@ pub struct StripVerdict {
     pub usable_length_m: f64,
     /// Needed length with every factor, metres.
     pub needed_length_m: f64,
+    /// Length from 50 ft to the stop with every factor but the general safety factor, metres.
+    pub expected_length_m: f64,
+    /// Where the glide path is meant to meet the ground: metres from the start, never before what stands under the
+    /// approach lets it.
+    pub aim_from_start_m: f64,
+    /// Height of the ground at the start, metres above sea level; `None` without terrain.
+    pub start_amsl_m: Option<f64>,
     /// The bare landing distance the factors multiply, metres.
     pub landing_distance_m: f64,
     /// The factors of the needed length.
@@ -264,6 +272,8 @@ pub struct RankedField {
     pub circuit_height_m: Option<f64>,
     /// Arrival height less circuit height, metres.
     pub spare_height_m: Option<f64>,
+    /// Whether the circuit was flown or estimated.
+    pub circuit: CircuitBasis,
     /// The strip chosen; `None` when no strip fits.
     pub strip: Option<StripVerdict>,
     /// What the survey is still worth today, and what the calendar expects.

@@ -2,6 +2,7 @@
 
 use super::approach::{APPROACH_WIND_HEIGHT_M, STEEPEST_GRADIENT};
 use super::circuit_height::{CircuitSetting, overhead_from_landing};
+use super::flown::CircuitBasis;
 use super::rank::RankInput;
 use super::study::FieldStudy;
 use super::survey::{EXPECTED_CONFIDENCE, SurveyStanding, half_life_days, stock_half_life_days};
@@ -212,6 +213,10 @@ fn heights(
         ],
         "reach",
     ));
+    if ranked.circuit != CircuitBasis::Estimated {
+        flown_heights(ranked, above, list);
+        return;
+    }
     let setting = CircuitSetting::new(input.aircraft, input.wind, elevation(study, input));
     let along = strip.heading.unit();
     let (length, taken, needed) = (strip.length_m, strip.displacement_m, strip.needed_length_m);
@@ -233,6 +238,25 @@ fn heights(
             ("arrival height", Quantity::HeightAtLeast(above)),
             ("circuit height", Quantity::HeightAtMost(circuit.total_m)),
         ],
+        "arithmetic",
+    ));
+}
+
+/// Heights where the circuit was flown: what it leaves is what counts, and its height is the difference.
+fn flown_heights(ranked: &RankedField, above: f64, list: &mut Vec<Working>) {
+    let (Some(needed), Some(spare)) = (ranked.circuit_height_m, ranked.spare_height_m) else { return };
+    list.push(working(
+        "spare height",
+        Quantity::HeightAtLeast(spare),
+        "height that the circuit which needs least leaves over the aiming point, flown from the aircraft's place",
+        vec![("arrival height", Quantity::HeightAtLeast(above))],
+        "simulation of a point mass with the glide curve, bank, roll and layered wind",
+    ));
+    list.push(working(
+        "circuit height",
+        Quantity::HeightAtMost(needed),
+        "arrival height − spare height: less than a circuit from overhead where a shorter join serves",
+        vec![("arrival height", Quantity::HeightAtLeast(above)), ("spare height", Quantity::HeightAtLeast(spare))],
         "arithmetic",
     ));
 }

@@ -282,7 +282,12 @@ impl Over<'_> {
                         self.ring(&after.outer, stroke);
                     }
                 }
-                Change::Proposal(_) | Change::Home(_) | Change::Title(_) | Change::Layers(_) => {}
+                Change::Proposal(_)
+                | Change::Home(_)
+                | Change::Title(_)
+                | Change::Layers(_)
+                | Change::DrillSet(_)
+                | Change::DrillResult(_) => {}
             }
         }
     }

@@ -4,7 +4,7 @@ use super::paint::Brush;
 use super::{AircraftMark, MapInput, WindMark};
 use crate::theme::with_alpha;
 use egui::emath::Rot2;
-use egui::{Align2, Mesh, Pos2, Rect, Response, Shape, Stroke, Ui, Vec2, vec2};
+use egui::{Align2, Color32, Mesh, Pos2, Rect, Response, Shape, Stroke, Ui, Vec2, vec2};
 use sparefield_geometry::position::{Bearing, Xy};
 
 /// Distance of the nose handle from the aircraft, points.
@@ -46,15 +46,17 @@ pub(super) fn draw(brush: &mut Brush<'_>, ui: &Ui, map: &Response, turning: Opti
         brush.add(Shape::circle_filled(at, GRIP + 4.0, with_alpha(accent, if held { 0.22 } else { 0.12 })));
         brush.add(Shape::circle_stroke(at, GRIP + 4.0, Stroke::new(1.4, accent)));
     }
-    delta(brush, at, mark.heading);
+    let ink = brush.theme.colours.aircraft;
+    delta(brush, at, mark.heading, 0.0, ink);
     brush.occupy(Rect::from_center_size(at, Vec2::splat(2.0 * GRIP)));
     label(brush, at, mark);
 }
 
 /// A flexwing seen from above: swept wing, nose forward, the trike's nose and keel in the middle.
-fn delta(brush: &mut Brush<'_>, at: Pos2, heading: Option<Bearing>) {
-    let c = &brush.theme.colours;
-    let (ink, halo) = (c.aircraft, c.halo);
+///
+/// In a bank (radians, right positive) the lower wing is drawn shorter, more than it would look, so that it is seen.
+pub(super) fn delta(brush: &mut Brush<'_>, at: Pos2, heading: Option<Bearing>, bank_rad: f64, ink: Color32) {
+    let halo = brush.theme.colours.halo;
     let Some(heading) = heading else {
         // No heading: a target, so that nobody reads a nose into it.
         brush.add(Shape::circle_stroke(at, 9.0, Stroke::new(6.0, halo)));
@@ -63,7 +65,11 @@ fn delta(brush: &mut Brush<'_>, at: Pos2, heading: Option<Bearing>) {
         return;
     };
     let rot = Rot2::from_angle(heading.rad() as f32);
-    let place = |x: f32, y: f32| at + rot * vec2(x, y);
+    let bank = bank_rad.clamp(-1.0, 1.0) as f32;
+    let place = |x: f32, y: f32| {
+        let lower = (x * bank).signum() * bank.abs();
+        at + rot * vec2(x * (1.0 - 0.75 * lower.max(0.0)), y)
+    };
     let outline = [
         place(0.0, -13.0),
         place(19.0, 7.5),

@@ -250,10 +250,13 @@ fn names(brush: &mut Brush<'_>, input: &MapInput<'_>) {
         let middle = a + (b - a) * 0.5;
         if brush.view.rect.contains(middle) && !home.name.is_empty() {
             let galley = brush.galley(home.name.clone(), input.theme.bold_font(12.0), c.ink);
-            let at = pos2(middle.x, a.y.max(b.y) + 8.0);
-            let rect = Align2::CENTER_TOP.anchor_size(at, galley.size());
-            brush.occupy(rect.expand(2.0));
-            brush.halo_text(at, Align2::CENTER_TOP, galley, c.ink);
+            // Below the strip, or above it where a circuit's labels stand already.
+            let below = (pos2(middle.x, a.y.max(b.y) + 8.0), Align2::CENTER_TOP);
+            let above = (pos2(middle.x, a.y.min(b.y) - 8.0), Align2::CENTER_BOTTOM);
+            let free = |(at, anchor): &(Pos2, Align2)| brush.claim(anchor.anchor_size(*at, galley.size()).expand(2.0));
+            if let Some((at, anchor)) = [below, above].into_iter().find(free) {
+                brush.halo_text(at, anchor, galley, c.ink);
+            }
         }
     }
     for zone in input.quiet_zones {

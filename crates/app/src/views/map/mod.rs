@@ -8,6 +8,7 @@
 mod aircraft;
 mod background;
 pub mod camera;
+mod circuit;
 mod fields;
 mod furniture;
 mod ground;
@@ -22,13 +23,14 @@ mod tiles;
 pub mod tint;
 
 pub use camera::{Bounds, Camera, View};
+pub use circuit::{CircuitMark, FlownMark, GateMark, KeyMark, RibbonPoint, ShownCircuits, TurnMark};
 pub use furniture::STRIP_HEIGHT;
 pub use hands::{AIRCRAFT_LABEL, MAP_LABEL, NOSE_LABEL};
 pub(crate) use paint::{Pen, cut_to, dash};
 pub use tiles::Loading;
 
 use crate::theme::Theme;
-use egui::{Context, Rect, Response, Role, Sense, Shape, Ui, Vec2, WidgetInfo};
+use egui::{Context, Id, Rect, Response, Role, Sense, Shape, Ui, Vec2, WidgetInfo};
 use paint::Patterns;
 use relief::GroundLook;
 use sparefield_data::imagery::{BackgroundLayer, ImageryLayer};
@@ -201,6 +203,8 @@ pub struct MapInput<'a> {
     pub hovered: Option<usize>,
     /// The glide to the chosen field.
     pub path: Option<&'a [Xy]>,
+    /// Flown circuits; they take the place of the glide.
+    pub circuits: ShownCircuits<'a>,
     /// Heights are shown in feet: decides the steps of contours.
     pub height_in_feet: bool,
     /// How distances are shown.
@@ -268,6 +272,7 @@ pub struct MapState {
     fitted: bool,
     wish: Option<Wish>,
     shown: Option<View>,
+    id: Option<Id>,
     tiles: tiles::Tiles,
     /// Classes and contours over imagery.
     over: tiles::Tiles,
@@ -297,6 +302,7 @@ impl MapState {
             fitted: false,
             wish: None,
             shown: None,
+            id: None,
             tiles: tiles::Tiles::new(loading),
             over: tiles::Tiles::new(loading),
             imagery: imagery::Imagery::new(loading),
@@ -319,6 +325,11 @@ impl MapState {
     #[must_use]
     pub fn last_view(&self) -> Option<View> {
         self.shown
+    }
+    /// The map as a widget; `None` before the first frame.
+    #[must_use]
+    pub fn id(&self) -> Option<Id> {
+        self.id
     }
     /// Looks somewhere else at once.
     pub fn set_camera(&mut self, camera: Camera) {
@@ -380,6 +391,7 @@ pub fn map_view(ui: &mut Ui, state: &mut MapState, input: &MapInput<'_>) -> Show
         let view = View::new(state.camera, rect);
         return Shown { events: Vec::new(), response, view };
     }
+    state.id = Some(response.id);
     state.settle_camera(rect, input);
     state.fields.refresh(input);
     let events = hands::handle(ui, &response, state, input);
@@ -423,6 +435,8 @@ fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: 
     // The aircraft is drawn last, but takes its room first: no number or label may stand under it.
     aircraft::draw(&mut brush, ui, response, state.nose_grip, input);
     let on_top = brush.take_shapes();
+    circuit::labels(&mut brush, input);
+    let circuit_labels = brush.take_shapes();
 
     // On a software renderer every layer as large as the map is felt, so nothing is painted under opaque tiles.
     let outside = input.theme.colours.outside;
@@ -460,13 +474,16 @@ fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: 
     let names = ground::home_and_names(&mut brush, input);
     let ring_labels = reach::rings(&mut brush, input);
     hazards::draw(&mut brush, input);
-    if let (Some(path), Some(_)) = (input.path, input.selected) {
+    if let (Some(path), Some(_), None) = (input.path, input.selected, input.circuits.chosen) {
         aircraft::glide_path(&mut brush, path);
     }
     fields::draw_marks(&mut brush, &state.fields, input, state.hover);
+    circuit::ribbons(&mut brush, input);
     brush.extend(names);
     brush.extend(ring_labels);
+    brush.extend(circuit_labels);
     brush.extend(on_top);
+    circuit::flown(&mut brush, ui, response, input);
     furniture::strip(&mut brush, response, input);
     if response.has_focus() {
         let ring = egui::Stroke::new(2.0, input.theme.colours.accent);

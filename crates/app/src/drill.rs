@@ -1,0 +1,218 @@
+//! The one core behind drills in the window and on the command line: a failure of a set, ready to be flown in an area.
+//!
+//! Nothing here reads a clock: whoever calls says how many seconds passed.
+
+use crate::assess::{self, AssessError, Assessment, Conditions, HeightInput, Rules, StateInput, WindInput};
+use crate::studies::Studies;
+use sparefield_data::aircraft_file;
+use sparefield_data::area::Area;
+use sparefield_geometry::air::{WindProfile, WindVector};
+use sparefield_geometry::circuit::{Landing, Motion, Surroundings};
+use sparefield_geometry::drill::{
+    Choice, DrillResult, DrillSet, DrillSetError, Failure, Flown, Occasion, Offer, Offered, Trial,
+};
+use sparefield_geometry::fields::hazards::HazardIndex;
+use sparefield_geometry::fields::model::Day;
+use sparefield_geometry::fields::rank::RankInput;
+use sparefield_geometry::fields::verdict::{RankedField, Verdict};
+use sparefield_geometry::fields::ways::{WayIn, ways_in};
+use sparefield_geometry::position::{Bearing, Xy};
+use thiserror::Error;
+
+/// How far a direction that was named may be from that of a strip, radians: half of what tells two runways apart.
+const NEAR_RAD: f64 = 20.0 * std::f64::consts::PI / 180.0;
+
+/// Why a drill cannot be flown, as one sentence.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum DrillError {
+    /// The set makes no sense: correct it.
+    #[error("{0}")]
+    Set(#[from] DrillSetError),
+    /// The set's aircraft is not known: name another in the set.
+    #[error("the aircraft of the drill set “{set}”: {problem}")]
+    Aircraft {
+        /// The set's name.
+        set: String,
+        /// What is wrong.
+        problem: String,
+    },
+    /// The failure lies where nothing can be worked out: take another number, or load more terrain.
+    #[error("drill {number} of “{set}” cannot be flown here: {why}; take another number, or correct the set")]
+    Assess {
+        /// The set's name.
+        set: String,
+        /// The drill's number.
+        number: u32,
+        /// Why.
+        why: AssessError,
+    },
+}
+
+/// A failure of a set in an area, worked out in the wind that blows.
+#[derive(Debug)]
+pub struct Rehearsal {
+    area: Area,
+    set: DrillSet,
+    failure: Failure,
+    studies: Studies,
+    conditions: Conditions,
+    assessment: Assessment,
+    hazards: HazardIndex,
+}
+
+impl Rehearsal {
+    /// Works out a failure: what is in reach, and how good it is.
+    ///
+    /// # Errors
+    /// When the set or the failure cannot be flown in this area.
+    pub fn new(area: &Area, set: &DrillSet, number: u32, today: Day) -> Result<Self, DrillError> {
+        let failure = set.failure(number, area.home.as_ref().map(|h| h.position))?;
+        let found = aircraft_file::find(&failure.aircraft);
+        let aircraft = found.map_err(|e| DrillError::Aircraft { set: set.name.clone(), problem: e.to_string() })?.value;
+        let conditions = Conditions {
+            aircraft,
+            wind: blowing(area, failure.true_wind, failure.position),
+            state: StateInput {
+                position: failure.position,
+                height: HeightInput::AboveGround(failure.height_agl_m),
+                heading: Some(failure.heading),
+            },
+            rules: Rules::default(),
+            today,
+        };
+        let studies = Studies::new(area, &conditions);
+        let assessment = assess::assess(area, &studies, &conditions, &|| false).map_err(|why| DrillError::Assess {
+            set: set.name.clone(),
+            number,
+            why,
+        })?;
+        let hazards = HazardIndex::new(area.hazards.iter().cloned());
+        Ok(Self { area: area.clone(), set: set.clone(), failure, studies, conditions, assessment, hazards })
+    }
+
+    /// The failure.
+    #[must_use]
+    pub fn failure(&self) -> &Failure {
+        &self.failure
+    }
+    /// The set.
+    #[must_use]
+    pub fn set(&self) -> &DrillSet {
+        &self.set
+    }
+    /// The area.
+    #[must_use]
+    pub fn area(&self) -> &Area {
+        &self.area
+    }
+    /// What is in reach when the engine stops, in the wind that blows. Not to be shown before the choice.
+    #[must_use]
+    pub fn assessment(&self) -> &Assessment {
+        &self.assessment
+    }
+
+    /// The failure in its surroundings, to be flown.
+    #[must_use]
+    pub fn trial(&self) -> Trial<'_> {
+        Trial {
+            aircraft: &self.conditions.aircraft,
+            wind: &self.assessment.wind,
+            surroundings: Surroundings {
+                terrain: &self.area.terrain,
+                hazards: &self.hazards,
+                quiet_zones: &self.area.quiet_zones,
+                clearance_m: self.conditions.aircraft.terrain_clearance_m,
+            },
+            state: self.assessment.state,
+            joins: self.failure.joins,
+        }
+    }
+
+    /// What can be chosen in a field, by its index: its best landing, or that nearest a direction from grid north.
+    /// `None` where no strip fits, or none lies near the direction.
+    #[must_use]
+    pub fn offer(&self, field: usize, towards: Option<Bearing>) -> Option<Offer> {
+        let ranked = self.assessment.ranked.iter().find(|r| r.index == field)?;
+        let Some(towards) = towards else { return self.best_of(&self.assessment, ranked) };
+        // The first of equals is the better one; a strip a few degrees nearer is no reason to take a worse one.
+        let near = |way: &&WayIn| way.strip.heading.turn_to(towards).abs() <= NEAR_RAD;
+        let ways = self.ways(&self.assessment, field)?;
+        self.way_offered(ranked, ways.iter().find(near)?)
+    }
+
+    fn ways(&self, assessment: &Assessment, field: usize) -> Option<Vec<WayIn>> {
+        let options = assess::rank_options(&self.area, self.conditions.rules, self.conditions.today);
+        let input = RankInput {
+            aircraft: &self.conditions.aircraft,
+            wind: &assessment.wind,
+            options: &options,
+            quiet_zones: &self.area.quiet_zones,
+        };
+        let arrival = assessment.arrivals.get(field).copied().flatten();
+        Some(ways_in(self.area.fields.get(field)?, self.studies.each().get(field)?, &input, arrival))
+    }
+
+    /// A way into a field. One that is out for nothing but the estimated height is a last resort here: the flown
+    /// circuit decides whether it can be made.
+    fn way_offered(&self, ranked: &RankedField, way: &WayIn) -> Option<Offer> {
+        let field = self.area.fields.get(ranked.index)?;
+        Some(Offer {
+            field_id: field.id.clone(),
+            name: field.label().to_owned(),
+            verdict: if way.out_by_height_alone { Verdict::LastResort } else { way.verdict },
+            score: ranked.score - way.below_best,
+            landing: Landing::on(&way.strip)?,
+        })
+    }
+
+    fn best_of(&self, assessment: &Assessment, ranked: &RankedField) -> Option<Offer> {
+        self.way_offered(ranked, self.ways(assessment, ranked.index)?.first()?)
+    }
+
+    /// The best landing of every field that the height could reach at all, without those that are out for themselves.
+    fn offers(&self, assessment: &Assessment) -> Vec<Offer> {
+        let far_m = self.farthest_m(assessment.height_agl_m());
+        let near = |offer: &Offer| offer.landing.aim.distance(assessment.state.position) <= far_m;
+        let best = assessment.ranked.iter().filter_map(|ranked| self.best_of(assessment, ranked));
+        best.filter(|offer| offer.verdict != Verdict::Out && near(offer)).collect()
+    }
+
+    /// No field farther than this can be reached from a height above ground, metres: the best glide in still air, half
+    /// as far again for wind and falling ground, and a bit.
+    #[must_use]
+    pub fn farthest_m(&self, height_agl_m: f64) -> f64 {
+        1.5 * height_agl_m * self.conditions.aircraft.glide.best_glide_ratio() + 500.0
+    }
+
+    /// Flies what was chosen and scores it.
+    #[must_use]
+    pub fn finish(&self, choices: &[Choice], id: &str, pilot: &str) -> (DrillResult, Flown) {
+        let trial = self.trial();
+        let flown = trial.fly(choices);
+        let then = flown.moments.last().and_then(|moment| self.assessed_at(&moment.at));
+        let at_choice = then.map(|assessment| self.offers(&assessment)).unwrap_or_default();
+        let at_failure = self.offers(&self.assessment);
+        let occasion = Occasion { id, pilot, day: self.conditions.today, set: &self.set, failure: &self.failure };
+        let offered = Offered { at_failure: &at_failure, at_choice: &at_choice };
+        (trial.score(&occasion, choices, &flown, &offered), flown)
+    }
+
+    /// What is in reach from a later state; `None` where nothing can be worked out any more.
+    fn assessed_at(&self, at: &Motion) -> Option<Assessment> {
+        let state = StateInput {
+            position: at.position,
+            height: HeightInput::AboveSea(at.height_amsl_m),
+            heading: Some(at.heading()),
+        };
+        let conditions = Conditions { state, ..self.conditions.clone() };
+        assess::assess(&self.area, &self.studies, &conditions, &|| false).ok()
+    }
+}
+
+/// A surface wind of the frame as people give it, so that the assessment turns it back.
+fn blowing(area: &Area, wind: WindVector, position: Xy) -> WindInput {
+    let place = area.home.as_ref().map_or(position, |h| h.position);
+    let from = wind.from_bearing().map_or(Bearing::NORTH, |from| area.to_true(from, place));
+    WindInput::surface(from, wind.speed_ms(), WindProfile::OPEN_GRASS)
+}

@@ -1,0 +1,224 @@
+//! Flown circuits in the window, driven by accessible labels and the pointer without a screen.
+
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable;
+use sparefield::app::{App, StartWith};
+use sparefield::assess::HeightInput;
+use sparefield::circuits::words;
+use sparefield::command::Command;
+use sparefield::model::CircuitCommand;
+use sparefield_geometry::fields::circuit_height::Hand;
+use sparefield_geometry::fields::model::Day;
+use sparefield_geometry::position::Xy;
+use std::time::{Duration, Instant};
+
+/// 25 November 2026.
+const TODAY: Day = Day { days_since_epoch: 20_782 };
+
+/// How long a job may take before a test gives up on it: a guard against hanging, not a measure of speed.
+const PATIENCE: Duration = Duration::from_mins(2);
+
+type Window = Harness<'static, Option<App>>;
+
+fn app(window: &Window) -> &App {
+    window.state().as_ref().unwrap()
+}
+
+fn until(window: &mut Window, what: &str, holds: impl Fn(&App) -> bool) {
+    let start = Instant::now();
+    loop {
+        window.step();
+        if holds(app(window)) {
+            window.step();
+            window.step();
+            return;
+        }
+        assert!(start.elapsed() < PATIENCE, "waited in vain until {what}");
+        std::thread::sleep(Duration::from_millis(5));
+    }
+}
+
+/// Frames until a press has been taken and everything stands where it will stay.
+fn rest(window: &mut Window) {
+    for _ in 0..5 {
+        window.step();
+    }
+}
+
+fn push(window: &mut Window, command: Command) {
+    window.state_mut().as_mut().unwrap().push(command);
+    window.step();
+}
+
+fn do_circuit(window: &mut Window, command: CircuitCommand) {
+    push(window, Command::Circuit(command));
+}
+
+/// Whether the circuits shown answer the present question, the last change of mind included.
+fn flown(app: &App) -> bool {
+    !app.model.assessing
+        && app.model.circuits.current
+        && app.model.circuits.made.as_ref().is_some_and(|m| m.has_last_change)
+}
+
+/// A window with the sample area assessed and its best field chosen.
+fn sample(width: f32, height: f32) -> Window {
+    let start = StartWith { files: Vec::new(), today: TODAY, keep_settings: false };
+    let mut window = Harness::builder().with_size([width, height]).build_ui_state(
+        move |ui, state: &mut Option<App>| {
+            let app = state.get_or_insert_with(|| App::new(ui.ctx(), start.clone()).unwrap());
+            app.logic(ui.ctx());
+            app.draw(ui);
+        },
+        None,
+    );
+    until(&mut window, "the sample area is assessed", |a| a.model.assessment.is_some() && !a.model.assessing);
+    push(&mut window, Command::ShowFirstSteps(false));
+    let first = app(&window).model.assessment.as_ref().unwrap().ranked[0].index;
+    push(&mut window, Command::Select(Some(first)));
+    until(&mut window, "the circuit is flown", flown);
+    window
+}
+
+fn sentence(window: &Window) -> String {
+    let model = &app(window).model;
+    words::sentence(model.circuits.chosen().unwrap(), model.settings.units)
+}
+
+#[test]
+fn choosing_a_field_shows_its_circuit() {
+    let mut window = sample(1280.0, 800.0);
+    window.get_by_label(&sentence(&window));
+    window.get_by_label("Play");
+    window.get_by_label_contains("Height above the landing place against time");
+    window.get_by_label(words::NOT_LOOKED_AT);
+    window.get_by_label("Circuit").click();
+    rest(&mut window);
+    for heading in ["Numbers", "Height lost in each turn", "Touchdown", "Spare height", "Commit height"] {
+        window.get_by_label(heading);
+    }
+    // Nothing on the page calls it safe.
+    assert!(window.query_by_label_contains("safe").is_none());
+    window.get_by_label("Hide circuit").click();
+    rest(&mut window);
+    assert!(window.query_by_label("Play").is_none() && app(&window).model.circuits.made.is_none());
+    window.get_by_label("Show circuit").click();
+    until(&mut window, "the circuit is flown again", flown);
+    window.get_by_label("Play");
+}
+
+#[test]
+fn choosing_a_hand_and_a_join_changes_the_circuit() {
+    let mut window = sample(1280.0, 800.0);
+    do_circuit(&mut window, CircuitCommand::InCard(true));
+    window.step();
+    for (label, hand, spoken) in [("Left hand", Hand::Left, "left hand"), ("Right hand", Hand::Right, "right hand")] {
+        window.get_by_label(label).click();
+        until(&mut window, "that hand is flown", |a| {
+            flown(a) && a.model.circuits.wanted.hand == Some(hand) && a.model.circuits.chosen().is_some()
+        });
+        let circuit = &app(&window).model.circuits.chosen().unwrap().circuit;
+        assert_eq!(circuit.hand, hand);
+        assert!(sentence(&window).contains(spoken), "{}", sentence(&window));
+    }
+    window.get_by_label("Either hand").click();
+    until(&mut window, "either hand is flown", |a| flown(a) && a.model.circuits.wanted.hand.is_none());
+}
+
+#[test]
+fn playing_moves_the_aircraft_along_its_track() {
+    let mut window = sample(1280.0, 800.0);
+    do_circuit(&mut window, CircuitCommand::Frame);
+    let start = app(&window).model.conditions.clone();
+    assert!(window.query_by_label_contains("Aircraft on its circuit").is_none());
+    window.get_by_label("Play").click();
+    until(&mut window, "some of it is flown", |a| a.model.circuits.at_s > 3.0);
+    assert!(app(&window).model.circuits.playing);
+    window.get_by_label_contains("Aircraft on its circuit, 0:0");
+    window.get_by_label("Pause").click();
+    window.step();
+    window.step();
+    let held = app(&window).model.circuits.at_s;
+    for _ in 0..3 {
+        window.step();
+    }
+    assert_eq!(app(&window).model.circuits.at_s, held);
+    window.get_by_label("10×").click();
+    window.key_press(egui::Key::Space);
+    until(&mut window, "it has landed", |a| !a.model.circuits.playing && a.model.circuits.at_s > held);
+    let circuits = &app(&window).model.circuits;
+    assert_eq!(circuits.at_s, circuits.duration_s());
+    let end = circuits.chosen().unwrap().at(circuits.at_s).unwrap();
+    assert!(end.motion.position.distance(circuits.chosen().unwrap().circuit.touchdown) < 1e-6);
+    // Watching a flight changes no conditions, and undo has nothing of it to take back.
+    assert_eq!(app(&window).model.conditions, start);
+}
+
+#[test]
+fn arrows_and_the_pointer_step_through_the_flight() {
+    let mut window = sample(1280.0, 800.0);
+    window.key_press(egui::Key::ArrowRight);
+    window.step();
+    window.step();
+    assert_eq!(app(&window).model.circuits.at_s, 1.0);
+    let place = window.get_by_label_contains("Height above the landing place").rect().center();
+    window.hover_at(place);
+    window.step();
+    window.drag_at(place);
+    window.step();
+    window.drop_at(place);
+    window.step();
+    window.step();
+    let circuits = &app(&window).model.circuits;
+    let share = circuits.at_s / circuits.duration_s();
+    assert!((0.35..0.65).contains(&share), "{share}");
+    let before = circuits.at_s;
+    window.key_press(egui::Key::ArrowLeft);
+    window.step();
+    window.step();
+    assert!((app(&window).model.circuits.at_s - (before - 1.0)).abs() < 1e-9);
+}
+
+#[test]
+fn two_fields_are_compared_side_by_side() {
+    let mut window = sample(1280.0, 800.0);
+    let second = app(&window).model.assessment.as_ref().unwrap().ranked[1].index;
+    do_circuit(&mut window, CircuitCommand::InCard(true));
+    do_circuit(&mut window, CircuitCommand::Beside(Some(second)));
+    until(&mut window, "both are flown", |a| flown(a) && a.model.circuits.other().is_some());
+    let model = &app(&window).model;
+    assert_eq!(model.circuits.other().unwrap().answer.field, second);
+    let name = model.area.as_ref().unwrap().fields[second].label().to_owned();
+    window.get_by_label("Side by side");
+    window.get_by_label(&format!("{name} (broken line)"));
+    // The field compared with becomes the chosen one: nothing is compared with itself.
+    push(&mut window, Command::Select(Some(second)));
+    until(&mut window, "the other is flown", |a| flown(a) && a.model.circuits.other().is_none());
+}
+
+#[test]
+fn a_hopeless_state_says_why_and_what_to_do() {
+    let mut window = sample(1280.0, 800.0);
+    push(&mut window, Command::SetHeight(HeightInput::AboveGround(60.0)));
+    until(&mut window, "the answer is up to date", flown);
+    let why = app(&window).model.circuits.refusal().unwrap().to_owned();
+    window.get_by_label(&why);
+    assert!(why.contains("more height") && why.contains("within 30°"), "{why}");
+    assert!(window.query_by_label("Play").is_none());
+    push(&mut window, Command::Undo);
+    until(&mut window, "the circuit is back", |a| flown(a) && a.model.circuits.chosen().is_some());
+}
+
+#[test]
+fn the_circuit_follows_the_aircraft() {
+    let mut window = sample(1280.0, 800.0);
+    let from = app(&window).model.conditions.position;
+    let start = |a: &App| a.model.circuits.chosen().unwrap().circuit.track[0].motion.position;
+    assert!(start(app(&window)).distance(from) < 1e-6);
+    let there = from + Xy::new(120.0, -80.0);
+    push(&mut window, Command::MoveAircraft(there));
+    until(&mut window, "the new circuit is flown", |a| flown(a) && a.model.circuits.chosen().is_some());
+    assert!(start(app(&window)).distance(there) < 1e-6);
+}
