@@ -69,8 +69,8 @@ fn join_hand_field_and_strip_are_as_asked_for() {
     for hand in ["left", "right"] {
         assert_eq!(json(&["--hand", hand, "--join", "downwind"])["hand"], hand);
     }
-    let told = json(&["--field", "Coopers Pasture", "--join", "base"]);
-    assert_eq!((&told["field"]["name"], &told["join"]), (&"Coopers Pasture".into(), &"base".into()));
+    let told = json(&["--field", "Coopers Pasture", "--join", "crosswind"]);
+    assert_eq!((&told["field"]["name"], &told["join"]), (&"Coopers Pasture".into(), &"crosswind".into()));
     let ahead = json(&["--strip", "240"])["strip"]["heading_deg"].as_f64().unwrap();
     let back = json(&["--strip", "60"])["strip"]["heading_deg"].as_f64().unwrap();
     assert!((ahead - 240.0).abs() < 15.0 && (back - 60.0).abs() < 15.0, "{ahead} {back}");

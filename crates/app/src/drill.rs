@@ -166,7 +166,18 @@ impl Rehearsal {
         })
     }
 
+    /// The landing that the ranking chose; of a field that is out, its best way in, which the height alone may keep out.
     fn best_of(&self, assessment: &Assessment, ranked: &RankedField) -> Option<Offer> {
+        if let (Some(strip), true) = (&ranked.strip, ranked.verdict != Verdict::Out) {
+            let field = self.area.fields.get(ranked.index)?;
+            return Some(Offer {
+                field_id: field.id.clone(),
+                name: field.label().to_owned(),
+                verdict: ranked.verdict,
+                score: ranked.score,
+                landing: Landing::on(strip)?,
+            });
+        }
         self.way_offered(ranked, self.ways(assessment, ranked.index)?.first()?)
     }
 

@@ -221,7 +221,7 @@ mod tests {
     #[test]
     fn a_height_in_hand_is_rounded_down_and_the_ground_is_nought() {
         let units = UnitPrefs::default();
-        assert_eq!(height_above(-0.01, units), "0 ft");
-        assert_eq!(height_above(59.9, units), "190 ft");
+        assert_eq!(height_above(-0.01, units), "0\u{a0}ft");
+        assert_eq!(height_above(59.9, units), "190\u{a0}ft");
     }
 }

@@ -84,7 +84,6 @@ fn the_search_finds_what_a_fine_grid_of_circuits_finds() {
     let both: Vec<_> = cases.iter().filter_map(|c| Some((c.0?, c.1.ok()?, c.2))).collect();
     let worst = both.iter().map(|(brute, found, height)| (brute - found) / height).fold(0.0, f64::max);
     let beyond = both.iter().filter(|(brute, found, height)| brute - found > 0.02 * height).count();
-    println!("{feasible} feasible, {} found, worst {worst:.4}, {beyond} beyond 2 %", both.len());
     assert!(feasible > 400, "{feasible}");
     assert!(both.len() * 100 >= feasible * 99, "{} of {feasible}", both.len());
     assert!(beyond * 100 <= both.len(), "{beyond} of {} beyond 2 %, worst {worst}", both.len());
