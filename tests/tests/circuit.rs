@@ -1,25 +1,9 @@
 //! Circuits at the command line, flown as a pilot or a script would ask for them.
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
+use checks::program::program;
 use serde_json::Value;
-use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
-use std::sync::OnceLock;
-
-/// The program, built once in the profile of this test.
-fn program() -> &'static Path {
-    static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
-    PROGRAM.get_or_init(|| {
-        let folder = std::env::current_exe().unwrap().parent().unwrap().join("..").canonicalize().unwrap();
-        let mut build = Command::new(std::env::var("CARGO").unwrap_or_else(|_| "cargo".into()));
-        build.args(["build", "--quiet", "--offline", "--package", "sparefield", "--bin", "sparefield"]);
-        if folder.ends_with("release") {
-            build.arg("--release");
-        }
-        assert!(build.current_dir(env!("CARGO_MANIFEST_DIR")).status().unwrap().success());
-        folder.join("sparefield")
-    })
-}
 
 const STATE: [&str; 8] = ["circuit", "--height", "1500ft", "--heading", "240", "--wind", "240/12", "--date=2026-11-25"];
 

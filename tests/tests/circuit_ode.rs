@@ -100,7 +100,7 @@ fn pieces(case: (f64, f64, f64, f64, f64, f64)) -> Value {
 }
 
 #[test]
-#[ignore = "writes what the reference script integrates"]
+#[ignore = "writes the committed pieces.json anew; checks nothing"]
 fn write_the_pieces() {
     if std::env::var_os("SPAREFIELD_WRITE_REFERENCE").is_none() {
         return;

@@ -5,6 +5,7 @@
     reason = "a failed unwrap is a failed test; this checks with other formulas"
 )]
 
+use checks::program::program;
 use serde_json::Value;
 use sparefield_data::NoProgress;
 use sparefield_data::area::{Area, Change, Edit, Swap};
@@ -12,27 +13,9 @@ use sparefield_data::area_file::{self, AreaFile, AreaParts, TerrainSource};
 use sparefield_data::frame::Frame;
 use sparefield_data::terrain::{self, TerrainRequest};
 use sparefield_geometry::fields::model::{BoundaryEdge, Day, EdgeKind, Field};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, Output};
-use std::sync::{Arc, OnceLock};
-
-/// The program, built once in the profile of this test.
-fn program() -> &'static Path {
-    static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
-    PROGRAM.get_or_init(|| {
-        let folder = std::env::current_exe().expect("this test is a file").parent().expect("deps").join("..");
-        let mut build = Command::new(std::env::var("CARGO").unwrap_or_else(|_| "cargo".into()));
-        build.args(["build", "--quiet", "--offline", "--package", "sparefield", "--bin", "sparefield"]);
-        if folder.canonicalize().expect("a folder").ends_with("release") {
-            build.arg("--release");
-        }
-        let built = build.current_dir(env!("CARGO_MANIFEST_DIR")).status().expect("cargo runs");
-        assert!(built.success());
-        let program = folder.join("sparefield");
-        assert!(program.is_file(), "{}", program.display());
-        program
-    })
-}
+use std::sync::Arc;
 
 fn run_in(folder: &Path, arguments: &[&str]) -> Output {
     Command::new(program()).args(arguments).current_dir(folder).output().expect("the program runs")

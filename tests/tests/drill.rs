@@ -1,6 +1,7 @@
 //! Drills at the command line, run as a pilot or a script would.
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
+use checks::program::program;
 use serde_json::Value;
 use sparefield::drill::Rehearsal;
 use sparefield_data::NoProgress;
@@ -11,24 +12,7 @@ use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::fields::verdict::Verdict;
 use sparefield_geometry::position::Bearing;
 use std::io::Write as _;
-use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
-use std::sync::OnceLock;
-
-/// The program, built once in the profile of this test.
-fn program() -> &'static Path {
-    static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
-    PROGRAM.get_or_init(|| {
-        let folder = std::env::current_exe().unwrap().parent().unwrap().join("..").canonicalize().unwrap();
-        let mut build = Command::new(std::env::var("CARGO").unwrap_or_else(|_| "cargo".into()));
-        build.args(["build", "--quiet", "--offline", "--package", "sparefield", "--bin", "sparefield"]);
-        if folder.ends_with("release") {
-            build.arg("--release");
-        }
-        assert!(build.current_dir(env!("CARGO_MANIFEST_DIR")).status().unwrap().success());
-        folder.join("sparefield")
-    })
-}
 
 fn run(arguments: &[&str]) -> Output {
     Command::new(program()).args(arguments).stdin(Stdio::null()).output().unwrap()

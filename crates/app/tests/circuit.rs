@@ -2,43 +2,17 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-use egui_kittest::Harness;
+mod common;
+
+use common::{Window, app, push, started};
 use egui_kittest::kittest::Queryable;
-use sparefield::app::{App, StartWith};
+use sparefield::app::App;
 use sparefield::assess::HeightInput;
 use sparefield::circuits::words;
 use sparefield::command::Command;
 use sparefield::model::CircuitCommand;
 use sparefield_geometry::fields::circuit_height::Hand;
-use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
-use std::time::{Duration, Instant};
-
-/// 25 November 2026.
-const TODAY: Day = Day { days_since_epoch: 20_782 };
-
-/// How long a job may take before a test gives up on it: a guard against hanging, not a measure of speed.
-const PATIENCE: Duration = Duration::from_mins(2);
-
-type Window = Harness<'static, Option<App>>;
-
-fn app(window: &Window) -> &App {
-    window.state().as_ref().unwrap()
-}
-
-fn until(window: &mut Window, what: &str, holds: impl Fn(&App) -> bool) {
-    let start = Instant::now();
-    loop {
-        window.step();
-        if holds(app(window)) {
-            window.step();
-            window.step();
-            return;
-        }
-        assert!(start.elapsed() < PATIENCE, "waited in vain until {what}");
-        std::thread::sleep(Duration::from_millis(5));
-    }
-}
 
 /// Frames until a press has been taken and everything stands where it will stay.
 fn rest(window: &mut Window) {
@@ -47,13 +21,13 @@ fn rest(window: &mut Window) {
     }
 }
 
-fn push(window: &mut Window, command: Command) {
-    window.state_mut().as_mut().unwrap().push(command);
-    window.step();
-}
-
 fn do_circuit(window: &mut Window, command: CircuitCommand) {
     push(window, Command::Circuit(command));
+}
+
+/// Runs frames until something holds of the program.
+fn until(window: &mut Window, what: &str, holds: impl Fn(&App) -> bool) {
+    common::until(window, what, |w| holds(app(w)));
 }
 
 /// Whether the circuits shown answer the present question, the last change of mind included.
@@ -65,15 +39,7 @@ fn flown(app: &App) -> bool {
 
 /// A window with the sample area assessed and its best field chosen.
 fn sample(width: f32, height: f32) -> Window {
-    let start = StartWith { files: Vec::new(), today: TODAY, keep_settings: false };
-    let mut window = Harness::builder().with_size([width, height]).build_ui_state(
-        move |ui, state: &mut Option<App>| {
-            let app = state.get_or_insert_with(|| App::new(ui.ctx(), start.clone()).unwrap());
-            app.logic(ui.ctx());
-            app.draw(ui);
-        },
-        None,
-    );
+    let mut window = started(width, height, Vec::new());
     until(&mut window, "the sample area is assessed", |a| a.model.assessment.is_some() && !a.model.assessing);
     push(&mut window, Command::ShowFirstSteps(false));
     let first = app(&window).model.assessment.as_ref().unwrap().ranked[0].index;
@@ -120,7 +86,7 @@ fn choosing_a_hand_and_a_join_changes_the_circuit() {
             flown(a) && a.model.circuits.wanted.hand == Some(hand) && a.model.circuits.chosen().is_some()
         });
         let circuit = &app(&window).model.circuits.chosen().unwrap().circuit;
-        assert_eq!(circuit.hand, hand);
+        assert_eq!(circuit.plan.hand, hand);
         assert!(sentence(&window).contains(spoken), "{}", sentence(&window));
     }
     window.get_by_label("Either hand").click();

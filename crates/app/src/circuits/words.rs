@@ -31,9 +31,9 @@ pub fn clock(seconds: f64) -> String {
 #[must_use]
 pub fn sentence(flight: &Flight, units: UnitPrefs) -> String {
     let circuit = &flight.circuit;
-    let how = match circuit.join {
+    let how = match circuit.plan.join {
         Join::StraightIn => "Straight in".to_owned(),
-        join => format!("{} join, {} hand", capital(join.words()), hand(circuit.hand)),
+        join => format!("{} join, {} hand", capital(join.words()), hand(circuit.plan.hand)),
     };
     let orbits = match circuit.plan.orbits {
         0 => String::new(),
@@ -41,7 +41,7 @@ pub fn sentence(flight: &Flight, units: UnitPrefs) -> String {
         n => format!(", {n} whole turns first to lose height"),
     };
     let s_turns = if circuit.plan.has_s_turns() { ", S-turns on the approach to lose height" } else { "" };
-    let base = match circuit.join {
+    let base = match circuit.plan.join {
         Join::StraightIn => String::new(),
         _ => format!(", base leg {}", base_leg(flight, units)),
     };

@@ -148,8 +148,8 @@ fn document(
             return Ok(out);
         }
     };
-    out["join"] = json!(circuit.join);
-    out["hand"] = json!(circuit.hand);
+    out["join"] = json!(circuit.plan.join);
+    out["hand"] = json!(circuit.plan.hand);
     out["orbits"] = json!(circuit.plan.orbits);
     out["s_turns"] = json!(circuit.plan.has_s_turns());
     out["base_leg_distance_m"] = json!(circuit.base_leg_distance_m);
@@ -258,17 +258,17 @@ fn flown(circuit: &Circuit, units: UnitPrefs) -> String {
         n => format!(", {n} orbits"),
     };
     let s_turns = if circuit.plan.has_s_turns() { ", S-turns" } else { "" };
-    let hand = match circuit.hand {
+    let hand = match circuit.plan.hand {
         Hand::Left => "left hand",
         Hand::Right => "right hand",
     };
-    let hand = if circuit.join == Join::StraightIn && !circuit.plan.has_s_turns() && circuit.plan.orbits == 0 {
+    let hand = if circuit.plan.join == Join::StraightIn && !circuit.plan.has_s_turns() && circuit.plan.orbits == 0 {
         String::new()
     } else {
         format!(", {hand}")
     };
-    let _ = writeln!(out, "Join: {}{hand}{orbits}{s_turns}", circuit.join.words());
-    if circuit.join != Join::StraightIn {
+    let _ = writeln!(out, "Join: {}{hand}{orbits}{s_turns}", circuit.plan.join.words());
+    if circuit.plan.join != Join::StraightIn {
         let why = if circuit.base_leg_is_pilots { "" } else { ", for wings level at the final height" };
         let _ =
             writeln!(out, "Base leg {} from the landing end{why}", units.format_length(circuit.base_leg_distance_m));

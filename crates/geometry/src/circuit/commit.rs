@@ -2,10 +2,13 @@
 //!
 //! A change is only open from where the other landing could be made by a whole circuit of its own; below the last such
 //! place the first choice is kept. Transport Canada TP 12475, exercise 22: a change of field is acceptable only from
-//! where it can still be made.
+//! where it can still be made. Whatever could be made from there, nothing is changed once the turn to final has begun:
+//! a gliding club's notes on field landings have the turn to base as the last chance, and accidents are told of later
+//! changes (AAIB Bulletin, November 2017).
 
 use super::flight::Start;
 use super::motion::Motion;
+use super::plan::Leg;
 use super::record::{Circuit, TrackPoint};
 use super::search::{CircuitTask, Least};
 
@@ -25,8 +28,8 @@ pub struct Commit {
     pub least: Least,
 }
 
-/// The last place on a flown circuit from which one of `others` can still be made, or `None` where the first choice is
-/// the only one from the beginning.
+/// The last place on a flown circuit before the turn to final from which one of `others` can still be made, or `None`
+/// where the first choice is the only one from the beginning.
 ///
 /// Looks every three seconds, from the end backwards; `keep_m` is the height that must be left over for the other to
 /// count. `stopped` ends the search early with what was found so far.
@@ -59,11 +62,11 @@ pub fn last_change(
     None
 }
 
-/// Points of a track about [`LOOK_S`] apart, after the reaction.
+/// Points of a track about [`LOOK_S`] apart, after the reaction and before the turn to final.
 fn looks(track: &[TrackPoint]) -> Vec<TrackPoint> {
     let mut next_s = 0.0;
     let mut out = Vec::new();
-    for point in track.iter().filter(|p| p.leg != super::plan::Leg::Reaction) {
+    for point in track.iter().filter(|p| !matches!(p.leg, Leg::Reaction | Leg::Final)) {
         if point.motion.time_s >= next_s {
             out.push(*point);
             next_s = point.motion.time_s + LOOK_S;

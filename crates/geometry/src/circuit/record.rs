@@ -2,9 +2,8 @@
 
 use super::flight::{Grain, Part, Start, Watch, fly};
 use super::motion::Motion;
-use super::plan::{FIFTY_FT_M, Join, Leg, Plan};
+use super::plan::{FIFTY_FT_M, Leg, Plan};
 use super::search::CircuitTask;
-use crate::fields::circuit_height::Hand;
 use crate::position::{Bearing, Xy};
 use serde::Serialize;
 
@@ -97,10 +96,6 @@ pub struct KeyPosition {
 pub struct Circuit {
     /// What the pilot decides.
     pub plan: Plan,
-    /// How it begins.
-    pub join: Join,
-    /// Which way it turns.
-    pub hand: Hand,
     /// Landing direction.
     pub heading: Bearing,
     /// Distance of the base leg's line from the landing end, metres.
@@ -200,8 +195,6 @@ pub(super) fn describe(task: &CircuitTask<'_>, plan: &Plan, start: &Start, spare
     let stop_along = stop_along.max(touch_along);
     Some(Circuit {
         plan: *plan,
-        join: plan.join,
-        hand: plan.hand,
         heading: landing.heading,
         base_leg_distance_m: plan.base_distance_m - landing.aim_from_start_m,
         base_leg_is_pilots: task.limits.base_is_pilots,

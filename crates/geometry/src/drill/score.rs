@@ -81,7 +81,7 @@ impl Trial<'_> {
             _ => (None, None),
         };
         let circuit = flown.circuit();
-        let is_straight_in = circuit.is_some_and(|c| c.join == crate::circuit::Join::StraightIn);
+        let is_straight_in = circuit.is_some_and(|c| c.plan.join == crate::circuit::Join::StraightIn);
         DrillResult {
             id: occasion.id.to_owned(),
             pilot: occasion.pilot.to_owned(),
@@ -110,8 +110,8 @@ impl Trial<'_> {
             outcome: outcome(flown),
             changes: self.changes(choices, flown),
             commit_height_m: last.and_then(|(choice, _)| self.commit_height(choice, flown, offered.at_choice)),
-            join: circuit.map(|c| c.join),
-            hand: circuit.map(|c| c.hand),
+            join: circuit.map(|c| c.plan.join),
+            hand: circuit.map(|c| c.plan.hand),
             base_leg_distance_m: circuit.filter(|_| !is_straight_in).map(|c| c.base_leg_distance_m),
             base_leg_constant_m: self.aircraft.base_leg_distance_m,
             short_margin_m: circuit.map(|c| c.short_margin_m),

@@ -497,5 +497,5 @@ fn joins_that_may_not_be_used_are_not_flown() {
     let trial = Trial { joins: Join::ALL.map(|j| j == Join::Overhead), ..scene.trial(600.0) };
     let a = offer("a", 0.8, (600.0, 600.0), 90.0);
     let flown = trial.fly(&[choose(4.0, &a)]);
-    assert_eq!(flown.circuit().map(|c| c.join), Some(Join::Overhead));
+    assert_eq!(flown.circuit().map(|c| c.plan.join), Some(Join::Overhead));
 }

@@ -180,9 +180,9 @@ fn margins(ui: &mut Ui, model: &Model, flight: &Flight, theme: &Theme) {
 
 fn how(flight: &Flight) -> String {
     let circuit = &flight.circuit;
-    match circuit.join {
-        Join::StraightIn => circuit.join.words().to_owned(),
-        join => format!("{}, {} hand", join.words(), words::hand(circuit.hand)),
+    match circuit.plan.join {
+        Join::StraightIn => circuit.plan.join.words().to_owned(),
+        join => format!("{}, {} hand", join.words(), words::hand(circuit.plan.hand)),
     }
 }
 

@@ -120,11 +120,32 @@ fn what_is_not_a_number_is_refused() {
 }
 
 #[test]
+fn nothing_is_changed_once_the_turn_to_final_has_begun() {
+    let scene = Scene::level(wind(0.0, 4.0, WindProfile::OPEN_GRASS));
+    let beside = Landing { aim: Xy::new(70.0, 60.0), ..landing(0.0) };
+    let far = Landing { aim: Xy::new(4_000.0, 4_000.0), ..landing(0.0) };
+    for state in [at(400.0, 200.0, 450.0, 200.0), at(-700.0, -200.0, 420.0, 60.0)] {
+        let (own, other, out) = (
+            scene.task(landing(0.0), 450.0).unwrap(),
+            scene.task(beside, 450.0).unwrap(),
+            scene.task(far, 450.0).unwrap(),
+        );
+        let circuit = own.circuit(&own.start(&state, 4.0)).unwrap();
+        // The field beside could still be made on final: the last change lies before it all the same.
+        let commit = last_change(&circuit, &own, &[out.clone(), other], 0.0, &|| false).unwrap();
+        let turn = circuit.keys.iter().find(|k| k.name == KeyName::TurnToFinal).unwrap();
+        assert_eq!(commit.other, 1);
+        assert!(commit.at.time_s <= turn.time_s + 1e-6 && commit.height_m >= turn.height_m, "{commit:?} {turn:?}");
+        assert_eq!(last_change(&circuit, &own, &[out], 0.0, &|| false), None);
+    }
+}
+
+#[test]
 fn from_50_ft_there_is_only_ahead() {
     let scene = Scene::level(wind(0.0, 3.0, WindProfile::OPEN_GRASS));
     // Lined up and low: straight in, within the 30° that need no wings level by a height.
     let ahead = scene.circuit(landing(0.0), &at(0.0, -220.0, 60.0, 0.0));
-    assert_eq!(ahead.map(|c| c.join), Ok(Join::StraightIn));
+    assert_eq!(ahead.map(|c| c.plan.join), Ok(Join::StraightIn));
     // Abeam at 50 ft: nothing.
     assert!(matches!(scene.circuit(landing(0.0), &at(-300.0, 0.0, 15.24, 180.0)), Err(NoCircuit::TooLow { .. })));
 }

@@ -1,7 +1,9 @@
 //! Patterns and figures of handbooks, flown.
 
+use super::super::record::describe;
 use super::*;
 use crate::aircraft::GlideCurve;
+use crate::fields::circuit_height::Hand;
 
 const FT: f64 = 0.304_8;
 
@@ -59,6 +61,14 @@ fn the_360_degree_power_off_approach_lands_on_the_spot() {
     }
 }
 
+/// A straight-in approach that begins with one whole turn to the left.
+fn one_orbit(task: &CircuitTask<'_>, start: &Start) -> Circuit {
+    let corner = Corner { at: Xy::new(0.0, -1_000.0), leg: Some(Leg::Joining) };
+    let mut plan = Plan::new(Join::StraightIn, Hand::Left, 1_000.0, 0.0, &[corner]);
+    plan.orbits = 1;
+    describe(task, &plan, start, 0.0).unwrap()
+}
+
 /// Welch, Welch & Irving, *The Complete Soaring Pilot's Handbook*: circling at 46 mph, 26 : 1; height lost in a full
 /// turn at 30°, 45° and 60° is 79, 68 and 79 ft, times 25, 16 and 11 s. Flown through one orbit without its rolls, which
 /// the table leaves out, by rolling almost at once.
@@ -81,15 +91,7 @@ fn orbits_lose_what_the_circling_table_says() {
         let low = Landing { aim_amsl_m: -300.0, ..landing(0.0) };
         let task = scene.task(low, 10.0).unwrap();
         let start = task.start(&at(0.0, -3_000.0, 10.0, 0.0), 0.0);
-        let mut plan = super::super::plan::Plan::new(
-            Join::StraightIn,
-            crate::fields::circuit_height::Hand::Left,
-            1_000.0,
-            0.0,
-            &[Corner { at: Xy::new(0.0, -1_000.0), leg: Some(Leg::Joining) }],
-        );
-        plan.orbits = 1;
-        let told = super::super::record::describe(&task, &plan, &start, 0.0).unwrap();
+        let told = one_orbit(&task, &start);
         let orbit = told.legs.iter().find(|l| l.leg == Leg::Orbit).unwrap();
         assert!((orbit.lost_m / FT - lost_ft).abs() < 1.0, "{bank_deg}°: {} ft", orbit.lost_m / FT);
         assert!((orbit.duration_s - time_s).abs() < 0.6, "{bank_deg}°: {} s", orbit.duration_s);
@@ -103,15 +105,7 @@ fn an_orbit_drifts_with_the_wind() {
         let scene = Scene::level(wind(270.0, speed_ms, WindProfile::Uniform));
         let task = scene.task(landing(0.0), 900.0).unwrap();
         let start = task.start(&at(0.0, -3_000.0, 900.0, 0.0), 0.0);
-        let mut plan = super::super::plan::Plan::new(
-            Join::StraightIn,
-            crate::fields::circuit_height::Hand::Left,
-            1_000.0,
-            0.0,
-            &[Corner { at: Xy::new(0.0, -1_000.0), leg: Some(Leg::Joining) }],
-        );
-        plan.orbits = 1;
-        let told = super::super::record::describe(&task, &plan, &start, 0.0).unwrap();
+        let told = one_orbit(&task, &start);
         let index = told.legs.iter().position(|l| l.leg == Leg::Orbit).unwrap();
         let (orbit, next) = (told.legs[index], told.legs[index + 1]);
         assert!((orbit.turned_rad.unwrap().abs() - crate::math::TAU).abs() < 2e-3);
