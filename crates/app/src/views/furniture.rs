@@ -158,7 +158,7 @@ pub fn first_steps(ctx: &egui::Context, map: egui::Rect, theme: &Theme, commands
                 for step in [
                     "1.  Drag the aircraft: lit land is in reach with a circuit in hand, the rest falls into dusk.",
                     "2.  Drag the wind's direction in the column: watch the order of the fields change.",
-                    "3.  Click a field: read why it stands where it stands, and open any number to its working.",
+                    "3.  Click a field: see the circuit into it flown, read why it stands where it stands, and open any number to its working.",
                 ] {
                     ui.add(egui::Label::new(step).wrap());
                 }

@@ -217,7 +217,7 @@ fn readout(model: &Model, p: Xy) -> Readout {
                     Some((arrival, spare)) => {
                         parts.push(format!("arrive {} above it", units.format_height_at_least(arrival)));
                         parts.push(if spare < 0.0 {
-                            format!("{} too low for a circuit", units.format_height(-spare))
+                            format!("{} too low to join overhead", units.format_height(-spare))
                         } else {
                             format!("{} spare over a circuit", units.format_height(spare))
                         });
