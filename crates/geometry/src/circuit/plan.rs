@@ -245,22 +245,6 @@ impl Plan {
     pub fn has_s_turns(&self) -> bool {
         self.corners().iter().any(|c| c.leg == Some(Leg::STurns))
     }
-    /// The same plan with its base leg and everything before it moved along the approach, metres away from the field
-    /// positive: what a pilot does who finds himself high or low.
-    #[must_use]
-    pub fn with_base_moved(&self, landing: &Landing, by_m: f64) -> Self {
-        let mut moved = *self;
-        let back = -landing.along();
-        moved.base_distance_m += by_m;
-        let last = self.count.saturating_sub(1);
-        for (i, corner) in moved.corners[..self.count].iter_mut().enumerate() {
-            let on_base_line = i + 1 >= self.count || corner.leg == Some(Leg::Downwind);
-            if on_base_line || (i == last.saturating_sub(1) && self.corners[last].leg == Some(Leg::Base)) {
-                corner.at = corner.at + back * by_m;
-            }
-        }
-        moved
-    }
 }
 
 /// The signed turn between two headings, turning the way asked; radians, right positive.

@@ -248,12 +248,13 @@ impl<'a> CircuitTask<'a> {
             }
         }
         // Nothing uses all the height up: of what stops within the strip, that which leaves least over.
-        let mut over = self.grid(start, true)?;
-        over.push(Candidate { spare_m: least.spare_m, plan: least.plan, ..over[0] });
-        over.retain(|c| c.spare_m >= 0.0);
+        let grid = self.grid(start, true)?;
+        let mut over: Vec<Least> = grid.iter().map(|c| Least { plan: c.plan, spare_m: c.spare_m }).collect();
+        over.push(least);
+        over.retain(|way| way.spare_m >= 0.0);
         over.sort_by(|a, b| a.spare_m.total_cmp(&b.spare_m));
-        for candidate in over.iter().take(MOST_JUDGED) {
-            let told = describe(self, &candidate.plan, start, least.spare_m);
+        for way in over.iter().take(MOST_JUDGED) {
+            let told = describe(self, &way.plan, start, least.spare_m);
             if let Some(circuit) = told.filter(|c| c.aim_error_m >= -0.5 && c.long_margin_m >= 0.0) {
                 return Ok(circuit);
             }
