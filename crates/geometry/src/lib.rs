@@ -24,3 +24,4 @@ pub mod round;
 pub mod slope;
 pub mod suggest;
 pub mod terrain_layers;
+pub mod track;
