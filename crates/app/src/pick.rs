@@ -3,6 +3,8 @@
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
+use crate::model::Source;
+
 /// What files are asked for.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum PickFor {
@@ -10,6 +12,8 @@ pub enum PickFor {
     Photographs(Vec<String>),
     /// Where a check round is written.
     Round,
+    /// What fields are suggested from.
+    Source(Source),
 }
 
 /// A dialogue that is open.
@@ -30,18 +34,21 @@ impl Picking {
         if let Some(folder) = from {
             dialog = dialog.set_directory(folder);
         }
-        let photographs = match &what {
-            PickFor::Photographs(_) => true,
-            PickFor::Round => false,
-        };
+        let asked = what.clone();
         std::thread::Builder::new().name("choose files".into()).spawn(move || {
-            let files: Vec<PathBuf> = if photographs {
-                let dialog = dialog.set_title("Photographs of a field").add_filter("Photographs", &IMAGE_ENDINGS);
-                let files = pollster::block_on(dialog.pick_files()).unwrap_or_default();
-                files.iter().map(|f| f.path().to_owned()).collect()
-            } else {
-                let dialog = dialog.set_title("Save the check round").set_file_name("check-round.html");
-                pollster::block_on(dialog.save_file()).iter().map(|f| f.path().to_owned()).collect()
+            let one = |file: Option<rfd::FileHandle>| file.iter().map(|f| f.path().to_owned()).collect();
+            let files: Vec<PathBuf> = match asked {
+                PickFor::Photographs(_) => {
+                    let dialog = dialog.set_title("Photographs of a field").add_filter("Photographs", &IMAGE_ENDINGS);
+                    let files = pollster::block_on(dialog.pick_files()).unwrap_or_default();
+                    files.iter().map(|f| f.path().to_owned()).collect()
+                }
+                PickFor::Round => {
+                    let dialog = dialog.set_title("Save the check round").set_file_name("check-round.html");
+                    one(pollster::block_on(dialog.save_file()))
+                }
+                // Files are known by their contents; a filter by their endings would hide some.
+                PickFor::Source(source) => one(pollster::block_on(dialog.set_title(source.words()).pick_file())),
             };
             // Nobody waits any more when the window is closed.
             drop(send.send(files));

@@ -4,6 +4,7 @@ use super::App;
 use crate::edits::proposals;
 use crate::jobs::{MeasureJob, MeasureOutcome, SuggestJob, SuggestOutcome};
 use crate::model::{AnnotateCommand, NoticeLevel, Sources, SuggestCommand};
+use crate::pick::PickFor;
 use crate::suggest::SuggestRequest;
 use crate::views::map::View;
 use sparefield_geometry::fields::needed::SafetyFactor;
@@ -40,6 +41,7 @@ impl App {
                     Err(e) => self.model.notify(NoticeLevel::Problem, format!("The system refused a thread: {e}")),
                 }
             }
+            SuggestCommand::ChooseFile(source) => self.pick(ctx, PickFor::Source(*source)),
             SuggestCommand::Stop => {
                 if let Some((_, job)) = &self.searching.search {
                     job.stop();

@@ -27,6 +27,9 @@ impl App {
             (PickFor::Round, [path, ..]) => {
                 self.commands.push(Command::Survey(SurveyCommand::SaveRound(path.clone())));
             }
+            (PickFor::Source(source), [path, ..]) => {
+                *self.model.suggesting.sources.of(*source) = path.to_string_lossy().into_owned();
+            }
         }
         self.picking = None;
     }
@@ -52,7 +55,7 @@ impl App {
         }
     }
 
-    fn pick(&mut self, ctx: &egui::Context, what: PickFor) {
+    pub(super) fn pick(&mut self, ctx: &egui::Context, what: PickFor) {
         if self.picking.is_some() {
             return;
         }

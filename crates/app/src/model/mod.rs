@@ -22,7 +22,7 @@ pub use history::{History, Step};
 pub use keeping::Keeping;
 pub use merging::{Line, MergeCommand, MergeFiles, Merging};
 pub use sheet::{MAX_SHEET_WIND_MS, SheetCommand, SheetState};
-pub use suggesting::{Sources, SuggestCommand, Suggesting};
+pub use suggesting::{Source, Sources, SuggestCommand, Suggesting};
 pub use survey::{Survey, SurveyCommand};
 
 use crate::assess::{Assessment, Ring};

@@ -93,7 +93,11 @@ fn compare_button(
         ui.set_width(300.0);
         let label = ui.label("Name or number of the other field");
         let edit = TextEdit::singleline(&mut view.filter).desired_width(f32::INFINITY);
-        ui.add(edit.background_color(theme.colours.panel_sunken)).labelled_by(label.id);
+        let edit = ui.add(edit.background_color(theme.colours.panel_sunken)).labelled_by(label.id);
+        if ui.memory(|memory| memory.focused().is_none()) {
+            // Opened to type a name.
+            edit.request_focus();
+        }
         let found = offered(model, &view.filter);
         if found.is_empty() {
             ui.label("No field is called that.");
