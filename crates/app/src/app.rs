@@ -7,8 +7,6 @@ mod sheet;
 mod suggest;
 mod survey;
 
-pub(crate) use sheet::write as write_page;
-
 use crate::command::Command;
 use crate::copy_dialog::CopyDialog;
 use crate::export_dialog::ExportDialog;

@@ -16,6 +16,7 @@ pub mod keep;
 pub mod model;
 pub mod open_dialog;
 pub mod pick;
+pub mod print;
 pub mod settings;
 pub mod sheet;
 pub mod studies;

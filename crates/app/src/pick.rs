@@ -44,7 +44,7 @@ impl Picking {
                     files.iter().map(|f| f.path().to_owned()).collect()
                 }
                 PickFor::Round => {
-                    let dialog = dialog.set_title("Save the check round").set_file_name("check-round.html");
+                    let dialog = dialog.set_title("Save the check round").set_file_name("check-round.pdf");
                     one(pollster::block_on(dialog.save_file()))
                 }
                 // Files are known by their contents; a filter by their endings would hide some.

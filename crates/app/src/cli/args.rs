@@ -3,6 +3,7 @@
 //! Values stay text here; [`super::inputs`] reads them, so that every mistake is answered with the same kind of
 //! sentence wherever it is typed.
 
+use super::page::PageArgs;
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -295,9 +296,9 @@ pub struct SheetArgs {
     /// Aircraft and wind.
     #[command(flatten)]
     pub conditions: ConditionArgs,
-    /// Write the page here: one HTML file with the drawings inside, to open in a browser or to print.
-    #[arg(long, value_name = "FILE.html")]
-    pub out: Option<PathBuf>,
+    /// The page.
+    #[command(flatten)]
+    pub page: PageArgs,
     /// Print one JSON document (SI units, unit in the key, degrees from true north).
     #[arg(long)]
     pub json: bool,
@@ -365,9 +366,9 @@ pub struct CheckRoundArgs {
     /// The day for which surveys are judged; today when left out.
     #[arg(long, value_name = "YYYY-MM-DD")]
     pub date: Option<String>,
-    /// Write the round here as one HTML page with an overview, for printing.
-    #[arg(long, value_name = "FILE.html")]
-    pub out: Option<PathBuf>,
+    /// The page.
+    #[command(flatten)]
+    pub page: PageArgs,
     /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
     #[arg(long)]
     pub json: bool,

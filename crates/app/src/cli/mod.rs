@@ -9,6 +9,7 @@ mod export;
 mod import;
 pub mod inputs;
 mod merge;
+pub mod page;
 mod progress;
 mod rank;
 mod reach;
