@@ -121,8 +121,8 @@ def read_gpx(path):
 
 
 def read_nmea(path):
-    """Moments with a fix, each once: GGA says which."""
-    fixes, heights = 0, []
+    """Moments with a fix, each once: GGA says which, unless RMC calls the same moment void."""
+    fixes, void = [], set()
     for line in open(path, encoding="ascii", errors="replace"):
         if "$" not in line:
             continue
@@ -130,11 +130,14 @@ def read_nmea(path):
             said = pynmea2.parse(line[line.index("$") :].strip())
         except (pynmea2.ParseError, ValueError):
             continue
-        if type(said).__name__ == "GGA" and said.gps_qual in (1, 2, 3, 4, 5) and said.lat:
-            fixes += 1
-            if said.altitude is not None:
-                heights.append(said.altitude)
-    return {"fixes": fixes, "heights": [min(heights), max(heights)] if heights else None}
+        kind = type(said).__name__
+        if kind == "GGA" and said.gps_qual in (1, 2, 3, 4, 5) and said.lat:
+            fixes.append((said.timestamp, said.altitude))
+        elif kind == "RMC" and said.status != "A":
+            void.add(said.timestamp)
+    fixes = [fix for fix in fixes if fix[0] not in void]
+    heights = [height for _, height in fixes if height is not None]
+    return {"fixes": len(fixes), "heights": [min(heights), max(heights)] if heights else None}
 
 
 def read_igc(path):

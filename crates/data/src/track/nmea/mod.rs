@@ -43,10 +43,8 @@ impl Gatherer {
             Sentence::Fix { time_s, .. } | Sentence::Minimum { time_s, .. } | Sentence::Clock { time_s, .. } => time_s,
             Sentence::Other => return None,
         };
-        let ready = match (&self.epoch, time) {
-            (Some(open), Some(time)) if open.time_s.is_some_and(|t| t != time) => self.epoch.take(),
-            _ => None,
-        };
+        // What has no time is no part of a moment that has one: before its first fix a receiver writes empty fields.
+        let ready = if self.epoch.is_some_and(|open| open.time_s != time) { self.epoch.take() } else { None };
         let epoch = self.epoch.get_or_insert(Epoch { valid: true, ..Epoch::default() });
         epoch.time_s = epoch.time_s.or(time);
         match sentence {
