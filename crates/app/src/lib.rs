@@ -5,6 +5,7 @@ pub mod app;
 pub mod assess;
 pub mod circuits;
 pub mod cli;
+pub mod climb_out;
 pub mod command;
 pub mod copy_dialog;
 pub mod drill;

@@ -30,6 +30,8 @@ pub enum Command {
     Reach(ReachArgs),
     /// Flies the circuit into one field: join, legs, heights at every key position, touchdown and stop.
     Circuit(CircuitArgs),
+    /// What is in reach when the engine stops after take-off, height by height.
+    ClimbOut(ClimbOutArgs),
     /// Writes one field on one page: usable length for every wind, strips, slope, approach, and what was assumed.
     Sheet(SheetArgs),
     /// Suggests fields nobody has drawn, from terrain, land cover and a surface model: places to look at, unverified.
@@ -277,6 +279,33 @@ pub struct CircuitArgs {
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
     /// Print one JSON document (SI units, unit in the key, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `climb-out`.
+#[derive(Debug, Args)]
+pub struct ClimbOutArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// The runway that is taken off from, by its name such as 24 or its direction such as 240; the one most into the
+    /// wind when left out.
+    #[arg(long, value_name = "NN|DEG")]
+    pub runway: Option<String>,
+    /// Height from one line to the next, from 50 ft to 1500 ft above the runway.
+    #[arg(long, value_name = "HEIGHT", default_value = "100ft")]
+    pub step: String,
+    /// Angle of climb in still air, as the aircraft's handbook gives it; 7 degrees when left out.
+    #[arg(long, value_name = "ANGLE")]
+    pub climb: Option<String>,
+    /// Aircraft and wind.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
+    /// The page.
+    #[command(flatten)]
+    pub page: PageArgs,
+    /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
     #[arg(long)]
     pub json: bool,
 }

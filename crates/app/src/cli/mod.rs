@@ -4,6 +4,7 @@ pub mod args;
 mod check;
 mod check_round;
 mod circuit;
+mod climb_out;
 mod drill;
 mod export;
 mod import;
@@ -66,6 +67,7 @@ fn run(cli: Cli) -> Result<(), CliError> {
         Some(Command::Rank(args)) => rank::run(&args),
         Some(Command::Reach(args)) => reach::run(&args),
         Some(Command::Circuit(args)) => circuit::run(&args),
+        Some(Command::ClimbOut(args)) => climb_out::run(&args),
         Some(Command::Sheet(args)) => sheet::run(&args),
         Some(Command::Suggest(args)) => suggest::run(&args),
         Some(Command::CheckRound(args)) => check_round::run(&args),
