@@ -26,7 +26,7 @@ pub fn page(answer: &Answer, units: UnitPrefs) -> Document {
     out.push(Block::first(words::headline(answer, units)));
     out.push(Block::Figure(
         plan(answer, units),
-        "Each field with the height above the runway from which it is in reach".into(),
+        "Each field with the height above the runway from which it stays in reach".into(),
     ));
     out.push(Block::Heading("Before every take-off".into()));
     let advice = ADVICE.iter().map(|a| vec![Run::plain(a.words), Run::soft(format!("({})", a.source))]);
@@ -81,7 +81,7 @@ fn plan(answer: &Answer, units: UnitPrefs) -> Picture {
     for step in &answer.flown.steps {
         let at = place(step.position);
         p.dot(at, 2.5, Ink::Ink);
-        let words = at + vec2(0.0, -10.0);
+        let words = at + vec2(0.0, -14.0);
         if free(words) {
             p.text(words, Align2::CENTER_CENTER, units.format_height(step.height_m), Ink::Soft);
         }

@@ -28,10 +28,10 @@ pub fn title(answer: &Answer) -> String {
 pub fn headline(answer: &Answer, units: UnitPrefs) -> String {
     let first = answer.reached_from().first().map(|(index, height_m)| {
         let name = answer.area.fields[answer.fields[*index].index].label();
-        format!("The first field in reach is {name}, from {} on.", units.format_height_at_most(*height_m))
+        format!("From {} on a field stays in reach, {name} first.", units.format_height_at_most(*height_m))
     });
     let fields = first.unwrap_or_else(|| {
-        "No field that would take the aircraft is in reach at any height looked at: land ahead.".to_owned()
+        "No field that would take the aircraft stays in reach at any height looked at: land ahead.".to_owned()
     });
     format!("{fields} {}", turn_back_sentence(answer, units))
 }
