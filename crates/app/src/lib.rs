@@ -16,6 +16,7 @@ pub mod jobs;
 pub mod keep;
 pub mod model;
 pub mod open_dialog;
+pub mod options_map;
 pub mod pick;
 pub mod print;
 pub mod settings;

@@ -30,6 +30,10 @@ pub enum Command {
     Reach(ReachArgs),
     /// Flies the circuit into one field: join, legs, heights at every key position, touchdown and stop.
     Circuit(CircuitArgs),
+    /// The least height everywhere that keeps fields in reach, and which share of the area a height covers.
+    Options(OptionsArgs),
+    /// Cover along a route: where no field is in reach, for how long, and which height would do.
+    Route(RouteArgs),
     /// What is in reach when the engine stops after take-off, height by height.
     ClimbOut(ClimbOutArgs),
     /// Writes one field on one page: usable length for every wind, strips, slope, approach, and what was assumed.
@@ -278,6 +282,69 @@ pub struct CircuitArgs {
     /// Write the flown track here, as GeoJSON with heights or as a GPX track, by the name's ending.
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
+    /// Print one JSON document (SI units, unit in the key, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What counts as cover.
+#[derive(Debug, Args)]
+pub struct CoverArgs {
+    /// How many fields must be in reach: 1, 2 or 3.
+    #[arg(long, value_name = "1|2|3", default_value_t = 1)]
+    pub fields_needed: usize,
+    /// Count only fields that somebody looked at since: days such as 90d, a date, or ever.
+    #[arg(long, value_name = "DAYS|DATE|ever", allow_hyphen_values = true)]
+    pub looked_at_since: Option<String>,
+}
+
+/// Arguments of `options`.
+#[derive(Debug, Args)]
+pub struct OptionsArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// What counts.
+    #[command(flatten)]
+    pub choice: CoverArgs,
+    /// Say which share of the area is covered from this height above the ground.
+    #[arg(long, value_name = "HEIGHT")]
+    pub at_height: Option<String>,
+    /// Aircraft and wind.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
+    /// Write the least height above mean sea level here, as a GeoTIFF in metres (float32).
+    #[arg(long, value_name = "FILE.tif")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document (SI units, unit in the key, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `route`.
+#[derive(Debug, Args)]
+pub struct RouteArgs {
+    /// A file with one line: a route or a track in GPX, or a line of any other format that can be read.
+    #[arg(value_name = "FILE.gpx")]
+    pub file: PathBuf,
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// What counts.
+    #[command(flatten)]
+    pub choice: CoverArgs,
+    /// Height above the ground at which it is flown.
+    #[arg(long, value_name = "HEIGHT", conflicts_with = "height_amsl")]
+    pub height: Option<String>,
+    /// Height above mean sea level at which it is flown.
+    #[arg(long, value_name = "HEIGHT")]
+    pub height_amsl: Option<String>,
+    /// Airspeed at which it is flown; the gliding speed when left out.
+    #[arg(long, value_name = "SPEED")]
+    pub speed: Option<String>,
+    /// Aircraft and wind.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
     /// Print one JSON document (SI units, unit in the key, positions as [lon, lat]).
     #[arg(long)]
     pub json: bool,
