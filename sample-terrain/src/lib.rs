@@ -6,6 +6,7 @@
 mod annotate;
 pub mod cover;
 pub mod features;
+pub mod flights;
 pub mod names;
 pub mod noise;
 mod obstacles;

@@ -1,4 +1,9 @@
-//! A recorded flight in the frame: what the analysis of a sortie starts from.
+//! Recorded flights: from fixes to wind, phases, exercises and what each of them teaches.
+
+pub mod exercises;
+pub mod phases;
+pub mod samples;
+pub mod wind_by_height;
 
 use crate::position::Xy;
 use serde::{Deserialize, Serialize};
