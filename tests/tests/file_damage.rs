@@ -8,7 +8,7 @@ use sparefield_data::area_file::{self, AreaFile};
 use sparefield_data::frame::{Crs, Frame};
 use sparefield_data::imagery::{BlockStore, ImageryLayer, ImageryRequest};
 use sparefield_data::vector::{VectorOptions, inspect, load_edges, load_fields, load_hazards, read_with};
-use sparefield_data::{LoadError, NoProgress, aircraft_file, land_cover};
+use sparefield_data::{LoadError, NoProgress, aircraft_file, land_cover, track};
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
 use std::cell::Cell;
@@ -157,6 +157,36 @@ fn damaged_vector_files_are_read_or_refused() {
                 read_every_way(&path, &frame);
             });
         }
+    }
+}
+
+#[test]
+fn damaged_recordings_are_read_or_refused() {
+    let frame = Frame::from_user("EPSG:32630").unwrap();
+    let mut files: Vec<PathBuf> =
+        std::fs::read_dir(reference("track_reference/written")).unwrap().map(|e| e.unwrap().path()).collect();
+    files.sort();
+    assert_eq!(files.len(), 6);
+    for source in files {
+        let whole = std::fs::read(&source).unwrap();
+        proptest!(ProptestConfig { cases: rounds(), failure_persistence: None, ..ProptestConfig::default() }, |(how in damage())| {
+            match track::from_bytes(&source, &how.of(&whole)) {
+                Ok(loaded) => {
+                    for recording in &loaded.value {
+                        let choice = track::decide_heights(recording, &|_| Some(100.0)).choice;
+                        match recording.in_frame(&frame, &choice) {
+                            Ok(placed) => {
+                                assert!(placed.fixes.windows(2).all(|w| w[0].time_s < w[1].time_s));
+                                let known = |h: Option<f64>| h.is_none_or(f64::is_finite);
+                                assert!(placed.fixes.iter().all(|f| sound(&[f.position]) && known(f.height_amsl_m)));
+                            }
+                            Err(error) => assert!(error.to_string().len() < 400, "{error}"),
+                        }
+                    }
+                }
+                Err(e) => sentence(&e),
+            }
+        });
     }
 }
 

@@ -14,6 +14,7 @@ pub mod land_cover;
 pub mod merge;
 pub mod quantity;
 pub mod terrain;
+pub mod track;
 pub mod vector;
 
 pub use error::{LoadError, LoadErrorKind, Loaded, NoProgress, Progress, Warning};

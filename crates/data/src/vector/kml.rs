@@ -24,8 +24,15 @@ const MOST_LAYERS: usize = 256;
 /// Files in one archive.
 const MOST_ENTRIES: usize = 10_000;
 
-/// Reads a KMZ archive: the first KML document in it, `doc.kml` before others. Nothing is written to the disk.
-pub(crate) fn read_archive(path: &Path, bytes: &[u8]) -> Result<Vec<Layer>, LoadError> {
+/// The KML document of a KMZ archive.
+pub(crate) struct Unpacked {
+    pub(crate) text: Vec<u8>,
+    name: String,
+    documents: usize,
+}
+
+/// Unpacks a KMZ archive: the first KML document in it, `doc.kml` before others. Nothing is written to the disk.
+pub(crate) fn unpack(path: &Path, bytes: &[u8]) -> Result<Unpacked, LoadError> {
     let error = |kind, problem: String| LoadError::new(path, kind, problem, "save the file again as KML");
     let corrupt =
         |e: &dyn std::fmt::Display| error(LoadErrorKind::Corrupt, format!("its archive cannot be read ({e})"));
@@ -58,11 +65,17 @@ pub(crate) fn read_archive(path: &Path, bytes: &[u8]) -> Result<Vec<Layer>, Load
         let problem = format!("it unpacks to more than {} MB, far more than its size explains", most >> 20);
         return Err(error(LoadErrorKind::TooLarge, problem).at(place));
     }
+    Ok(Unpacked { text, name: place, documents: names.len() })
+}
+
+/// Reads a KMZ archive.
+pub(crate) fn read_archive(path: &Path, bytes: &[u8]) -> Result<Vec<Layer>, LoadError> {
+    let Unpacked { text, name: place, documents } = unpack(path, bytes)?;
     let mut layers = read(path, &text)?;
     for layer in &mut layers {
         layer.format = "KMZ";
-        if names.len() > 1 {
-            let problem = format!("its archive holds {} KML documents; only “{place}” was read", names.len());
+        if documents > 1 {
+            let problem = format!("its archive holds {documents} KML documents; only “{place}” was read");
             layer.notes.add("further documents", "", problem);
         }
     }

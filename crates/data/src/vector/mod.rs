@@ -24,7 +24,7 @@ mod gpx_out;
 mod guess;
 mod hazards;
 mod import;
-mod kml;
+pub(crate) mod kml;
 mod kml_out;
 mod mapping;
 mod preview;
@@ -34,7 +34,7 @@ mod shape;
 mod shape_out;
 pub(crate) mod source;
 mod track_out;
-mod xml;
+pub(crate) mod xml;
 
 pub use edges::{EdgeLine, match_edges};
 pub(crate) use export::whole_or_not;
