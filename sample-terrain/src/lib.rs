@@ -15,6 +15,7 @@ pub mod path;
 pub mod relief;
 pub mod roads;
 mod seasons;
+pub mod sortie;
 pub mod woods;
 pub mod write;
 

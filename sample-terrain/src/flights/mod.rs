@@ -14,7 +14,9 @@ use air::MovingAir;
 use pilot::{Pilot, PowerGoal};
 use sparefield_geometry::air::{Wind, WindProfile, WindVector};
 use sparefield_geometry::aircraft::Aircraft;
-use sparefield_geometry::circuit::{CircuitOptions, CircuitTask, Join, Landing, Leg, Surroundings};
+use sparefield_geometry::circuit::{
+    Circuit, CircuitOptions, CircuitTask, Join, Landing, Leg, Surroundings, TrackPoint,
+};
 use sparefield_geometry::grid::Terrain;
 use sparefield_geometry::position::{Bearing, Xy};
 use sparefield_geometry::reach::AircraftState;
@@ -31,6 +33,8 @@ pub struct Difficulty {
     pub slows_down: bool,
     /// Whether there are powered descents of up to 2 m/s between exercises.
     pub powered_descents: bool,
+    /// How often the pilot first flies to another field and changes his mind, from 0 to 1.
+    pub changes: f64,
     /// The receiver.
     pub receiver: Receiver,
 }
@@ -42,6 +46,7 @@ impl Difficulty {
         gusts_ms: 0.4,
         slows_down: true,
         powered_descents: false,
+        changes: 0.0,
         receiver: Receiver::GOOD,
     };
     /// Thermic air, no change of speed at the failure, powered descents, a poor receiver with gaps.
@@ -50,6 +55,7 @@ impl Difficulty {
         gusts_ms: 0.8,
         slows_down: false,
         powered_descents: true,
+        changes: 0.0,
         receiver: Receiver::POOR,
     };
 }
@@ -93,6 +99,8 @@ pub struct TrueExercise {
     pub ending: TrueEnding,
     /// Which landing it was flown to.
     pub landing: usize,
+    /// The landing flown to first, and when the pilot changed his mind, seconds.
+    pub changed: Option<(usize, f64)>,
     /// How the circuit was joined.
     pub join: Join,
     /// Distance of the base leg from the landing end, where one was flown to its end, metres.
@@ -182,7 +190,7 @@ pub fn fly(land: &Land<'_>, aircraft: &Aircraft, wind: &Wind, exercises: usize, 
             _ => TrueEnding::GoAround,
         };
         let break_off_m = dice.within(35.0, 110.0);
-        if let Some(done) = exercise(&mut pilot, land, &real, wind, ending, break_off_m, &mut dice) {
+        if let Some(done) = exercise(&mut pilot, land, &real, wind, ending, break_off_m, how.changes, &mut dice) {
             if done.ending != TrueEnding::GoAround {
                 touchdowns_s.push(done.end_s);
                 let heading = land.landings[done.landing].heading;
@@ -207,6 +215,7 @@ pub fn fly(land: &Land<'_>, aircraft: &Aircraft, wind: &Wind, exercises: usize, 
     Flight { track, exercises: truth, wind: wind.clone(), take_offs_s, touchdowns_s }
 }
 
+#[expect(clippy::too_many_arguments, reason = "everything that one exercise depends on")]
 /// Flies one practice failure; `None` where no circuit works from here.
 fn exercise(
     pilot: &mut Pilot<'_>,
@@ -215,6 +224,7 @@ fn exercise(
     wind: &Wind,
     ending: TrueEnding,
     break_off_m: f64,
+    changes: f64,
     dice: &mut Dice,
 ) -> Option<TrueExercise> {
     let start_s = pilot.time_s();
@@ -224,23 +234,26 @@ fn exercise(
     pilot.slow_down(real, real.straight_speed_ms());
     let mut order: Vec<usize> = (0..land.landings.len()).collect();
     dice.shuffle(&mut order);
-    let reaction_s = dice.within(0.0, 4.0);
-    let options = CircuitOptions { heed_quiet_zones: false, ..CircuitOptions::default() };
+    let mut changed = None;
+    if dice.chance(changes) {
+        // Some way towards one field, then to another.
+        let lost = dice.within(15.0, 30.0);
+        let first = order.iter().find_map(|&l| Some((l, circuit(pilot, land, real, wind, l, 2.0)?)));
+        if let Some((landing, flown)) = first {
+            let until = flown.track.iter().position(|p| p.motion.time_s > lost).unwrap_or(0);
+            if until > 1 && flown.track[until].leg != Leg::Final {
+                pilot.glide(&flown.track[..=until], false);
+                changed = Some((landing, pilot.time_s()));
+                order.retain(|&l| l != landing);
+            }
+        }
+    }
+    let reaction_s = if changed.is_some() { 0.0 } else { dice.within(0.0, 4.0) };
     for landing in order {
         let place = land.landings[landing];
-        if place.aim.distance(pilot.position()) > 3_000.0 {
-            continue;
-        }
-        let top = pilot.height_amsl_m();
-        let Ok(task) = CircuitTask::new(real, wind, place, land.surroundings, options, top) else { continue };
-        let state = AircraftState {
-            position: pilot.position(),
-            height_amsl_m: top,
-            heading: Some(Bearing::from_rad(pilot.heading_rad())),
-        };
-        let Ok(circuit) = task.circuit(&task.start(&state, reaction_s)) else { continue };
+        let Some(circuit) = circuit(pilot, land, real, wind, landing, reaction_s) else { continue };
         let until = |above: f64| {
-            let low = |p: &sparefield_geometry::circuit::TrackPoint| {
+            let low = |p: &TrackPoint| {
                 let ground = land.terrain().height_at(p.motion.position).unwrap_or(place.aim_amsl_m);
                 p.motion.height_amsl_m - ground < above
             };
@@ -250,6 +263,8 @@ fn exercise(
         let flown = &circuit.track[..=last];
         let on_final = flown.iter().any(|p| p.leg == Leg::Final && !p.turning);
         let has_base = flown.iter().any(|p| p.leg == Leg::Base && !p.turning);
+        // Joined on base, the leg is flown at a slant from wherever the aircraft was.
+        let square = matches!(circuit.plan.join, Join::Downwind | Join::Crosswind | Join::Overhead);
         pilot.glide(flown, ending != TrueEnding::GoAround);
         let lowest_agl_m = pilot.height_agl_m();
         return Some(TrueExercise {
@@ -258,11 +273,36 @@ fn exercise(
             height_agl_m,
             ending,
             landing,
+            changed,
             join: circuit.plan.join,
-            base_leg_distance_m: (on_final && has_base).then_some(circuit.base_leg_distance_m),
+            base_leg_distance_m: (on_final && has_base && square).then_some(circuit.base_leg_distance_m),
             lowest_agl_m,
         });
     }
     *pilot = before;
     None
+}
+
+/// The circuit from where the pilot is to a landing near enough; `None` where there is none.
+fn circuit(
+    pilot: &Pilot<'_>,
+    land: &Land<'_>,
+    real: &Aircraft,
+    wind: &Wind,
+    landing: usize,
+    reaction_s: f64,
+) -> Option<Circuit> {
+    let place = land.landings[landing];
+    if place.aim.distance(pilot.position()) > 3_000.0 {
+        return None;
+    }
+    let options = CircuitOptions { heed_quiet_zones: false, ..CircuitOptions::default() };
+    let top = pilot.height_amsl_m();
+    let task = CircuitTask::new(real, wind, place, land.surroundings, options, top).ok()?;
+    let state = AircraftState {
+        position: pilot.position(),
+        height_amsl_m: top,
+        heading: Some(Bearing::from_rad(pilot.heading_rad())),
+    };
+    task.circuit(&task.start(&state, reaction_s)).ok()
 }

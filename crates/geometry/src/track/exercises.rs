@@ -4,6 +4,7 @@
 //! told with a confidence, for the pilot to confirm or correct.
 
 use super::phases::{Flight, PhaseKind};
+use super::samples::Parabola;
 use crate::math;
 use crate::position::Xy;
 use core::ops::Range;
@@ -246,18 +247,28 @@ impl Flight {
         crossing.map(|w| w[1].0).min_by_key(|i| i.abs_diff(split)).filter(|i| i.abs_diff(split) <= 4).unwrap_or(split)
     }
 
-    /// Where a glide that ends on the ground meets it.
+    /// Where a glide that ends on the ground meets it: the descent carried on down to where the aircraft then rolled.
     fn touchdown(&self, glide: &Range<usize>, part: &Range<usize>) -> usize {
-        let window = glide.end.saturating_sub(12).max(glide.start)..(glide.end + 12).min(part.end);
-        // The rate of descent ends at the touchdown.
-        window
-            .clone()
-            .find(|&i| {
-                self.flying[i].height_agl_m.is_none_or(|h| h < LANDED_AGL_M)
-                    && self.samples.all[i].climb_ms.is_some_and(|c| c > -0.6)
-            })
-            .unwrap_or(glide.end)
-            .min(part.end - 1)
+        let agl = |i: usize| self.flying[i].height_agl_m;
+        let mut rolling: Vec<f64> =
+            (glide.end + 4..(glide.end + 16).min(part.end)).filter_map(agl).filter(|h| *h < LANDED_AGL_M).collect();
+        rolling.sort_by(f64::total_cmp);
+        let Some(&settled) = rolling.get(rolling.len() / 2) else { return glide.end.min(part.end - 1) };
+        let mut line = Parabola::default();
+        let (mut count, mut nearest) = (0, glide.end);
+        let zero = self.samples.all[glide.end.min(part.end - 1)].time_s;
+        for i in glide.end.saturating_sub(25).max(glide.start)..(glide.end + 4).min(part.end) {
+            if let Some(h) = agl(i).filter(|h| (8.0..45.0).contains(&(h - settled))) {
+                line.add(self.samples.all[i].time_s - zero, h - settled);
+                count += 1;
+                nearest = i;
+            }
+        }
+        let Some((height, slope)) = line.line_at_zero().filter(|l| count >= 4 && l.1 < -0.3) else {
+            return glide.end.min(part.end - 1);
+        };
+        let touch = self.samples.index_at(zero - height / slope);
+        touch.clamp(nearest, (glide.end + 12).min(part.end - 1))
     }
 
     /// Take-offs, landings, touch-and-goes and circuits in order of time.

@@ -249,8 +249,9 @@ impl Flight {
             ground -= 4.0;
         } else {
             // Low and fast: taking off, landing, or neither.
-            let rolling = f.height_agl_m.is_some_and(|h| h < 6.0) && s.climb_ms.is_some_and(|c| c.abs() < 0.7);
-            ground += if rolling { 0.6 } else { -1.5 };
+            let level = s.climb_ms.is_some_and(|c| c.abs() < 1.0);
+            let rolling = f.height_agl_m.is_some_and(|h| h < 5.0 || (h < 9.0 && level));
+            ground += if rolling { 1.2 } else { -1.5 };
         }
         if let Some(r) = f.engine_ms {
             let normal = |x: f64, mean: f64, sd: f64| {

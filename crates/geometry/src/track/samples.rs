@@ -187,6 +187,11 @@ impl Parabola {
             let slope = (y0 * c01 + y1 * (s0 * s4 - s2 * s2) + y2 * (s1 * s2 - s0 * s3)) / det;
             return Some((value, slope));
         }
+        self.line_at_zero()
+    }
+    /// Value at zero and slope of the least-squares line; `None` where the points make none.
+    pub(super) fn line_at_zero(&self) -> Option<(f64, f64)> {
+        let ([s0, s1, s2, ..], [y0, y1, _]) = (self.s, self.y);
         let det = s0 * s2 - s1 * s1;
         (det > 1e-9).then(|| ((s2 * y0 - s1 * y1) / det, (s0 * y1 - s1 * y0) / det))
     }
