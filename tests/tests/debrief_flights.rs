@@ -154,8 +154,7 @@ fn tally(how: Difficulty) -> Tally {
         let mut dice = Dice::new(seed, 1);
         let wind = invented_wind(&mut dice, 100.0);
         let landings = landings(&mut dice, &terrain, wind.surface.from_bearing().unwrap());
-        let surroundings =
-            Surroundings { terrain: &terrain, hazards: &hazards, quiet_zones: &[], clearance_m: 30.0 };
+        let surroundings = Surroundings { terrain: &terrain, hazards: &hazards, quiet_zones: &[], clearance_m: 30.0 };
         let truth = fly(&Land { landings: &landings, surroundings }, &aircraft, &wind, 4, how, seed);
         add(&mut sum, &truth, &landings, &aircraft, surroundings);
     }
@@ -301,7 +300,10 @@ fn wind_fits_come_near_the_least_error_that_is_possible() {
     let prior = AirspeedPrior { mean_ms: 18.0, sd_ms: 0.05, shared_sd_ms: 6.0 };
     let mut dice = Dice::new(77, 3);
     println!("| arc | n | bound | RMS error | told |\n|---|---|---|---|---|");
-    for (degrees, n, most) in [(360.0_f64, 60, 1.15), (720.0, 120, 1.15), (180.0, 60, 1.25)] {
+    // Half a turn is too little to be always told: the fit holds back where its stretches disagree.
+    for (degrees, n, most, least_told) in
+        [(360.0_f64, 60, 1.15, RUNS), (720.0, 120, 1.15, RUNS), (180.0, 60, 1.4, 3 * RUNS / 4)]
+    {
         let arc_rad = degrees.to_radians();
         let (mut squares, mut told) = (0.0, 0);
         for _ in 0..RUNS {
@@ -315,7 +317,7 @@ fn wind_fits_come_near_the_least_error_that_is_possible() {
         let rms = (squares / f64::from(told)).sqrt();
         let bound = bound_ms(arc_rad, n, 0.6);
         println!("| {degrees}° | {n} | {bound:.3} | {rms:.3} | {told} of {RUNS} |");
-        assert_eq!(told as usize, RUNS);
+        assert!(told as usize >= least_told, "{degrees}°: told {told}");
         // Smaller than the bound is possible with a prior, but not by much with one as wide as this.
         assert!(rms > 0.75 * bound && rms < most * bound, "{degrees}°: {rms:.3} m/s, bound {bound:.3}");
     }

@@ -220,7 +220,8 @@ impl<'a> Pilot<'a> {
             // The engine runs down and the nose goes down in about a second.
             let wanted = -sink - gain;
             self.climb_ms += (wanted - self.climb_ms).clamp(-4.0 * DT_S, 4.0 * DT_S);
-            let (goal, heading) = (PowerGoal { climb_ms: self.climb_ms, airspeed_ms: self.airspeed_ms }, self.heading_rad);
+            let (goal, heading) =
+                (PowerGoal { climb_ms: self.climb_ms, airspeed_ms: self.airspeed_ms }, self.heading_rad);
             self.step(goal, self.bank_towards(heading));
             if (glide_ms - self.airspeed_ms).abs() < 1e-9 && (self.climb_ms - wanted).abs() < 0.2 {
                 break;

@@ -45,7 +45,13 @@ fn placed(files: &[PathBuf], area: &Area) -> Result<Vec<Placed>, CliError> {
     Ok(list)
 }
 
-fn place(path: &Path, recording: &Recording, several: bool, area: &Area, notes: Vec<String>) -> Result<Placed, CliError> {
+fn place(
+    path: &Path,
+    recording: &Recording,
+    several: bool,
+    area: &Area,
+    notes: Vec<String>,
+) -> Result<Placed, CliError> {
     let ground = |at: LonLat| area.frame.to_xy(at).ok().and_then(|p| area.terrain.height_at(p));
     let decided = decide_heights(recording, &ground);
     let track = recording
@@ -53,7 +59,8 @@ fn place(path: &Path, recording: &Recording, several: bool, area: &Area, notes: 
         .map_err(|e| CliError::BadInput(format!("{}: {e}", path.display())))?;
     let file = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
     let name = if several { format!("{file}: {}", recording.name) } else { file };
-    let began = recording.started().filter(|_| recording.date_known).map(|t| t.strftime("%Y-%m-%d %H:%M UTC").to_string());
+    let began =
+        recording.started().filter(|_| recording.date_known).map(|t| t.strftime("%Y-%m-%d %H:%M UTC").to_string());
     let heights = format!("Heights: {}. {}", decided.choice.words(), decided.reason);
     Ok(Placed { name, began, track, heights, notes })
 }
@@ -72,8 +79,7 @@ pub(super) fn run(args: &DebriefArgs) -> Result<(), CliError> {
     let aircraft = inputs::aircraft(&args.conditions)?;
     let (rules, today) = (inputs::rules(&args.conditions)?, inputs::day(&args.conditions)?);
     let area = Arc::new(open_area(&land).map_err(|e| unusable(&e))?);
-    let ask =
-        Ask { area: Arc::clone(&area), aircraft: Arc::new(aircraft.value), wind, rules, today, low_flying_m };
+    let ask = Ask { area: Arc::clone(&area), aircraft: Arc::new(aircraft.value), wind, rules, today, low_flying_m };
     let flights = placed(&args.tracks, &area)?;
     let mut sorties: Vec<(Placed, Sortie)> = Vec::new();
     for flight in flights {
@@ -154,9 +160,7 @@ fn document(flight: &Placed, s: &Sortie) -> Result<Value, CliError> {
     let low: Vec<Value> = s
         .low
         .iter()
-        .map(|l| {
-            json!({ "start_s": all[l.first].time_s, "end_s": all[l.last].time_s, "lowest_agl_m": l.lowest_m })
-        })
+        .map(|l| json!({ "start_s": all[l.first].time_s, "end_s": all[l.last].time_s, "lowest_agl_m": l.lowest_m }))
         .collect();
     Ok(json!({
         "name": flight.name,
@@ -374,32 +378,35 @@ pub(super) fn run_fit(args: &FitArgs) -> Result<(), CliError> {
     let _ = writeln!(
         out,
         "{}",
-        text::item("best glide", &format!(
-            "{} ± {} at {:.1} ± {:.1} to 1",
-            units.format_speed(told.best_speed_ms.0),
-            units.format_speed(told.best_speed_ms.1),
-            told.best_ratio.0,
-            told.best_ratio.1
-        ))
+        text::item(
+            "best glide",
+            &format!(
+                "{} ± {} at {:.1} ± {:.1} to 1",
+                units.format_speed(told.best_speed_ms.0),
+                units.format_speed(told.best_speed_ms.1),
+                told.best_ratio.0,
+                told.best_ratio.1
+            )
+        )
     );
     let _ = writeln!(
         out,
         "{}",
-        text::item(
-            "by file",
-            &format!("{}: {} at {own_ratio:.1} to 1", aircraft.name, units.format_speed(own_speed))
-        )
+        text::item("by file", &format!("{}: {} at {own_ratio:.1} to 1", aircraft.name, units.format_speed(own_speed)))
     );
     let differs = ((told.best_ratio.0 - own_ratio) / told.best_ratio.1.max(1e-6)).abs() > 2.0;
     let _ = writeln!(
         out,
         "{}",
-        text::item("", if differs {
-            "The ratio differs by more than two standard deviations: put these values into the aircraft file if the \
+        text::item(
+            "",
+            if differs {
+                "The ratio differs by more than two standard deviations: put these values into the aircraft file if the \
              flights were flown as you fly a real failure."
-        } else {
-            "The aircraft file agrees within two standard deviations."
-        })
+            } else {
+                "The aircraft file agrees within two standard deviations."
+            }
+        )
     );
     let _ = writeln!(
         out,

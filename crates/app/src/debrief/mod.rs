@@ -37,6 +37,9 @@ const FROM_ABOVE_M: f64 = 1_000.0;
 /// Shortest low flight that is told, seconds.
 const SHORTEST_LOW_S: usize = 5;
 
+/// Within this of a take-off, landing or go-around flying low is its purpose, seconds.
+const AROUND_GROUND_S: usize = 60;
+
 /// What a flight is held against.
 #[derive(Clone, Debug)]
 pub struct Ask {
@@ -77,13 +80,17 @@ pub enum NoSortie {
     #[error("the recording lies outside the terrain of this area; open the area where it was flown")]
     OutsideTerrain,
     /// It never left the ground.
-    #[error("nothing in the recording is a flight: it stays within {most_agl_m:.0} m of the ground; was it made on a road?")]
+    #[error(
+        "nothing in the recording is a flight: it stays within {most_agl_m:.0} m of the ground; was it made on a road?"
+    )]
     NeverFlew {
         /// Highest above ground, metres.
         most_agl_m: f64,
     },
     /// The wind that was given has no direction.
-    #[error("the direction of the wind is variable, so nothing can be worked out; leave it out to take what the flight tells")]
+    #[error(
+        "the direction of the wind is variable, so nothing can be worked out; leave it out to take what the flight tells"
+    )]
     VariableWind,
     /// Stopped by the user.
     #[error("stopped")]
@@ -161,7 +168,12 @@ pub type GoesOn<'a> = &'a (dyn Fn(f32) -> bool + Sync);
 ///
 /// # Errors
 /// A plain answer where there is nothing to analyse.
-pub fn analyse(ask: &Ask, track: &Track, corrected: Option<&[Exercise]>, goes_on: GoesOn<'_>) -> Result<Sortie, NoSortie> {
+pub fn analyse(
+    ask: &Ask,
+    track: &Track,
+    corrected: Option<&[Exercise]>,
+    goes_on: GoesOn<'_>,
+) -> Result<Sortie, NoSortie> {
     ask.aircraft.validate()?;
     let stop = || NoSortie::Cancelled;
     let samples = Samples::of(track);
@@ -187,12 +199,17 @@ pub fn analyse(ask: &Ask, track: &Track, corrected: Option<&[Exercise]>, goes_on
     let top = flight.samples.all.iter().filter_map(|s| s.height_amsl_m).fold(0.0, f64::max);
     let conditions = Conditions {
         aircraft: (*ask.aircraft).clone(),
-        wind: ask.wind.clone().unwrap_or(WindInput { surface: None, aloft: Vec::new(), profile: WindProfile::OPEN_GRASS }),
+        wind: ask.wind.clone().unwrap_or(WindInput {
+            surface: None,
+            aloft: Vec::new(),
+            profile: WindProfile::OPEN_GRASS,
+        }),
         state: StateInput { position: ask.area.centre(), height: HeightInput::AboveSea(top), heading: None },
         rules: ask.rules,
         today: ask.today,
     };
-    let studies = Studies::in_steps(None, &ask.area, &conditions, &|done| goes_on(0.3 + 0.2 * done)).ok_or_else(stop)?;
+    let studies =
+        Studies::in_steps(None, &ask.area, &conditions, &|done| goes_on(0.3 + 0.2 * done)).ok_or_else(stop)?;
     let candidates = Arc::new(candidates(ask, &studies, &wind));
     let needs = Needs::new(&candidates, &ask.aircraft, &wind, terrain, top);
     let options = needs.over(&flight, &|| !goes_on(0.55));
@@ -224,7 +241,8 @@ pub fn analyse(ask: &Ask, track: &Track, corrected: Option<&[Exercise]>, goes_on
     }
     let in_exercise = |i: usize| exercises.iter().any(|e| e.measures.samples.contains(&i));
     let cover = cover(&flight, &options, in_exercise);
-    let low = low_flying(ask, &flight, in_exercise);
+    // The climb away after a go-around belongs to the exercise.
+    let low = low_flying(ask, &flight, |i| in_exercise(i) || in_exercise(i.saturating_sub(AROUND_GROUND_S)));
     let events = flight.events();
     Ok(Sortie {
         ask: ask.clone(),
@@ -292,12 +310,12 @@ fn candidates(ask: &Ask, studies: &Studies, wind: &Wind) -> Vec<Candidate> {
 }
 
 fn low_flying(ask: &Ask, flight: &Flight, in_exercise: impl Fn(usize) -> bool) -> Vec<Low> {
-    // Within this of a take-off or landing flying low is its purpose.
-    const AROUND_GROUND_S: usize = 60;
     let near_ground = |i: usize| {
-        flight.phases.iter().filter(|p| p.kind == PhaseKind::OnGround).any(|p| {
-            i + AROUND_GROUND_S >= p.samples.start && i < p.samples.end + AROUND_GROUND_S
-        })
+        flight
+            .phases
+            .iter()
+            .filter(|p| p.kind == PhaseKind::OnGround)
+            .any(|p| i + AROUND_GROUND_S >= p.samples.start && i < p.samples.end + AROUND_GROUND_S)
     };
     let mut low: Vec<Low> = Vec::new();
     for (i, f) in flight.flying.iter().enumerate() {
@@ -318,10 +336,7 @@ impl Sortie {
     /// The name of a candidate's field.
     #[must_use]
     pub fn field_name(&self, candidate: usize) -> &str {
-        self.candidates
-            .get(candidate)
-            .and_then(|c| self.ask.area.fields.get(c.field))
-            .map_or("a field", |f| f.label())
+        self.candidates.get(candidate).and_then(|c| self.ask.area.fields.get(c.field)).map_or("a field", |f| f.label())
     }
     /// Seconds from the first to the last sample.
     #[must_use]

@@ -43,6 +43,18 @@ impl Placing {
     }
 }
 
+/// Words beside a place, on the side where there is room.
+fn beside(p: &mut Picture, at: Pos2, text: &str, bold: bool) {
+    let right = at.x < p.size.x - 100.0;
+    let (anchor, place) =
+        if right { (Align2::LEFT_CENTER, at + vec2(8.0, 0.0)) } else { (Align2::RIGHT_CENTER, at - vec2(8.0, 0.0)) };
+    if bold {
+        p.bold(place, anchor, text, Ink::Ink);
+    } else {
+        p.text(place, anchor, text, Ink::Ink);
+    }
+}
+
 fn thinned(range: &Range<usize>) -> impl Iterator<Item = usize> + use<> {
     let step = range.len().div_ceil(MOST_POINTS).max(1);
     let last = range.end.saturating_sub(1);
@@ -138,17 +150,17 @@ pub fn exercise(sortie: &Sortie, one: &Debriefed, size: Vec2, units: UnitPrefs) 
     track(&mut p, sortie, &placing, range, Ink::Accent, 2.5);
     let start = placing.at(all[range.start].position);
     p.dot(start, 5.0, Ink::Accent);
-    p.bold(start + vec2(8.0, -8.0), Align2::LEFT_BOTTOM, "engine stops", Ink::Ink);
+    beside(&mut p, start, "engine stops", true);
     for (aim, before) in one.measures.aims.iter().skip(1).zip(&one.measures.aims) {
         if sortie.candidates[aim.candidate].field != sortie.candidates[before.candidate].field {
             let at = placing.at(all[aim.from].position);
             p.dot(at, 4.0, Ink::Ink);
-            p.text(at + vec2(7.0, 0.0), Align2::LEFT_CENTER, "changes field", Ink::Ink);
+            beside(&mut p, at, "changes field", false);
         }
     }
     let lowest = placing.at(all[one.measures.lowest].position);
     p.dot(lowest, 3.5, Ink::Caution);
-    p.text(lowest + vec2(7.0, 7.0), Align2::LEFT_TOP, "lowest", Ink::Ink);
+    beside(&mut p, lowest + vec2(0.0, 9.0), "lowest", false);
     north(&mut p, size);
     scale_bar(&mut p, size, placing.scale, units);
     p
@@ -163,15 +175,19 @@ pub fn planned(one: &Debriefed) -> Vec<Xy> {
 
 /// Height above sea level along time with the ground below; exercises in `shaded` (first and last sample, label).
 #[must_use]
-pub fn profile(sortie: &Sortie, range: &Range<usize>, shaded: &[(Range<usize>, String)], size: Vec2, units: UnitPrefs) -> Picture {
+pub fn profile(
+    sortie: &Sortie,
+    range: &Range<usize>,
+    shaded: &[(Range<usize>, String)],
+    size: Vec2,
+    units: UnitPrefs,
+) -> Picture {
     let mut p = Picture::new(size, "Heights along time, above the ground");
     let all = &sortie.flight.samples.all;
     let Some(part) = all.get(range.clone()).filter(|s| s.len() > 1) else { return p };
     let (left, right, top, bottom) = (56.0, 10.0, 12.0, 22.0);
     let heights = || part.iter().filter_map(|s| s.height_amsl_m);
-    let ground = |i: usize| {
-        all[i].height_amsl_m.zip(sortie.flight.flying[i].height_agl_m).map(|(h, agl)| h - agl)
-    };
+    let ground = |i: usize| all[i].height_amsl_m.zip(sortie.flight.flying[i].height_agl_m).map(|(h, agl)| h - agl);
     let high = heights().fold(f64::MIN, f64::max);
     let low = range.clone().filter_map(ground).chain(heights()).fold(f64::MAX, f64::min);
     if !(high > low) {
@@ -201,8 +217,7 @@ pub fn profile(sortie: &Sortie, range: &Range<usize>, shaded: &[(Range<usize>, S
         level += step;
     }
     let spots: Vec<usize> = thinned(range).collect();
-    let below: Vec<(f32, f32)> =
-        spots.iter().filter_map(|&i| Some((x(all[i].time_s), y(ground(i)?)))).collect();
+    let below: Vec<(f32, f32)> = spots.iter().filter_map(|&i| Some((x(all[i].time_s), y(ground(i)?)))).collect();
     if below.len() > 1 {
         let upper: Vec<Pos2> = below.iter().map(|q| pos2(q.0, q.1)).collect();
         let lower: Vec<Pos2> = below.iter().map(|q| pos2(q.0, size.y - bottom)).collect();

@@ -53,7 +53,10 @@ pub fn practise(sorties: &[&Sortie], units: UnitPrefs) -> Practise {
         &mut out,
         short,
         known_outcome,
-        format!("Height on final: {} would have come down short. Keep the base leg nearer, and turn in sooner.", of(short)),
+        format!(
+            "Height on final: {} would have come down short. Keep the base leg nearer, and turn in sooner.",
+            of(short)
+        ),
         "None would have come down short of the strip.".to_owned(),
         "the glide on final, held as it was, must meet the ground beyond the landing end (FAA-S-ACS-7A: never short)",
     );
@@ -62,7 +65,10 @@ pub fn practise(sorties: &[&Sortie], units: UnitPrefs) -> Practise {
         &mut out,
         long,
         known_outcome,
-        format!("Losing height: {} would have run past the far end. Widen the base leg or S-turn before final.", of(long)),
+        format!(
+            "Losing height: {} would have run past the far end. Widen the base leg or S-turn before final.",
+            of(long)
+        ),
         "All that reached final would have stopped in the strip.".to_owned(),
         "the stop by the aircraft's landing distance must lie before the far end",
     );
@@ -110,15 +116,16 @@ pub fn practise(sorties: &[&Sortie], units: UnitPrefs) -> Practise {
         "The gliding speed was held within 5 kt on average.".to_owned(),
         "gliding speed within 5 kt (CAA NZ flight test standard)",
     );
-    let level_late = count(&|s, e| {
-        e.measures.on_final_m.is_some_and(|h| h < s.ask.aircraft.final_height_m - 15.0)
-    });
+    let level_late = count(&|s, e| e.measures.on_final_m.is_some_and(|h| h < s.ask.aircraft.final_height_m - 15.0));
     let final_known = count(&|_, e| e.measures.on_final_m.is_some());
     both(
         &mut out,
         level_late,
         final_known,
-        format!("Turning in higher: in {} wings came level on final lower than the aircraft file asks for.", of(level_late)),
+        format!(
+            "Turning in higher: in {} wings came level on final lower than the aircraft file asks for.",
+            of(level_late)
+        ),
         "Wings were level on final by the height the aircraft file asks for.".to_owned(),
         "wings level on final by the height of the aircraft file (300 ft: FAA-H-8083-5, 360° power-off approach)",
     );
@@ -133,7 +140,10 @@ pub fn practise(sorties: &[&Sortie], units: UnitPrefs) -> Practise {
     let gone = count(&|_, e| e.measures.last_option_s.is_some());
     if gone > 0 {
         out.next.push(Remark {
-            said: format!("Keeping a way out: in {} there was a moment after which no field was left, by estimate.", of(gone)),
+            said: format!(
+                "Keeping a way out: in {} there was a moment after which no field was left, by estimate.",
+                of(gone)
+            ),
             rule: "at every second some field must be in reach with height for a circuit (by estimate)",
             exercises: gone,
         });

@@ -179,7 +179,13 @@ pub fn figures(sortie: &Sortie, one: &Debriefed, units: UnitPrefs) -> Vec<(Strin
         "last moment with an option, by estimate",
         Some(m.last_option_s.map_or_else(
             || "one was left to the end".to_owned(),
-            |t| if t <= end { "none at the failure".to_owned() } else { format!("{} after the failure", seconds(t - end)) },
+            |t| {
+                if t <= end {
+                    "none at the failure".to_owned()
+                } else {
+                    format!("{} after the failure", seconds(t - end))
+                }
+            },
         )),
     );
     list
@@ -192,9 +198,10 @@ pub fn changes(sortie: &Sortie, one: &Debriefed, units: UnitPrefs) -> Vec<String
     let at = |i: usize| {
         let agl = sortie.flight.flying[i].height_agl_m;
         let after = seconds(all[i].time_s - one.exercise.start_s);
-        agl.map_or_else(|| format!("{after} after the failure"), |h| {
-            format!("{after} after the failure, at {}", units.format_height(h))
-        })
+        agl.map_or_else(
+            || format!("{after} after the failure"),
+            |h| format!("{after} after the failure, at {}", units.format_height(h)),
+        )
     };
     one.measures
         .aims
@@ -294,11 +301,7 @@ pub fn cover(sortie: &Sortie, units: UnitPrefs) -> String {
     let missing = c.bare.iter().filter_map(|b| b.missing_m).fold(0.0, f64::max);
     if missing > 0.0 {
         use std::fmt::Write as _;
-        let _ = write!(
-            text,
-            " At worst {} more height would have kept one.",
-            units.format_height_at_most(missing)
-        );
+        let _ = write!(text, " At worst {} more height would have kept one.", units.format_height_at_most(missing));
     }
     text
 }
@@ -318,7 +321,9 @@ pub const CAUTIONS: [&str; 5] = [
 pub fn cautions(sortie: &Sortie) -> Vec<String> {
     let mut list: Vec<String> = CAUTIONS.iter().map(|c| (*c).to_owned()).collect();
     if sortie.wind_from == WindFrom::Nobody {
-        list.push("The flight tells no wind and none was given: calm was taken, and airspeeds are not told.".to_owned());
+        list.push(
+            "The flight tells no wind and none was given: calm was taken, and airspeeds are not told.".to_owned(),
+        );
     }
     if sortie.outside > 0 {
         list.push(format!(

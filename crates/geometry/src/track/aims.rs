@@ -103,8 +103,7 @@ pub fn aims(flight: &Flight, needs: &Needs<'_>, range: Range<usize>, last: Optio
                 (Some(a), Some(b)) => (a - b).clamp(0.0, MOST_A_SECOND_M) + WANTING * (-b).max(0.0),
                 _ => MOST_A_SECOND_M,
             };
-            let (prior, came) =
-                if cost[k] <= least + CHANGE_M { (cost[k], k) } else { (least + CHANGE_M, cheapest) };
+            let (prior, came) = if cost[k] <= least + CHANGE_M { (cost[k], k) } else { (least + CHANGE_M, cheapest) };
             next[k] = prior + waste;
             from[k] = came as u16;
             before[k] = now;
@@ -113,8 +112,7 @@ pub fn aims(flight: &Flight, needs: &Needs<'_>, range: Range<usize>, last: Optio
         back.push(from);
     }
     let end = last.and_then(|end| followed.iter().position(|f| f.1 == end));
-    let mut state =
-        end.unwrap_or_else(|| (0..n).min_by(|&a, &b| cost[a].total_cmp(&cost[b])).unwrap_or(0));
+    let mut state = end.unwrap_or_else(|| (0..n).min_by(|&a, &b| cost[a].total_cmp(&cost[b])).unwrap_or(0));
     let mut course = vec![state; range.len()];
     for k in (0..back.len()).rev() {
         state = usize::from(back[k][state]);

@@ -189,12 +189,22 @@ impl Flight {
     /// What speaks for a practice failure beside the energy of the glide: how much fell away at its beginning, how low
     /// it went, and whether full power followed. Log odds; the weights were set on simulated flights other than those
     /// they are tested on.
-    fn confidence(&self, glide: &Range<usize>, onset: usize, end: usize, ending: Ending, low_agl_m: f64, phase: f64) -> f64 {
+    fn confidence(
+        &self,
+        glide: &Range<usize>,
+        onset: usize,
+        end: usize,
+        ending: Ending,
+        low_agl_m: f64,
+        phase: f64,
+    ) -> f64 {
         let part = self.samples.part_of(onset);
         let sink = self.glide_sink_ms.max(0.1);
         let mean = |from: usize, to: usize| self.mean_engine(from.max(part.start)..to.min(part.end));
         let mut odds = math::ln(phase / (1.0 - phase).max(1e-3)).min(3.0) - 1.0;
-        if let (Some(before), Some(after)) = (mean(onset.saturating_sub(13), onset.saturating_sub(3)), mean(onset + 4, onset + 16)) {
+        if let (Some(before), Some(after)) =
+            (mean(onset.saturating_sub(13), onset.saturating_sub(3)), mean(onset + 4, onset + 16))
+        {
             odds += (2.0 * ((before - after) / sink - 0.65) / 0.25).clamp(-3.0, 2.0);
         }
         if let Some(level) = mean(onset + 4, end.saturating_sub(3).max(onset + 5)) {

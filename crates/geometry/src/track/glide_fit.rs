@@ -71,7 +71,8 @@ pub fn glide_points(flight: &Flight) -> Vec<GlidePoint> {
             }
             let flying = &flight.flying[stretch.clone()];
             let span = |f: &dyn Fn(usize) -> f64| {
-                let (lo, hi) = (0..STRETCH).map(f).fold((f64::INFINITY, f64::NEG_INFINITY), |b, v| (b.0.min(v), b.1.max(v)));
+                let (lo, hi) =
+                    (0..STRETCH).map(f).fold((f64::INFINITY, f64::NEG_INFINITY), |b, v| (b.0.min(v), b.1.max(v)));
                 hi - lo
             };
             let unsteady = span(&|i| flying[i].airspeed_ms) > STEADY_MS || span(&|i| flying[i].bank_rad) > STEADY_RAD;
@@ -198,7 +199,8 @@ mod tests {
     fn one_speed_or_few_points_tell_nothing() {
         let curve = GlideCurve::from_best_glide(22.0, 6.5).unwrap();
         assert!(fit(&points(&curve, |_| 0.0)[..5]).is_none());
-        let same: Vec<_> = points(&curve, |_| 0.0).iter().map(|p| GlidePoint { speed_ms: 22.0, load_factor: 1.0, ..*p }).collect();
+        let same: Vec<_> =
+            points(&curve, |_| 0.0).iter().map(|p| GlidePoint { speed_ms: 22.0, load_factor: 1.0, ..*p }).collect();
         assert!(fit(&same).is_none());
     }
 }

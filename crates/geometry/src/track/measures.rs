@@ -224,11 +224,9 @@ pub fn measure(flight: &Flight, options: &[OptionsAt], exercise: &Exercise, agai
         to_glide_speed_s: gliding_from.map(|i| all[i].time_s - start.time_s),
         to_first_turn_s,
         landing,
-        mean_speed_ms: (!once_gliding.is_empty())
-            .then(|| once_gliding.iter().sum::<f64>() / once_gliding.len() as f64),
-        speed_range_ms: (!once_gliding.is_empty()).then(|| {
-            once_gliding.iter().fold((f64::INFINITY, 0.0_f64), |(lo, hi), &v| (lo.min(v), hi.max(v)))
-        }),
+        mean_speed_ms: (!once_gliding.is_empty()).then(|| once_gliding.iter().sum::<f64>() / once_gliding.len() as f64),
+        speed_range_ms: (!once_gliding.is_empty())
+            .then(|| once_gliding.iter().fold((f64::INFINITY, 0.0_f64), |(lo, hi), &v| (lo.min(v), hi.max(v)))),
         base_leg_distance_m: pattern.and_then(|p| p.base_leg_distance_m),
         abeam_m: pattern.and_then(|p| p.abeam_m),
         at_base_m: pattern.and_then(|p| p.at_base_m),
@@ -340,7 +338,9 @@ fn arrival(flight: &Flight, exercise: &Exercise, last: usize, landing: &Landing)
     let from_start = |p: Xy| landing.along_of(p) + landing.aim_from_start_m;
     let (touchdown_m, at_50_ft_m) = if exercise.ending == Ending::Landing {
         let touch = from_start(all[last].position);
-        let above = |i: usize| all[i].height_amsl_m.map_or(0.0, |h| h - landing.ground_amsl_m(landing.along_of(all[i].position)));
+        let above = |i: usize| {
+            all[i].height_amsl_m.map_or(0.0, |h| h - landing.ground_amsl_m(landing.along_of(all[i].position)))
+        };
         let at_50 = (0..=last).rev().take(60).find(|&i| above(i) >= FIFTY_FT_M).map(|i| from_start(all[i].position));
         (touch, at_50)
     } else {

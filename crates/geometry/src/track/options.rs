@@ -233,9 +233,11 @@ impl Ready {
         let low = landing.aim_amsl_m + 0.5 * aircraft.final_height_m;
         let to_true = 1.0 / isa_density_ratio(low).sqrt();
         let wind_low = air.wind_at(low).xy();
-        let approach = (aircraft.approach_speed_ms * to_true, aircraft.glide.sink_ms(aircraft.approach_speed_ms, 1.0) * to_true);
+        let approach =
+            (aircraft.approach_speed_ms * to_true, aircraft.glide.sink_ms(aircraft.approach_speed_ms, 1.0) * to_true);
         let final_loss = loss(along, wind_low, approach.0, approach.1)?;
-        let base_m = (aircraft.final_height_m / final_loss).max(aircraft.base_leg_distance_m + landing.aim_from_start_m);
+        let base_m =
+            (aircraft.final_height_m / final_loss).max(aircraft.base_leg_distance_m + landing.aim_from_start_m);
         let straight = aircraft.straight_speed_ms();
         let turn = GlidingTurn::at_constant_incidence(
             &aircraft.glide,
@@ -259,7 +261,9 @@ impl Ready {
         }
         // The least loss: with the strongest wind of the column straight behind.
         let strongest = (0..12)
-            .map(|i| air.wind_at(landing.aim_amsl_m + (top_amsl_m - landing.aim_amsl_m) * f64::from(i) / 11.0).speed_ms())
+            .map(|i| {
+                air.wind_at(landing.aim_amsl_m + (top_amsl_m - landing.aim_amsl_m) * f64::from(i) / 11.0).speed_ms()
+            })
             .fold(0.0, f64::max);
         let least_loss = sink_ms / (speed_ms + strongest);
         Some(Self {

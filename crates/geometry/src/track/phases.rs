@@ -174,8 +174,7 @@ impl Flight {
                 let s = &self.samples.all[i];
                 let around = i.saturating_sub(ENERGY_HALF).max(part.start)..(i + ENERGY_HALF + 1).min(part.end);
                 let heading = math::atan2(air[i].x, air[i].y);
-                let (mut energy, mut turn, mut speed) =
-                    (Parabola::default(), Parabola::default(), Parabola::default());
+                let (mut energy, mut turn, mut speed) = (Parabola::default(), Parabola::default(), Parabola::default());
                 let mut heights = 0;
                 for j in around {
                     let t = self.samples.all[j].time_s - s.time_s;
@@ -215,7 +214,8 @@ impl Flight {
     fn most_probable(&mut self, aircraft: &Aircraft) -> Vec<Phase> {
         let sink = self.glide_sink_ms;
         let noise = engine_threshold(&self.samples);
-        let mut levels = Levels { idle_ms: 0.0, idle_sd_ms: 0.25 * sink, power_ms: 1.1 * sink, power_sd_ms: 0.6 * sink };
+        let mut levels =
+            Levels { idle_ms: 0.0, idle_sd_ms: 0.25 * sink, power_ms: 1.1 * sink, power_sd_ms: 0.6 * sink };
         let mut phases = self.searched(aircraft, &levels, noise);
         let mut gliding: Vec<f64> = phases
             .iter()

@@ -57,10 +57,12 @@ pub(super) fn turns(flight: &Flight, range: Range<usize>, aircraft: &Aircraft) -
         }
         i = to + 1;
         let samples = from..to + 1;
-        let step = |k: usize| if k + 1 < flight.samples.all.len() {
-            flight.samples.all[k + 1].time_s - flight.samples.all[k].time_s
-        } else {
-            1.0
+        let step = |k: usize| {
+            if k + 1 < flight.samples.all.len() {
+                flight.samples.all[k + 1].time_s - flight.samples.all[k].time_s
+            } else {
+                1.0
+            }
         };
         let turned_rad: f64 = samples.clone().map(|k| rate(k) * step(k)).sum();
         if turned_rad.abs() < LEAST_TURN {

@@ -142,8 +142,7 @@ impl WindByHeight {
     pub fn to_wind(&self, profile: WindProfile, ground_amsl_m: f64) -> Option<Wind> {
         let lowest = self.bands.first()?;
         let ratio = profile.ratio_at(lowest.height_amsl_m - ground_amsl_m).max(1.0);
-        let surface =
-            WindVector { east_ms: lowest.wind.east_ms / ratio, north_ms: lowest.wind.north_ms / ratio };
+        let surface = WindVector { east_ms: lowest.wind.east_ms / ratio, north_ms: lowest.wind.north_ms / ratio };
         let aloft = self.bands.iter().map(|b| WindLayer { height_amsl_m: b.height_amsl_m, wind: b.wind }).collect();
         Some(Wind::new(surface, profile, aloft, ground_amsl_m))
     }
@@ -187,7 +186,11 @@ struct Stretch {
 
 impl Default for Stretch {
     fn default() -> Self {
-        Self { prior: AirspeedPrior { mean_ms: 0.0, sd_ms: 1.0, shared_sd_ms: 0.0 }, ground: Vec::new(), height_sum: 0.0 }
+        Self {
+            prior: AirspeedPrior { mean_ms: 0.0, sd_ms: 1.0, shared_sd_ms: 0.0 },
+            ground: Vec::new(),
+            height_sum: 0.0,
+        }
     }
 }
 
