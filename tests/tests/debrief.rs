@@ -137,7 +137,7 @@ fn tracks_that_are_no_flights_get_a_plain_answer() {
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     let jumping = (0..900_u64).map(|i| {
         let (lat, lon, h) = circling(i);
-        (lat, lon, h, if i < 450 { i } else { i + 40_000 })
+        (lat, lon, h, if i < 450 { i } else { i + 4_000 })
     });
     let jumping = kept("jumping.gpx", gpx(jumping));
     let output = run(&["debrief", &jumping]);
