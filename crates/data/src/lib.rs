@@ -13,6 +13,7 @@ pub mod imagery;
 pub mod land_cover;
 pub mod merge;
 pub mod quantity;
+pub mod sortie;
 pub mod terrain;
 pub mod track;
 pub mod vector;
