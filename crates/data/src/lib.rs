@@ -11,6 +11,7 @@ pub mod frame;
 mod free_ids;
 pub mod imagery;
 pub mod land_cover;
+pub mod live;
 pub mod merge;
 pub mod quantity;
 pub mod sortie;

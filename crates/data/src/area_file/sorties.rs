@@ -143,7 +143,8 @@ pub(super) fn sorties(db: &Connection, notes: &mut Notes) -> rusqlite::Result<Ve
         sortie.duration_s = get_number(row, "duration_s")?.filter(|s| *s >= 0.0);
         sortie.fixes = get_number(row, "fixes")?.filter(|n| *n >= 0.0).map_or(0, |n| n as u32);
         let heights = serde_json::from_str::<HeightChoice>(&get_text(row, "heights")?).ok().filter(|heights| {
-            let pressure = matches!(heights.source, HeightSource::Pressure { qnh_hpa } if qnh_hpa.is_nan() || qnh_hpa <= 0.0);
+            let pressure =
+                matches!(heights.source, HeightSource::Pressure { qnh_hpa } if qnh_hpa.is_nan() || qnh_hpa <= 0.0);
             heights.offset_m.is_finite() && !pressure
         });
         if let Some(heights) = heights {
