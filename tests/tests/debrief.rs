@@ -126,7 +126,8 @@ fn tracks_that_are_no_flights_get_a_plain_answer() {
     // Two days, and a clock that jumps: analysed, without an exercise.
     let circling = |i: u64| {
         let angle = i as f64 / 30.0;
-        (52.272 + 0.004 * angle.sin(), -2.82 + 0.006 * angle.cos(), Some(600.0))
+        let (sin, cos) = sparefield_geometry::math::sin_cos(angle);
+        (52.272 + 0.004 * sin, -2.82 + 0.006 * cos, Some(600.0))
     };
     let long = (0..2 * 86_400).step_by(5).map(|i| {
         let (lat, lon, h) = circling(i);

@@ -342,7 +342,7 @@ fn the_glide_curve_comes_back_from_glides_at_several_speeds() {
             at = at + (Bearing::from_rad(*heading).unit() * v + wind.xy()) * 0.25;
             height += climb.unwrap_or(-real.sink_ms(speed, n) * to_true) * 0.25;
             t += 0.25;
-            if (t * 4.0_f64).round() as usize % 4 == 0 {
+            if ((t * 4.0_f64).round() as usize).is_multiple_of(4) {
                 fixes.push(Fix { time_s: t, position: at, height_amsl_m: Some(height), engine: None });
             }
         }

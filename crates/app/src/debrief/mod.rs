@@ -164,14 +164,17 @@ pub struct Sortie {
 /// Told how far the work is, from 0 to 1; `false` stops it.
 pub type GoesOn<'a> = &'a (dyn Fn(f32) -> bool + Sync);
 
-/// Analyses a flight. `corrected` are the user's own exercises, which take the place of those found.
+/// The user's word on exercises: told the flight and what was found, the exercises instead; `None` for those found.
+pub type Corrected<'a> = &'a dyn Fn(&Flight, &[Exercise]) -> Option<Vec<Exercise>>;
+
+/// Analyses a flight. `corrected` may put the user's own exercises in the place of those found.
 ///
 /// # Errors
 /// A plain answer where there is nothing to analyse.
 pub fn analyse(
     ask: &Ask,
     track: &Track,
-    corrected: Option<&[Exercise]>,
+    corrected: Option<Corrected<'_>>,
     goes_on: GoesOn<'_>,
 ) -> Result<Sortie, NoSortie> {
     ask.aircraft.validate()?;
@@ -230,7 +233,8 @@ pub fn analyse(
         .collect();
     let against =
         Against { aircraft: &ask.aircraft, needs: &needs, surroundings, stock: &stock, over_stock_m: OVER_STOCK_M };
-    let found = corrected.map_or_else(|| flight.exercises(), <[Exercise]>::to_vec);
+    let told = flight.exercises();
+    let found = corrected.and_then(|correct| correct(&flight, &told)).unwrap_or(told);
     let mut exercises = Vec::with_capacity(found.len());
     for (i, exercise) in found.iter().enumerate() {
         goes_on(0.7 + 0.3 * i as f32 / found.len() as f32).then_some(()).ok_or_else(stop)?;

@@ -190,7 +190,7 @@ pub fn profile(
     let ground = |i: usize| all[i].height_amsl_m.zip(sortie.flight.flying[i].height_agl_m).map(|(h, agl)| h - agl);
     let high = heights().fold(f64::MIN, f64::max);
     let low = range.clone().filter_map(ground).chain(heights()).fold(f64::MAX, f64::min);
-    if !(high > low) {
+    if high.is_nan() || high <= low {
         return p;
     }
     let (first, last) = (part[0].time_s, part[part.len() - 1].time_s);

@@ -179,6 +179,6 @@ pub fn practise(sorties: &[&Sortie], units: UnitPrefs) -> Practise {
             exercises: better,
         });
     }
-    out.next.sort_by(|a, b| b.exercises.cmp(&a.exercises));
+    out.next.sort_by_key(|remark| std::cmp::Reverse(remark.exercises));
     out
 }

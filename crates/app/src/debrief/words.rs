@@ -19,7 +19,7 @@ pub fn clock(seconds: f64) -> String {
 }
 
 fn seconds(s: f64) -> String {
-    format!("{:.0} s", s)
+    format!("{s:.0} s")
 }
 
 /// A share as people say it.

@@ -125,7 +125,7 @@ pub fn fit(points: &[GlidePoint]) -> Option<GlideFit> {
         }
         let det = s33 * s11 - s31 * s31;
         // Points at one speed tell the sink there and nothing about the curve.
-        if !(det > 1e-4 * s33 * s11) {
+        if det.is_nan() || det <= 1e-4 * s33 * s11 {
             return None;
         }
         (a, b) = ((y3 * s11 - y1 * s31) / det, (s33 * y1 - s31 * y3) / det);

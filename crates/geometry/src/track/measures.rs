@@ -252,6 +252,7 @@ fn height(flight: &Flight, i: usize) -> f64 {
 
 /// The circuit as it was flown to one landing.
 #[derive(Clone, Copy, Debug, Default)]
+#[expect(clippy::struct_field_names, reason = "units stand in names")]
 struct Pattern {
     base_leg_distance_m: Option<f64>,
     abeam_m: Option<f64>,

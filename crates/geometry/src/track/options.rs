@@ -327,10 +327,11 @@ impl Ready {
         }
         // On final, or nearly so.
         let to_aim = landing.aim - at;
-        if between(to_aim, along) < 0.52 && between(heading, along) < 0.8 {
-            if let Some(needed) = way(landing.aim, Some(along), 0.0) {
-                offer(needed, landing.aim);
-            }
+        if between(to_aim, along) < 0.52
+            && between(heading, along) < 0.8
+            && let Some(needed) = way(landing.aim, Some(along), 0.0)
+        {
+            offer(needed, landing.aim);
         }
         best.filter(|b| b.0.is_finite())
     }

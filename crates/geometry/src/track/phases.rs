@@ -245,7 +245,7 @@ impl Flight {
         if near && speed < 0.5 * aircraft.stall_speed_ms {
             powered -= 2.0;
             gliding -= 2.0;
-        } else if f.height_agl_m.is_some_and(|h| h > 2.0 * NEAR_GROUND_M) || f.height_agl_m.is_none() {
+        } else if f.height_agl_m.is_none_or(|h| h > 2.0 * NEAR_GROUND_M) {
             ground -= 4.0;
         } else {
             // Low and fast: taking off, landing, or neither.
@@ -285,9 +285,9 @@ impl Flight {
                 let mut next = [f64::NEG_INFINITY; 3];
                 let mut back = [0_u8; 3];
                 for to in 0..3 {
-                    for before in 0..3 {
+                    for (before, so_far) in best.iter().enumerate() {
                         let cost = if to == before { 0.0 } else { CHANGE_COST };
-                        let value = best[before] - cost;
+                        let value = so_far - cost;
                         if value > next[to] {
                             next[to] = value;
                             back[to] = before as u8;
@@ -335,6 +335,7 @@ impl Flight {
 
 /// What is expected of the engine's share in a glide and under power, m/s.
 #[derive(Clone, Copy, Debug)]
+#[expect(clippy::struct_field_names, reason = "units stand in names")]
 struct Levels {
     idle_ms: f64,
     idle_sd_ms: f64,
