@@ -50,6 +50,7 @@ fn empty() -> Area {
         start: None,
         drill_sets: Arc::default(),
         drill_results: Arc::default(),
+        sorties: Arc::default(),
         provenance: Vec::new(),
         warnings: Vec::new(),
         is_sample: false,

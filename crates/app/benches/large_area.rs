@@ -50,6 +50,7 @@ fn files(folder: &Path) -> [PathBuf; 2] {
         layers: Arc::default(),
         drill_sets: Arc::default(),
         drill_results: Arc::default(),
+        sorties: Arc::default(),
         home: None,
         start: None,
         terrain: TerrainSource::Files { files: vec![ground.clone()], crs: None, grid_m: None },

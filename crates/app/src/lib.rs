@@ -8,6 +8,7 @@ pub mod cli;
 pub mod climb_out;
 pub mod command;
 pub mod copy_dialog;
+pub mod debrief;
 pub mod drill;
 pub mod edits;
 pub mod export_dialog;

@@ -10,6 +10,8 @@ use sparefield_data::NoProgress;
 use sparefield_data::area::{Change, Edit, Swap};
 use sparefield_data::area_file::{AreaFile, AreaParts, TerrainSource};
 use sparefield_data::frame::Frame;
+use sparefield_data::sortie::{Original, Sortie};
+use sparefield_data::track::{HeightChoice, HeightSource, from_bytes};
 use sparefield_geometry::fields::model::Stock;
 use sparefield_geometry::position::LonLat;
 use std::hint::black_box;
@@ -30,6 +32,7 @@ fn area() -> AreaParts {
         start: None,
         drill_sets: Arc::default(),
         drill_results: Arc::default(),
+        sorties: Arc::default(),
         terrain: TerrainSource::Nothing,
     }
 }
@@ -86,5 +89,32 @@ fn area_file(c: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, area_file);
+/// A thousand sorties of ten thousand fixes each; their files differ in one line.
+fn library(c: &mut Criterion) {
+    let folder = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).unwrap();
+    let path = folder.path().join("library.gpkg");
+    let fix = |s: u32| format!("B10{:02}{:02}51{:05}N00200000WA0010000100\n", s / 60 % 60, s % 60, s);
+    let fixes: String = (0..10_000).map(fix).collect();
+    let sortie = |n: u32| {
+        let text = format!("AXXX{n:03}\nHFDTE0101{:02}\n{fixes}", 10 + n % 80);
+        let name = std::path::Path::new("flight.igc");
+        let recording = from_bytes(name, text.as_bytes()).unwrap().value.swap_remove(0);
+        let original = Original::new(name, text.into_bytes());
+        Arc::new(Sortie::new(format!("sortie-{n}"), &recording, 0, original, HeightChoice::of(HeightSource::None)))
+    };
+    let parts = AreaParts { fields: Arc::default(), sorties: Arc::new((0..1_000).map(sortie).collect()), ..area() };
+    drop(AreaFile::create(&path, &parts).unwrap());
+    let mut group = c.benchmark_group("area file of 1 000 sorties");
+    group.sample_size(10);
+    group.bench_function("open", |b| {
+        b.iter(|| assert_eq!(AreaFile::open(&path, TODAY, &NoProgress).unwrap().value.1.sorties.len(), 1_000));
+    });
+    let sortie = AreaFile::open(&path, TODAY, &NoProgress).unwrap().value.1.sorties[500].clone();
+    group.bench_function("read one again", |b| {
+        b.iter(|| assert_eq!(sortie.read(Some(&path)).unwrap().value.fixes.len(), 10_000));
+    });
+    group.finish();
+}
+
+criterion_group!(benches, area_file, library);
 criterion_main!(benches);

@@ -23,6 +23,7 @@ use crate::frame::{Crs, Frame, FrameError};
 use crate::free_ids::FreeIds;
 use crate::imagery::AreaLayers;
 use crate::quantity::ReportedWind;
+use crate::sortie::Sortie;
 use crate::terrain::{self, TerrainInfo, TerrainRequest};
 use crate::vector::record::Notes;
 use crate::vector::{self, Hazards, VectorOptions};
@@ -154,6 +155,8 @@ pub struct Area {
     pub drill_sets: Arc<Vec<Arc<DrillSet>>>,
     /// Results of drills.
     pub drill_results: Arc<Vec<Arc<DrillResult>>>,
+    /// Recorded flights.
+    pub sorties: Arc<Vec<Arc<Sortie>>>,
     /// One line for each source.
     pub provenance: Vec<String>,
     /// What was repaired, assumed or left out.
@@ -266,6 +269,7 @@ impl Area {
             start: None,
             drill_sets: Arc::default(),
             drill_results: Arc::default(),
+            sorties: Arc::default(),
             provenance,
             warnings,
             is_sample: false,

@@ -125,6 +125,7 @@ fn empty_area(path: &Path, frame: &Arc<Frame>) -> AreaParts {
         start: None,
         drill_sets: Arc::default(),
         drill_results: Arc::default(),
+        sorties: Arc::default(),
         terrain: TerrainSource::Nothing,
     }
 }

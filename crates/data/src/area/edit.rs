@@ -7,6 +7,7 @@ use super::gone::GonePlaces;
 use super::places::MANY;
 use super::{Area, Home, Proposal};
 use crate::imagery::AreaLayers;
+use crate::sortie::Sortie;
 use sparefield_geometry::drill::{DrillResult, DrillSet};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use std::collections::HashMap;
@@ -58,6 +59,8 @@ pub enum Change {
     DrillSet(Swap<DrillSet>),
     /// The result of a drill is added, unless one of its identifier is there. It is not undone: results are kept.
     DrillResult(Arc<DrillResult>),
+    /// Of a sortie, by identifier.
+    Sortie(Swap<Sortie>),
     /// Of the home strip.
     Home(Swap<Home>),
     /// Of the area's title.
@@ -120,6 +123,7 @@ impl Edit {
                 Change::Proposal(s) => Change::Proposal(s.inverse()),
                 Change::Home(s) => Change::Home(s.inverse()),
                 Change::DrillSet(s) => Change::DrillSet(s.inverse()),
+                Change::Sortie(s) => Change::Sortie(s.inverse()),
                 Change::DrillResult(_) => return None,
                 Change::Title(s) => Change::Title(s.inverse()),
                 Change::Layers(s) => Change::Layers(s.inverse()),
@@ -165,6 +169,13 @@ impl Identified for DrillSet {
     }
 }
 
+impl Identified for Sortie {
+    const WHAT: &'static str = "sortie";
+    fn id(&self) -> &str {
+        &self.id
+    }
+}
+
 impl Identified for Proposal {
     const WHAT: &'static str = "suggested field";
     fn id(&self) -> &str {
@@ -204,6 +215,7 @@ impl Area {
         put_all(&mut new.quiet_zones, &swaps.quiet_zones, &mut new.places, twins)?;
         put_all(&mut new.proposals, &swaps.proposals, &mut new.places, twins)?;
         put_all(&mut new.drill_sets, &swaps.drill_sets, &mut new.places, twins)?;
+        put_all(&mut new.sorties, &swaps.sorties, &mut new.places, twins)?;
         for change in &edit.changes {
             match change {
                 Change::Home(swap) => {
@@ -234,14 +246,15 @@ impl Area {
                 | Change::Hazard(_)
                 | Change::QuietZone(_)
                 | Change::Proposal(_)
-                | Change::DrillSet(_) => {}
+                | Change::DrillSet(_)
+                | Change::Sortie(_) => {}
             }
         }
         *self = new;
         Ok(())
     }
 
-    /// An identifier that no field, suggested field, hazard, quiet zone or drill set has yet: the stem and a number.
+    /// An identifier that no field, suggested field, hazard, quiet zone, drill set or sortie has yet: the stem and a number.
     #[must_use]
     pub fn free_id(&self, stem: &str) -> String {
         let ids = self.fields.iter().map(|f| f.id.as_str());
@@ -249,6 +262,7 @@ impl Area {
         let ids = ids.chain(self.hazards.iter().map(|h| h.id.as_str()));
         let ids = ids.chain(self.quiet_zones.iter().map(|q| q.id.as_str()));
         let ids = ids.chain(self.drill_sets.iter().map(|s| s.id.as_str()));
+        let ids = ids.chain(self.sorties.iter().map(|s| s.id.as_str()));
         let highest = ids.filter_map(|id| id.strip_prefix(stem)?.strip_prefix('-')?.parse::<u64>().ok()).max();
         format!("{stem}-{}", highest.map_or(1, |n| n.saturating_add(1)))
     }
@@ -262,6 +276,7 @@ struct Swaps<'a> {
     quiet_zones: Vec<&'a Swap<QuietZone>>,
     proposals: Vec<&'a Swap<Proposal>>,
     drill_sets: Vec<&'a Swap<DrillSet>>,
+    sorties: Vec<&'a Swap<Sortie>>,
 }
 
 impl<'a> Swaps<'a> {
@@ -274,6 +289,7 @@ impl<'a> Swaps<'a> {
                 Change::QuietZone(swap) => all.quiet_zones.push(swap),
                 Change::Proposal(swap) => all.proposals.push(swap),
                 Change::DrillSet(swap) => all.drill_sets.push(swap),
+                Change::Sortie(swap) => all.sorties.push(swap),
                 Change::Home(_) | Change::Title(_) | Change::Layers(_) | Change::DrillResult(_) => {}
             }
         }

@@ -82,6 +82,7 @@ impl Area {
             start: parts.start,
             drill_sets: parts.drill_sets,
             drill_results: parts.drill_results,
+            sorties: parts.sorties,
             provenance,
             warnings,
             is_sample: parts.terrain == TerrainSource::Sample,

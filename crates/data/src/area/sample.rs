@@ -137,6 +137,7 @@ pub(super) fn load(progress: &dyn Progress) -> Result<Area, LoadError> {
             sample_drills::drill_sets(&frame, home_position).map_err(|e| corrupt("sample drills", e.to_string()))?,
         ),
         drill_results: Arc::default(),
+        sorties: Arc::default(),
         frame: Arc::new(frame),
         provenance: vec!["sample area: invented for demonstration, it shows no real place".to_owned()],
         warnings,

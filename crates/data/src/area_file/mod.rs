@@ -21,6 +21,7 @@ mod loss_tests;
 mod read;
 mod row;
 mod schema;
+mod sorties;
 mod split;
 mod terrain_source;
 #[cfg(test)]
@@ -28,6 +29,7 @@ mod tests;
 mod write;
 
 pub use error::{AreaFileError, Trouble};
+pub use sorties::original;
 pub use terrain_source::TerrainSource;
 
 use crate::area::Present;
@@ -35,6 +37,7 @@ use crate::area::{Area, Edit, Home, Lane, Proposal, Start, Swap};
 use crate::error::{Loaded, Progress, Warning};
 use crate::frame::{Crs, Frame};
 use crate::imagery::AreaLayers;
+use crate::sortie::Sortie;
 use connect::WindowLock;
 use graves::Graves;
 use known::Known;
@@ -72,6 +75,8 @@ pub struct AreaParts {
     pub drill_sets: Arc<Vec<Arc<DrillSet>>>,
     /// Results of drills.
     pub drill_results: Arc<Vec<Arc<DrillResult>>>,
+    /// Recorded flights; their files stay in the area file until they are asked for.
+    pub sorties: Arc<Vec<Arc<Sortie>>>,
     /// Its terrain.
     pub terrain: TerrainSource,
 }
@@ -98,6 +103,7 @@ impl AreaParts {
             start: area.start.clone(),
             drill_sets: Arc::clone(&area.drill_sets),
             drill_results: Arc::clone(&area.drill_results),
+            sorties: Arc::clone(&area.sorties),
             terrain,
         }
     }
@@ -216,6 +222,12 @@ impl AreaFile {
                 tx.commit()
             });
             kept.map_err(|e| sqlite(&e))?;
+        }
+        if sorties::has_unnamed(&db).map_err(|e| sqlite(&e))? {
+            let cleared = db
+                .transaction_with_behavior(TransactionBehavior::Immediate)
+                .and_then(|tx| sorties::clear_unnamed(&tx).and_then(|()| tx.commit()));
+            cleared.map_err(|e| sqlite(&e))?;
         }
         warnings.extend(content.warnings);
         let (srs_id, identity) = (schema::srs_id(&parts.frame), connect::identity(path));
@@ -408,6 +420,9 @@ fn fill(db: &Connection, parts: &AreaParts, path: &Path) -> rusqlite::Result<()>
         writer.drill_set(&Swap { before: None, after: Some(Arc::clone(set)) })?;
     }
     parts.drill_results.iter().try_for_each(|result| writer.drill_result(result))?;
+    for sortie in parts.sorties.iter() {
+        writer.sortie(&Swap { before: None, after: Some(Arc::clone(sortie)) })?;
+    }
     writer.finish()?;
     tx.commit()
 }
@@ -506,6 +521,7 @@ fn parts(db: &Connection, path: &Path, progress: &dyn Progress) -> Result<(AreaP
         start: content.start.take(),
         drill_sets: shared(&mut content.drill_sets),
         drill_results: shared(&mut content.drill_results),
+        sorties: shared(&mut content.sorties),
         terrain: terrain.unwrap_or_default().resolved_at(path),
     };
     Ok((parts, content))

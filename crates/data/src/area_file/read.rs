@@ -4,10 +4,12 @@
 use super::drills;
 use super::known::{Ends, WITH_ID};
 use super::row::{area, edges_of, get_number, get_shapes, get_text, is_height, poles_of};
+use super::sorties;
 use super::split::Split;
 use crate::area::{Home, Lane, LaneKind, Proposal, RunwayEnd, Start};
 use crate::error::Warning;
 use crate::quantity::{ReportedWind, parse_day};
+use crate::sortie::Sortie;
 use crate::vector::record::Notes;
 use crate::vector::ring::{Ring, clean_polygon};
 use crate::vector::{EdgeLine, match_edges};
@@ -36,6 +38,7 @@ pub(super) struct Content {
     pub(super) start: Option<Start>,
     pub(super) drill_sets: Vec<DrillSet>,
     pub(super) drill_results: Vec<DrillResult>,
+    pub(super) sorties: Vec<Sortie>,
     /// Identifiers given to rows that had none of their own: table, row, identifier.
     pub(super) new_ids: Vec<(&'static str, i64, String)>,
     /// Rows that hold several things.
@@ -58,6 +61,7 @@ pub(super) fn content(db: &Connection) -> rusqlite::Result<Content> {
     content.start = reader.start()?;
     content.drill_sets = drills::sets(db, &mut reader.notes)?;
     content.drill_results = drills::results(db, &mut reader.notes)?;
+    content.sorties = sorties::sorties(db, &mut reader.notes)?;
     content.new_ids = reader.ids.new;
     content.splits = reader.splits;
     content.warnings = reader.notes.into_warnings();

@@ -1,7 +1,7 @@
 //! The tables of an area file, how they are registered as GeoPackage demands, and how an older file is brought up.
 //!
-//! What comes later (aircraft, winds, sorties and their fixes, exercises) gets tables of its own by a further
-//! step here; a step never touches a table or column that is not ours.
+//! What comes later (aircraft, winds) gets tables of its own by a further step here; a step never touches a table or
+//! column that is not ours.
 
 use crate::frame::Frame;
 use proj::Proj;
@@ -12,7 +12,12 @@ use rusqlite::{Connection, OptionalExtension as _, params};
 pub(super) const GEOPACKAGE: i64 = 0x4750_4B47;
 
 /// The steps from nothing to the present schema: step `n` makes schema `n + 1`.
-const STEPS: [&str; 3] = [include_str!("schema_v1.sql"), include_str!("schema_v2.sql"), include_str!("schema_v3.sql")];
+const STEPS: [&str; 4] = [
+    include_str!("schema_v1.sql"),
+    include_str!("schema_v2.sql"),
+    include_str!("schema_v3.sql"),
+    include_str!("schema_v4.sql"),
+];
 
 /// The schema this program writes.
 pub(super) const NEWEST: u32 = STEPS.len() as u32;

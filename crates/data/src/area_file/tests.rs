@@ -2,6 +2,7 @@ use super::*;
 use crate::area::{Change, Swap};
 use crate::error::NoProgress;
 use crate::imagery::{GroundLayer, LayerKind, LayerSpec};
+use crate::sortie::{ExerciseMark, Original};
 use proptest::prelude::*;
 use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, HazardKind, HazardShape, QuietKind, Stock, Surface};
 use sparefield_geometry::position::{LonLat, Xy};
@@ -27,6 +28,7 @@ pub(super) fn bare(fields: Vec<Field>) -> AreaParts {
         start: None,
         drill_sets: Arc::default(),
         drill_results: Arc::default(),
+        sorties: Arc::default(),
         terrain: TerrainSource::Nothing,
     }
 }
@@ -402,7 +404,7 @@ fn a_newer_schema_is_refused_and_left_alone() {
     let told = AreaFile::open(&path, TODAY, &NoProgress).unwrap_err();
     assert_eq!(told.trouble, Trouble::Newer);
     assert!(
-        told.to_string().contains("a newer version of Sparefield wrote it (schema 99; this one knows 3)"),
+        told.to_string().contains("a newer version of Sparefield wrote it (schema 99; this one knows 4)"),
         "{told}"
     );
     assert_eq!(std::fs::read(&path).unwrap(), before);
@@ -475,6 +477,170 @@ fn a_file_of_schema_2_gets_tables_for_drills() {
     file.write(&Edit::new("drill", vec![flown("r1")])).unwrap();
     assert_eq!((count(&path, "theirs WHERE x = 'kept'"), count(&path, "drill_results")), (1, 1));
     assert_eq!(count(&path, "gpkg_contents WHERE table_name LIKE 'drill_%'"), 2);
+}
+
+prop_compose! {
+    fn any_sortie()(
+        texts in proptest::collection::vec(words(), 7), numbers in proptest::collection::vec(0.0..1e6_f64, 6),
+        started in proptest::option::of(0_i64..4_000_000_000), source in 0..4_usize, by_user in any::<bool>(),
+        bytes in proptest::collection::vec(any::<u8>(), 0..300), marks in 0..3_usize, columns in any::<bool>(),
+        fixes in any::<u32>(), recording in 0..9_u32,
+    ) -> Sortie {
+        use crate::track::csv::{CsvHeight, CsvHeightKind, CsvMapping, CsvTime};
+        use crate::track::{Datum, HeightChoice, HeightSource};
+        let n = |i: usize| numbers[i];
+        let source = [
+            HeightSource::None,
+            HeightSource::Satellite { datum: Datum::MeanSeaLevel },
+            HeightSource::Satellite { datum: Datum::Ellipsoid },
+            HeightSource::Pressure { qnh_hpa: 900.0 + n(0) / 1e4 },
+        ][source];
+        let mapping = CsvMapping {
+            delimiter: ';', skip_rows: 3, time: CsvTime::DateAndTime { date: 1, time: 2, offset: None }, lon: 3, lat: 4,
+            satellite_height: Some(CsvHeight { column: 5, unit_m: n(1), kind: CsvHeightKind::Ellipsoid }),
+            pressure_height: None, engine: Some(6),
+        };
+        let mark = |i: usize| ExerciseMark {
+            kind: texts[0].clone(), start_s: n(2), end_s: n(2) + i as f64, deleted: i == 1, note: texts[1].clone(),
+        };
+        Sortie {
+            id: texts[2].clone(), name: texts[3].clone(), aircraft: texts[4].clone(), pilot: texts[5].clone(),
+            note: texts[6].clone(), started: started.map(|s| jiff::Timestamp::from_second(s).unwrap()),
+            duration_s: started.map(|_| n(3)), fixes, heights: HeightChoice { source, offset_m: n(4) - n(5) },
+            heights_by_user: by_user, columns: columns.then_some(mapping),
+            original: Original::new(Path::new("a flight.igc"), bytes), recording, marks: (0..marks).map(mark).collect(),
+        }
+    }
+}
+
+/// An invented sortie, as the window makes it of a recorder's file.
+fn flight(number: u32) -> Sortie {
+    use crate::track::{HeightChoice, HeightSource, from_bytes};
+    let text = format!(
+        "AXXX\nHFDTE010125\nB1000005100{number:03}N00200000WA0010000100\nB1000015100{number:03}N00200000WA0010000100\n"
+    );
+    let path = Path::new("flight.igc");
+    let recordings = from_bytes(path, text.as_bytes()).unwrap().value;
+    let heights = HeightChoice::of(HeightSource::None);
+    let original = Original::new(path, text.into_bytes());
+    Sortie::new(format!("sortie-{number}"), &recordings[0], 0, original, heights)
+}
+
+#[test]
+fn sorties_are_added_marked_renamed_taken_away_and_brought_back_with_their_recorders_bytes() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("sample.gpkg");
+    let (parts, mut area) = sample();
+    let mut file = AreaFile::create(&path, &parts).unwrap();
+    let mark = |start_s: f64, deleted| ExerciseMark {
+        kind: "practice-failure".into(),
+        start_s,
+        end_s: start_s + 40.0,
+        deleted,
+        note: "too low".into(),
+    };
+    let take = |area: &mut Area, file: &mut AreaFile, changes: Vec<Change>| {
+        let edit = Edit::new("sorties", changes);
+        area.apply(&edit).unwrap();
+        file.write(&edit).unwrap();
+        assert_eq!(read(&path, &NoProgress).unwrap().value.sorties, area.sorties);
+        edit
+    };
+    let add = |n| Change::Sortie(Swap::add(flight(n)));
+    take(&mut area, &mut file, vec![add(1), add(2)]);
+    sql(&path, "ALTER TABLE exercise_marks ADD theirs TEXT; ALTER TABLE sorties ADD theirs TEXT");
+    let first = Arc::clone(&area.sorties[0]);
+    let marked = Sortie { marks: vec![mark(10.0, false), mark(70.0, true)], ..(*first).clone() };
+    take(&mut area, &mut file, vec![Change::Sortie(Swap::replace(&first, marked))]);
+    sql(&path, "UPDATE exercise_marks SET theirs = 'kept'; UPDATE sorties SET theirs = 'kept'");
+    let first = Arc::clone(&area.sorties[0]);
+    let moved = Sortie {
+        id: "evening".into(),
+        name: "Evening".into(),
+        marks: vec![mark(12.0, false), mark(70.0, true), mark(200.0, false)],
+        ..(*first).clone()
+    };
+    let renamed = take(&mut area, &mut file, vec![Change::Sortie(Swap::replace(&first, moved))]);
+    assert_eq!(count(&path, "exercise_marks WHERE sortie = 'evening' AND theirs = 'kept'"), 2);
+    assert_eq!(count(&path, "sorties WHERE id = 'evening' AND theirs = 'kept'"), 1);
+    let first = Arc::clone(&area.sorties[0]);
+    let away = take(&mut area, &mut file, vec![Change::Sortie(Swap::remove(&first))]);
+    assert_eq!((count(&path, "sorties"), count(&path, "exercise_marks")), (1, 0));
+    for edit in [away, renamed] {
+        area.take_back(&edit).unwrap();
+        file.write(&edit.inverse()).unwrap();
+    }
+    let mut now = read(&path, &NoProgress).unwrap().value.sorties.to_vec();
+    now.sort_by(|a, b| a.id.cmp(&b.id));
+    assert_eq!(now, *area.sorties, "the order of the file is that of adding");
+    // From the file, not from memory; and a file is packed once however many sorties it has.
+    let kept = &now[0];
+    assert!(kept.original.held.is_none());
+    assert_eq!(kept.read(Some(&path)).unwrap().value, area.sorties[0].read(None).unwrap().value);
+    assert_eq!(original(&path, &kept.original.key).unwrap(), **area.sorties[0].original.held.as_ref().unwrap());
+    let twin = Sortie { id: "twin".into(), ..flight(2) };
+    take_any(&mut area, &mut file, vec![Change::Sortie(Swap::add(twin))]);
+    assert_eq!((count(&path, "sorties"), count(&path, "sortie_originals")), (3, 2));
+    // What no sortie names is cleared away only when nothing can be undone any more.
+    let gone = area.sorties.iter().find(|s| s.id == "sortie-1").map(Swap::remove).unwrap();
+    take_any(&mut area, &mut file, vec![Change::Sortie(gone)]);
+    assert_eq!(count(&path, "sortie_originals"), 2);
+    drop(file);
+    drop(opened(&path));
+    assert_eq!(count(&path, "sortie_originals"), 1);
+    let lost = original(&path, &kept.original.key).unwrap_err().to_string();
+    assert!(lost.contains("add the recorder's file again"), "{lost}");
+}
+
+fn take_any(area: &mut Area, file: &mut AreaFile, changes: Vec<Change>) {
+    let edit = Edit::new("sorties", changes);
+    area.apply(&edit).unwrap();
+    file.write(&edit).unwrap();
+}
+
+#[test]
+fn a_sortie_that_another_program_spoiled_costs_itself() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    let parts = AreaParts { sorties: Arc::new((1..4).map(|n| Arc::new(flight(n))).collect()), ..bare(Vec::new()) };
+    drop(AreaFile::create(&path, &parts).unwrap());
+    sql(
+        &path,
+        "UPDATE sorties SET heights = 'high', fixes = 'many', started = 'once' WHERE id = 'sortie-1';
+         UPDATE sorties SET original = 'nowhere' WHERE id = 'sortie-2';
+         UPDATE sortie_originals SET packed = x'00FF' WHERE key = (SELECT original FROM sorties WHERE id = 'sortie-3');
+         INSERT INTO sorties (id, name) VALUES ('sortie-1', 'twin'), (NULL, NULL);
+         INSERT INTO exercise_marks (sortie, number, start_s) VALUES ('sortie-1', 0, 5.0), (7, 'x', 'y')",
+    );
+    let loaded = opened(&path);
+    let sorties = &loaded.value.1.sorties;
+    assert_eq!(sorties.len(), 3);
+    assert_eq!((sorties[0].fixes, sorties[0].started, sorties[0].marks.len()), (0, None, 0));
+    let words: Vec<_> = loaded.warnings.iter().map(ToString::to_string).collect();
+    for part in ["“twin” has no identifier", "choose it again", "is not in the file", "no beginning and end"] {
+        assert!(words.iter().any(|w| w.contains(part)), "{part}: {words:?}");
+    }
+    assert!(sorties[2].read(Some(&path)).unwrap_err().to_string().contains("damaged"));
+    assert_eq!(count(&path, "sorties"), 5, "what cannot be used stays");
+}
+
+#[test]
+fn a_file_of_schema_3_gets_tables_for_sorties() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    let db = connect::make(&path).unwrap();
+    schema::create_v1(&db, &bare(Vec::new()).frame).unwrap();
+    db.execute_batch(include_str!("schema_v2.sql")).unwrap();
+    db.execute_batch(include_str!("schema_v3.sql")).unwrap();
+    schema::put_meta(&db, "schema_version", "3").unwrap();
+    db.execute_batch("CREATE TABLE theirs (x); INSERT INTO theirs VALUES ('kept')").unwrap();
+    drop(db);
+    let (mut file, parts) = opened(&path).value;
+    assert_eq!(*parts.sorties, Vec::new());
+    assert!(folder.path().join("a.backup-v3-20261125.gpkg").exists());
+    file.write(&Edit::new("add a sortie", vec![Change::Sortie(Swap::add(flight(1)))])).unwrap();
+    assert_eq!((count(&path, "theirs WHERE x = 'kept'"), count(&path, "sorties")), (1, 1));
+    assert_eq!(count(&path, "gpkg_contents WHERE table_name IN ('sorties', 'exercise_marks', 'sortie_originals')"), 3);
 }
 
 fn flown(id: &str) -> Change {
@@ -657,7 +823,7 @@ prop_compose! {
         texts in proptest::collection::vec(words(), 8),
         poles in proptest::collection::vec(proptest::option::of(0.0..40.0_f64), 3),
         kinds in (0..7_usize, 0..4_usize), refused in any::<bool>(), start in any::<bool>(),
-        set in any_drill_set(),
+        set in any_drill_set(), sorties in proptest::collection::vec(any_sortie(), 0..4),
     ) -> AreaParts {
         let n = |i: usize| numbers[i];
         let at = |i: usize| Xy::new(n(i), n(i + 1));
@@ -703,6 +869,9 @@ prop_compose! {
         (flown.heading_grid_rad, flown.height_agl_m, flown.pilot) = (n(9) / 1e6, n(10), text(2));
         parts.drill_results = Arc::new(vec![Arc::new(flown)]);
         parts.drill_sets = Arc::new(vec![Arc::new(set)]);
+        let numbered = sorties.into_iter().enumerate();
+        let numbered = numbered.map(|(i, s)| Arc::new(Sortie { id: format!("sortie-{i}{}", s.id), ..s }));
+        parts.sorties = Arc::new(numbered.collect());
         parts.start = Some(Start { position: at(6), height_agl_m: n(8), heading_true: bearing(9), wind });
         parts
     }

@@ -7,7 +7,9 @@ use super::known::{EdgeKey, Ends, Known};
 use super::layers;
 use super::row::{Column, Stored, quoted};
 use super::schema;
+use super::sorties;
 use crate::area::{Change, Edit, Home, Identified, Swap};
+use crate::sortie::Sortie;
 use rusqlite::types::Value;
 use rusqlite::{Connection, OptionalExtension as _, params, params_from_iter};
 use sparefield_geometry::drill::{DrillResult, DrillSet};
@@ -54,6 +56,7 @@ impl<'a> Writer<'a> {
                 Change::Proposal(swap) => self.swap(swap)?,
                 Change::DrillSet(swap) => self.drill_set(swap)?,
                 Change::DrillResult(result) => self.drill_result(result)?,
+                Change::Sortie(swap) => self.sortie(swap)?,
                 Change::Home(swap) => self.home(swap.after.as_deref())?,
                 Change::Title(swap) => {
                     let title = swap.after.as_deref().map_or("", String::as_str);
@@ -395,6 +398,15 @@ impl<'a> Writer<'a> {
     pub(super) fn drill_result(&mut self, result: &DrillResult) -> rusqlite::Result<()> {
         let table = drills::add_result(self.db, result)?;
         self.touch(table, None);
+        Ok(())
+    }
+
+    /// Writes a sortie that was added, changed or taken away.
+    pub(super) fn sortie(&mut self, swap: &Swap<Sortie>) -> rusqlite::Result<()> {
+        sorties::put(self.db, swap)?;
+        for table in sorties::TABLES {
+            self.touch(table, None);
+        }
         Ok(())
     }
 

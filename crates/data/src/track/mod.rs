@@ -5,7 +5,7 @@
 //! [`decide_heights`], with the reason, and can be overridden.
 
 mod clean;
-mod clock;
+pub(crate) mod clock;
 pub mod csv;
 mod csv_guess;
 mod geoid;
@@ -23,6 +23,8 @@ pub use heights::{
     GroundContact, HeightChoice, HeightDecision, HeightSource, decide_heights, isa_height_m, isa_pressure_hpa,
 };
 pub use recording::{Datum, EngineSensor, Fault, Gap, PlacingError, RecordedFix, Recording, TrackFormat};
+
+pub(crate) use clean::metres;
 
 use crate::error::{LoadError, LoadErrorKind, Loaded, Warning};
 use crate::vector::{kml as vector_kml, xml};
@@ -265,7 +267,7 @@ fn describe(recording: &Recording, several: bool, warnings: &mut Vec<Warning>) {
 }
 
 /// Whether a height in metres can be one of a flight.
-fn height_on_earth(height_m: f64) -> bool {
+pub(crate) fn height_on_earth(height_m: f64) -> bool {
     (-1_000.0..=100_000.0).contains(&height_m)
 }
 

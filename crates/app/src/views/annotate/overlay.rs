@@ -289,7 +289,8 @@ impl Over<'_> {
                 | Change::Title(_)
                 | Change::Layers(_)
                 | Change::DrillSet(_)
-                | Change::DrillResult(_) => {}
+                | Change::DrillResult(_)
+                | Change::Sortie(_) => {}
             }
         }
     }
