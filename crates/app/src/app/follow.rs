@@ -171,7 +171,9 @@ impl App {
         let status = live.status(now);
         if let Some(recording) = &mut self.following.recording {
             let clock = jiff::Timestamp::now();
-            fixes.iter().for_each(|fix| recording.add(fix, clock));
+            for fix in &fixes {
+                recording.add(fix, clock);
+            }
             self.model.follow.recorded = Some(recording.fixes);
         }
         let following = self.model.mode == Mode::Follow;
@@ -315,7 +317,7 @@ impl App {
                 self.model.notify(NoticeLevel::Info, told);
             }
             None => {
-                self.model.notify(NoticeLevel::Problem, "What was recorded has no usable position and was not kept")
+                self.model.notify(NoticeLevel::Problem, "What was recorded has no usable position and was not kept");
             }
         }
     }

@@ -7,6 +7,9 @@ use sparefield_geometry::position::Bearing;
 use std::path::PathBuf;
 use std::time::Duration;
 
+/// What is asked for where no server is named.
+const HOST: &str = "Type the name or address of the server";
+
 /// What kind of source the pilot names.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum SourceKind {
@@ -86,7 +89,6 @@ impl SourceForm {
             let text = text.trim();
             if text.is_empty() { Err(what.to_owned()) } else { Ok(text.to_owned()) }
         };
-        const HOST: &str = "Type the name or address of the server";
         Ok(match self.kind {
             SourceKind::Tcp => Source::Tcp { host: named(&self.host, HOST)?, port: port(&self.nmea_port)? },
             SourceKind::Udp => Source::Udp { port: port(&self.nmea_port)? },

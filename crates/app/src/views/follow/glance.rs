@@ -10,11 +10,15 @@ use egui::{Color32, Pos2, Rect, RichText, Sense, Shape, Stroke, Ui, Vec2, vec2};
 use sparefield_data::quantity::format_bearing;
 use sparefield_geometry::fields::verdict::RankedField;
 use sparefield_geometry::position::Bearing;
+use std::fmt::Write as _;
 
 /// The largest words, points.
 const BIG: f32 = 30.0;
 /// The second choice and what belongs to the aircraft, points.
 const NEXT: f32 = 20.0;
+
+/// A field whose middle is nearer than this has no direction to speak of, metres (common practice, no source).
+const BELOW_M: f64 = 100.0;
 
 /// What is to be known within a second.
 pub(super) fn glance(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
@@ -86,11 +90,12 @@ fn choice(ui: &mut Ui, model: &Model, theme: &Theme, ranked: &RankedField, ink: 
     let way = field.centroid() - model.conditions.position;
     let convergence = model.convergence_rad(model.conditions.position);
     let bearing = way.bearing();
-    let mut words = units.format_length(way.norm());
-    if let Some(bearing) = bearing {
-        words += &format!(" · {}", format_bearing(Bearing::from_rad(bearing.rad() + convergence)));
+    let below = way.norm() < BELOW_M;
+    let mut words = if below { "below you".to_owned() } else { units.format_length(way.norm()) };
+    if let Some(bearing) = bearing.filter(|_| !below) {
+        let _ = write!(words, " · {}", format_bearing(Bearing::from_rad(bearing.rad() + convergence)));
         if let Some(track) = model.follow.track {
-            words += &format!(" · {}", clock(track.turn_to(bearing)));
+            let _ = write!(words, " · {}", clock(track.turn_to(bearing)));
         }
     }
     let spare = ranked
@@ -103,7 +108,7 @@ fn choice(ui: &mut Ui, model: &Model, theme: &Theme, ranked: &RankedField, ink: 
         response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::ListItem, true, &spoken));
         let badge = pos_of_badge(rect);
         marks::rank_badge(ui, theme, badge, ranked.verdict, ranked.rank);
-        if let (Some(track), Some(bearing)) = (model.follow.track, bearing) {
+        if let (Some(track), Some(bearing), false) = (model.follow.track, bearing, below) {
             arrow(ui, Rect::from_center_size(badge, Vec2::splat(side)), track.turn_to(bearing), ink);
         }
         ui.vertical(|ui| {

@@ -20,7 +20,7 @@ pub(super) fn status(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut V
         let mut second = source.to_string();
         if let Some(status) = &model.follow.status {
             if let Some(used) = status.satellites {
-                second += &format!(" · {used} satellites");
+                second = format!("{second} · {used} satellites");
             }
             if let Some(trouble) = &status.trouble {
                 second.clone_from(trouble);
