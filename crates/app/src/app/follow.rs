@@ -23,6 +23,8 @@ const MOVING_MS: f64 = 4.0;
 const AHEAD_SHARE: f64 = 0.22;
 /// The most fixes of one recording: a day at ten a second.
 const MOST_RECORDED: usize = 864_000;
+/// How close the map looks when the first position comes in: two kilometres to either side, metres for a point.
+const CLOSE_M_PER_PT: f64 = 5.0;
 /// How often an age that is shown is brought up to date.
 const TICK: Duration = Duration::from_secs(1);
 
@@ -37,10 +39,18 @@ pub(super) struct Following {
     /// When the fix came in from which the fields were last ranked.
     answered: Option<Instant>,
     /// The wind as it was when the area was opened, and when it was typed.
-    wind: Option<(Bearing, f64, Option<Instant>)>,
+    wind: Option<TypedWind>,
     /// The conditions of the other modes, while this one has its own.
     before: Option<Conditions>,
     recording: Option<Recording>,
+}
+
+/// The wind of an area, and when it was typed.
+struct TypedWind {
+    area_revision: u64,
+    from: Bearing,
+    speed_ms: f64,
+    typed: Option<Instant>,
 }
 
 /// A flight being recorded, as GPX.
@@ -152,7 +162,7 @@ impl App {
                 self.following.answered = None;
                 let follow = &mut self.model.follow;
                 (follow.source, follow.problem) = (Some(source), None);
-                (follow.looked_away, follow.pinned) = (false, false);
+                (follow.looked_away, follow.pinned, follow.placed) = (false, false, false);
             }
             Err(e) => self.model.follow.problem = Some(format!("The system refused a thread: {e}")),
         }
@@ -230,13 +240,16 @@ impl App {
     }
 
     fn age_of_wind(&mut self, now: Instant) {
-        let (from, speed) = (self.model.conditions.wind_from, self.model.conditions.wind_speed_ms);
-        let typed = match self.following.wind {
-            Some((f, s, at)) if f == from && s == speed => at,
+        let (from, speed_ms) = (self.model.conditions.wind_from, self.model.conditions.wind_speed_ms);
+        let area_revision = self.model.area_revision;
+        let typed = match &self.following.wind {
+            // Another area suggests another wind, and nobody typed it.
+            Some(was) if was.area_revision != area_revision => None,
+            Some(was) if was.from == from && was.speed_ms == speed_ms => was.typed,
             Some(_) => Some(now),
             None => None,
         };
-        self.following.wind = Some((from, speed, typed));
+        self.following.wind = Some(TypedWind { area_revision, from, speed_ms, typed });
         self.model.follow.wind_age = typed.map(|at| now.saturating_duration_since(at));
     }
 
@@ -259,6 +272,11 @@ impl App {
             return;
         };
         follow.problem = None;
+        if !std::mem::replace(&mut follow.placed, true) {
+            let camera = self.map.camera();
+            let metres_per_point = camera.metres_per_point.min(CLOSE_M_PER_PT);
+            self.map.set_camera(Camera { centre: position, metres_per_point });
+        }
         let heading = self.nose();
         let conditions = &mut self.model.conditions;
         conditions.position = position;

@@ -143,6 +143,8 @@ pub struct Follow {
     pub replay_speed: ReplaySpeed,
     /// The field that the pilot chose himself; else the best is shown.
     pub pinned: bool,
+    /// Whether a position of this source came in.
+    pub placed: bool,
 }
 
 /// How fast a recorded flight is played, times.

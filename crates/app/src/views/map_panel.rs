@@ -98,6 +98,7 @@ pub fn map_panel(
     let annotating = model.mode == Mode::Annotate;
     // While following, an old answer lights no land: it would look like where the aircraft can glide to now.
     let hidden = model.follows() && model.follow.freshness() != Freshness::Current;
+    let nowhere = model.follows() && model.follow.freshness() == Freshness::Gone;
     let area = model.area.as_deref();
     let none_fields: &[Arc<Field>] = &[];
     let none_hazards: &[Arc<Hazard>] = &[];
@@ -138,8 +139,8 @@ pub fn map_panel(
         // While the land is described, nobody asks from where it would be reached.
         ranked: assessment.filter(|_| !annotating && !hidden).map(|a| a.ranked.as_slice()),
         reach: derived.overlay.as_ref().filter(|_| !annotating && !hidden),
-        aircraft: aircraft.as_ref().filter(|_| !annotating),
-        wind: wind.as_ref().filter(|_| !annotating),
+        aircraft: aircraft.as_ref().filter(|_| !annotating && !nowhere),
+        wind: wind.as_ref().filter(|_| !annotating && !nowhere),
         hands: if annotating { annotate::on_map::hands(ui, model) } else { Hands::default() },
         every_side: annotating && model.annotating.tool == Tool::Sides,
         selected: model.selected,
@@ -199,6 +200,16 @@ fn shown_layers(model: &Model) -> Vec<ShownLayer> {
 fn aircraft_mark(model: &Model) -> AircraftMark {
     let units = model.settings.units;
     let conditions = &model.conditions;
+    if let (true, Freshness::Old(age)) = (model.follows(), model.follow.freshness()) {
+        let label = vec![format!("{} s old", age.as_secs())];
+        let still = Xy::default();
+        return AircraftMark {
+            position: conditions.position,
+            heading: conditions.heading,
+            ground_velocity_ms: still,
+            label,
+        };
+    }
     let ground = model.ground_under_aircraft();
     let height = height_metres(conditions.height);
     let label = match (conditions.height, ground) {

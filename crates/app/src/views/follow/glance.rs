@@ -101,7 +101,7 @@ fn choice(ui: &mut Ui, model: &Model, theme: &Theme, ranked: &RankedField, ink: 
     let spare = ranked
         .spare_height_m
         .map_or_else(|| "spare height not known".to_owned(), |s| format!("{} spare", signed_height(units, s)));
-    let side = size * 1.5;
+    let side = (size * 1.5).max(44.0);
     ui.horizontal(|ui| {
         let (rect, response) = ui.allocate_exact_size(vec2(side, side * 1.2), Sense::hover());
         let spoken = format!("{}. {}, {words}, {spare}", ranked.rank, field.label());
@@ -136,8 +136,8 @@ fn arrow(ui: &Ui, rect: Rect, turn: f64, ink: Color32) {
     let rot = egui::emath::Rot2::from_angle(turn as f32);
     let (middle, radius) = (rect.center(), rect.width() / 2.0);
     let at = |x: f32, y: f32| middle + rot * vec2(x, y);
-    let tip = vec![at(0.0, -radius - 2.0), at(7.0, -radius + 9.0), at(-7.0, -radius + 9.0)];
-    ui.painter().circle_stroke(middle, radius - 6.0, Stroke::new(1.0, with_alpha(ink, 0.35)));
+    let tip = vec![at(0.0, -radius - 3.0), at(7.0, -radius + 6.0), at(-7.0, -radius + 6.0)];
+    ui.painter().circle_stroke(middle, radius - 4.0, Stroke::new(1.0, with_alpha(ink, 0.35)));
     ui.painter().add(Shape::convex_polygon(tip, ink, Stroke::NONE));
 }
 

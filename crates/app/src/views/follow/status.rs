@@ -11,7 +11,9 @@ use sparefield_data::live::{Source, State, Status};
 pub(super) fn status(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let (Some(source), c) = (&model.follow.source, &theme.colours) else { return };
     let mut push = |command| commands.push(Command::Follow(command));
-    let (words, fine) = model.follow.status.as_ref().map_or(("Connecting".to_owned(), false), headline);
+    let is_replay = matches!(source, Source::Replay { .. });
+    let told = |status: &Status| headline(status, is_replay);
+    let (words, fine) = model.follow.status.as_ref().map_or(("Connecting".to_owned(), false), told);
     let (fill, ink) = if fine { (c.panel_raised, c.ink) } else { (c.caution_soft, c.caution) };
     Frame::new().fill(fill).corner_radius(6.0).inner_margin(10).show(ui, |ui| {
         ui.set_width(ui.available_width());
@@ -32,9 +34,10 @@ pub(super) fn status(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut V
             ui.add(egui::Label::new(RichText::new(problem).size(theme.sizes.heading).color(c.caution)).wrap());
         }
     });
-    if let Source::Replay { .. } = source {
+    if is_replay {
         ui.horizontal(|ui| {
             ui.spacing_mut().item_spacing.x = 4.0;
+            ui.spacing_mut().button_padding.x = 2.0;
             let width = (ui.available_width() - 20.0) / ReplaySpeed::OFFERED.len() as f32;
             for speed in ReplaySpeed::OFFERED {
                 let words = if speed == 0.0 { "Pause".to_owned() } else { format!("{speed}×") };
@@ -71,11 +74,12 @@ pub(super) fn status(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut V
 const RECORD_HELP: &str = "Keep the flight in the area; it is kept when recording stops or the window closes";
 
 /// The state in words, and whether all is well.
-fn headline(status: &Status) -> (String, bool) {
+fn headline(status: &Status, is_replay: bool) -> (String, bool) {
     let age = status.age.map(age_words).unwrap_or_default();
     match status.state {
         State::Connecting => ("Connecting".to_owned(), false),
         State::NoFix => ("Connected, no position yet".to_owned(), false),
+        State::Live if is_replay => ("Replay, not live".to_owned(), true),
         State::Live => ("Live position".to_owned(), true),
         State::Stale => (format!("No new position for {age}"), false),
         State::Lost => (format!("Position lost {age} ago"), false),
