@@ -211,6 +211,7 @@ fn aircraft_mark(model: &Model) -> AircraftMark {
         };
     }
     let ground = model.ground_under_aircraft();
+    let following = model.follows();
     let height = height_metres(conditions.height);
     let label = match (conditions.height, ground) {
         (HeightInput::AboveGround(_), Some(g)) => vec![
@@ -224,6 +225,8 @@ fn aircraft_mark(model: &Model) -> AircraftMark {
         (HeightInput::AboveGround(_), None) => vec![format!("{} above ground", units.format_height(height))],
         (HeightInput::AboveSea(_), None) => vec![format!("{} above sea", units.format_height(height))],
     };
+    // In flight one height is read, the other is in the way.
+    let label = if following { label.into_iter().take(1).collect() } else { label };
     let ground_velocity_ms = model.assessment.as_ref().map_or(Xy::default(), |a| a.ground_velocity_ms());
     AircraftMark { position: conditions.position, heading: conditions.heading, ground_velocity_ms, label }
 }
