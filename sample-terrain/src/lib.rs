@@ -6,6 +6,7 @@
 mod annotate;
 pub mod cover;
 pub mod features;
+pub mod flights;
 pub mod names;
 pub mod noise;
 mod obstacles;
@@ -14,6 +15,7 @@ pub mod path;
 pub mod relief;
 pub mod roads;
 mod seasons;
+pub mod sortie;
 pub mod woods;
 pub mod write;
 

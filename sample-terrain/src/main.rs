@@ -18,6 +18,10 @@ fn main() -> Result<()> {
         std::fs::write(&path, &content).with_context(|| format!("writing {}", path.display()))?;
         eprintln!("{}: {} bytes", path.display(), content.len());
     }
+    let path = folder.join("sortie.gpx");
+    let sortie = sample_terrain::sortie::gpx(sample_terrain::sortie::SORTIE_SEED)?;
+    std::fs::write(&path, &sortie).with_context(|| format!("writing {}", path.display()))?;
+    eprintln!("{}: {} bytes", path.display(), sortie.len());
     eprintln!("{} fields, {} hazards", area.fields.len(), area.hazards.len());
     Ok(())
 }

@@ -95,6 +95,13 @@ fn another_seed_gives_another_area() {
     assert_ne!(a.corners, b.corners);
 }
 
+#[test]
+fn the_sortie_kept_is_the_one_made() {
+    let kept = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("sortie.gpx")).unwrap();
+    let made = sample_terrain::sortie::gpx(sample_terrain::sortie::SORTIE_SEED).unwrap();
+    assert!(kept == made, "sortie.gpx is stale; run: cargo run -p sample-terrain -- sample-terrain");
+}
+
 /// The text files byte for byte; the rasters by their values, because another release of the compressor may pack the
 /// same values into other bytes.
 #[test]

@@ -7,6 +7,7 @@ pub mod circuits;
 pub mod cli;
 pub mod command;
 pub mod copy_dialog;
+pub mod debrief;
 pub mod drill;
 pub mod edits;
 pub mod export_dialog;

@@ -37,6 +37,10 @@ pub enum Command {
     CheckRound(CheckRoundArgs),
     /// Rehearses a failure: the engine stops, the clock runs, you choose, and what you chose is flown and scored.
     Drill(DrillArgs),
+    /// Goes through the practice failures of recorded flights: what was done, and what else could have been.
+    Debrief(DebriefArgs),
+    /// Tells the glide curve from recorded glides, with its uncertainty, against the aircraft file.
+    Fit(FitArgs),
     /// Finds what is wrong, doubtful or not known yet in an area; exit code 1 when something is wrong.
     Check(CheckArgs),
     /// Compares two people's areas, difference by difference, and makes one of both.
@@ -45,6 +49,46 @@ pub enum Command {
     Import(ImportArgs),
     /// Writes fields, hazards, quiet zones and boundary edges for other programs.
     Export(ExportArgs),
+}
+
+/// Arguments of `debrief`.
+#[derive(Debug, Args)]
+pub struct DebriefArgs {
+    /// Recorded flights: GPX, IGC, NMEA, KML or CSV.
+    #[arg(value_name = "TRACK", required = true)]
+    pub tracks: Vec<PathBuf>,
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// Aircraft and wind; without a wind, what the turns of the flight tell is taken.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
+    /// Mark flying lower than this above the ground; 500 ft when left out.
+    #[arg(long, value_name = "HEIGHT", allow_hyphen_values = true)]
+    pub low: Option<String>,
+    /// Write the debrief here as one HTML page with its pictures, for reading and printing.
+    #[arg(long, value_name = "FILE.html")]
+    pub report: Option<PathBuf>,
+    /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `fit`.
+#[derive(Debug, Args)]
+pub struct FitArgs {
+    /// Recorded flights with glides at several speeds: GPX, IGC, NMEA, KML or CSV.
+    #[arg(value_name = "TRACK", required = true)]
+    pub tracks: Vec<PathBuf>,
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// The aircraft to compare with: one of the examples by name (or the start of it), or an aircraft file.
+    #[arg(long, value_name = "NAME|FILE.toml")]
+    pub aircraft: Option<String>,
+    /// Print one JSON document (SI units, unit in the key).
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `check`.

@@ -4,6 +4,7 @@ pub mod args;
 mod check;
 mod check_round;
 mod circuit;
+mod debrief;
 mod drill;
 mod export;
 mod import;
@@ -69,6 +70,8 @@ fn run(cli: Cli) -> Result<(), CliError> {
         Some(Command::Suggest(args)) => suggest::run(&args),
         Some(Command::CheckRound(args)) => check_round::run(&args),
         Some(Command::Drill(args)) => drill::run(&args),
+        Some(Command::Debrief(args)) => debrief::run(&args),
+        Some(Command::Fit(args)) => debrief::run_fit(&args),
         Some(Command::Check(args)) => check::run(&args),
         Some(Command::Merge(args)) => merge::run(&args),
         Some(Command::Import(args)) => import::run(&args),

@@ -1,4 +1,15 @@
-//! A recorded flight in the frame: what the analysis of a sortie starts from.
+//! Recorded flights: from fixes to wind, phases, exercises and what each of them teaches.
+
+pub mod aims;
+pub mod exercises;
+pub mod glide_fit;
+pub mod hindsight;
+pub mod measures;
+pub mod options;
+pub mod phases;
+pub mod samples;
+pub mod turns;
+pub mod wind_by_height;
 
 use crate::position::Xy;
 use serde::{Deserialize, Serialize};
