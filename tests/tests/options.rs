@@ -4,6 +4,9 @@
 
 use checks::program::program;
 use serde_json::Value;
+use sparefield_data::NoProgress;
+use sparefield_data::frame::Frame;
+use sparefield_data::terrain::{self, TerrainRequest};
 use std::path::Path;
 use std::process::{Command, Output};
 
@@ -45,10 +48,10 @@ fn the_raster_agrees_with_the_ranking() {
     let folder = tempfile::tempdir().unwrap();
     let wind = ["--wind", "240/10kt", "--wind-profile", "uniform"];
     let out = document(folder.path(), &[&["options", "--out", "least.tif"], &wind[..]].concat());
-    let file = std::fs::File::open(folder.path().join("least.tif")).unwrap();
-    let mut tiff = tiff::decoder::Decoder::new(file).unwrap();
-    let (cols, rows) = tiff.dimensions().unwrap();
-    let tiff::decoder::DecodingResult::F32(heights) = tiff.read_image().unwrap() else { panic!("not float32") };
+    let frame = Frame::from_user("EPSG:32630").unwrap();
+    let request = TerrainRequest::new(&frame);
+    let raster = terrain::load(&[folder.path().join("least.tif")], &request, &NoProgress).unwrap().value;
+    let (cols, rows, heights) = (raster.frame.cols as u32, raster.frame.rows as u32, &raster.heights_m);
     assert_eq!(heights.iter().filter(|h| h.is_finite()).count() as u64, out["cells"].as_u64().unwrap());
     let (bounds, corners) = (&out["bounds"], &out["corners"]);
     let cell = out["cell_m"].as_f64().unwrap();
@@ -58,7 +61,8 @@ fn the_raster_agrees_with_the_ranking() {
         let (u, v) = ((f64::from(col) + 0.5) / f64::from(cols), 1.0 - (f64::from(row) + 0.5) / f64::from(rows));
         let at = |corner: usize, axis: usize| corners[corner][axis].as_f64().unwrap();
         let mix = |axis: usize| {
-            let (south, north) = (at(0, axis) + u * (at(1, axis) - at(0, axis)), at(3, axis) + u * (at(2, axis) - at(3, axis)));
+            let (south, north) =
+                (at(0, axis) + u * (at(1, axis) - at(0, axis)), at(3, axis) + u * (at(2, axis) - at(3, axis)));
             south + v * (north - south)
         };
         (mix(1), mix(0))

@@ -1,9 +1,8 @@
 //! Asking the system's dialogue for files on a thread of its own: it may stay open for long.
 
+use crate::model::Source;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
-
-use crate::model::Source;
 
 /// What files are asked for.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -14,6 +13,8 @@ pub enum PickFor {
     Round,
     /// What fields are suggested from.
     Source(Source),
+    /// A recorded flight to play again.
+    Flight,
 }
 
 /// A dialogue that is open.
@@ -49,6 +50,7 @@ impl Picking {
                 }
                 // Files are known by their contents; a filter by their endings would hide some.
                 PickFor::Source(source) => one(pollster::block_on(dialog.set_title(source.words()).pick_file())),
+                PickFor::Flight => one(pollster::block_on(dialog.set_title("A recorded flight").pick_file())),
             };
             // Nobody waits any more when the window is closed.
             drop(send.send(files));

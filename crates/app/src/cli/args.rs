@@ -73,8 +73,9 @@ pub struct DebriefArgs {
     /// Mark flying lower than this above the ground; 500 ft when left out.
     #[arg(long, value_name = "HEIGHT", allow_hyphen_values = true)]
     pub low: Option<String>,
-    /// Write the debrief here as one HTML page with its pictures, for reading and printing.
-    #[arg(long, value_name = "FILE.html")]
+    /// Write the debrief here with its pictures: HTML for a browser, PDF to print, or PNG pictures, by the ending of the
+    /// name.
+    #[arg(long, value_name = "FILE.html|.pdf|.png")]
     pub report: Option<PathBuf>,
     /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
     #[arg(long)]

@@ -1,7 +1,7 @@
 //! Options of every subcommand that writes a page to print, and writing it.
 
 use super::CliError;
-use crate::print::{Document, Format, PrintError, save};
+use crate::print::{self, Document, Format, PrintError};
 use crate::theme::Palette;
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
@@ -36,10 +36,18 @@ impl PageArgs {
             Paper::A4 => Format::A4,
             Paper::A5 => Format::A5,
         };
-        match save(path, document, format, palette) {
-            Ok(_) => Ok(()),
-            Err(e @ PrintError::Kind(_)) => Err(CliError::BadInput(e.to_string())),
-            Err(e) => Err(CliError::Failure(e.to_string())),
-        }
+        save(path, document, format, palette)
+    }
+}
+
+/// Writes a page.
+///
+/// # Errors
+/// As [`PageArgs::save`].
+pub(super) fn save(path: &Path, document: &Document, format: Format, palette: &Palette) -> Result<(), CliError> {
+    match print::save(path, document, format, palette) {
+        Ok(_) => Ok(()),
+        Err(e @ PrintError::Kind(_)) => Err(CliError::BadInput(e.to_string())),
+        Err(e) => Err(CliError::Failure(e.to_string())),
     }
 }

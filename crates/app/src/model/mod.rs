@@ -6,6 +6,7 @@ mod annotate;
 mod circuit;
 mod conditions;
 mod findings;
+mod follow;
 mod history;
 mod keeping;
 pub mod layers;
@@ -18,6 +19,7 @@ pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use circuit::{CircuitCommand, Circuits};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use findings::{Findings, FindingsCommand};
+pub use follow::{Follow, FollowCommand, Freshness, ReplaySpeed, SourceForm, SourceKind};
 pub use history::{History, Step};
 pub use keeping::Keeping;
 pub use merging::{Line, MergeCommand, MergeFiles, Merging};
@@ -43,17 +45,20 @@ pub enum Mode {
     /// Choosing a field on the ground.
     #[default]
     Rehearse,
+    /// The list follows a live position.
+    Follow,
 }
 
 impl Mode {
     /// Every mode that the window has, in the order in which they are offered.
-    pub const ALL: [Self; 2] = [Self::Annotate, Self::Rehearse];
+    pub const ALL: [Self; 3] = [Self::Annotate, Self::Rehearse, Self::Follow];
     /// The name for people.
     #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Self::Annotate => "Annotate",
             Self::Rehearse => "Rehearse",
+            Self::Follow => "Follow",
         }
     }
     /// What it is for, in one sentence.
@@ -62,6 +67,7 @@ impl Mode {
         match self {
             Self::Annotate => "Draw the fields and hazards of the home area, and say what is known about them",
             Self::Rehearse => "Put the aircraft somewhere and see which fields it can reach and which would take it",
+            Self::Follow => "Let the ranked list follow a live position",
         }
     }
 }
@@ -191,6 +197,8 @@ pub struct Model {
     pub circuits: Circuits,
     /// Layers under the fields.
     pub layers: layers::MapLayers,
+    /// Following a live position.
+    pub follow: Follow,
 }
 
 impl Model {
@@ -229,6 +237,7 @@ impl Model {
             sheet: None,
             circuits: Circuits::default(),
             layers: layers::MapLayers::default(),
+            follow: Follow::default(),
         }
     }
 
@@ -288,6 +297,7 @@ impl Model {
             }
             Command::Select(s) => {
                 self.selected = *s;
+                self.follow.pinned = self.mode == Mode::Follow && s.is_some();
                 self.open_working = None;
                 self.sheet_follows_choice();
                 self.circuits_follow_choice();
@@ -350,6 +360,7 @@ impl Model {
                 return;
             }
             Command::Circuit(command) => return self.apply_circuit(command),
+            Command::Follow(command) => return self.apply_follow(command),
             Command::Findings(command) => return self.apply_findings(command),
             Command::Merge(command) => return self.apply_merge(command),
             Command::EndGesture => {

@@ -6,6 +6,7 @@ pub mod card;
 pub mod circuit;
 pub mod conditions;
 pub(crate) mod dialog;
+pub mod follow;
 pub mod furniture;
 pub mod layers;
 pub mod list;
