@@ -1,6 +1,7 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
 mod circuit;
+mod cover;
 mod follow;
 mod layers;
 mod opening;
@@ -12,10 +13,10 @@ use crate::command::Command;
 use crate::copy_dialog::CopyDialog;
 use crate::export_dialog::ExportDialog;
 use crate::import_dialog::ImportDialog;
-use crate::jobs::{AssessJob, AssessRequest, CheckJob, LayerJob, OpenJob, SheetJob};
+use crate::jobs::{AssessJob, AssessRequest, CheckJob, CoverJob, LayerJob, OpenJob, SheetJob};
 use crate::keep::{Keep, Notify};
 use crate::model::layers::LayersCommand;
-use crate::model::{CircuitCommand, Conditions, MergeCommand, Mode, Model, SheetCommand};
+use crate::model::{CircuitCommand, Conditions, CoverAsk, MergeCommand, Mode, Model, SheetCommand};
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::pick::Picking;
 use crate::settings;
@@ -23,6 +24,7 @@ use crate::theme::{Palette, Scheme, Theme};
 use crate::views;
 use egui::{Key, Modifiers};
 use sparefield_data::area::AreaRequest;
+use sparefield_data::quantity::HeightUnit;
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
 use std::path::PathBuf;
@@ -88,6 +90,10 @@ pub struct App {
     sheet_asked: Option<crate::sheet::Ask>,
     sheet_view: views::sheet::SheetView,
     flying: circuit::Flying,
+    cover_job: CoverJob,
+    /// What could not be made is not asked for again.
+    cover_failed: Option<CoverAsk>,
+    cover_unit: HeightUnit,
     following: follow::Following,
     /// The pilot lets changes be lost.
     closing: bool,
@@ -140,6 +146,9 @@ impl App {
             sheet_asked: None,
             sheet_view: views::sheet::SheetView::default(),
             flying: circuit::Flying::start(ctx)?,
+            cover_job: CoverJob::default(),
+            cover_failed: None,
+            cover_unit: HeightUnit::default(),
             following: follow::Following::default(),
             closing: false,
         };
@@ -239,6 +248,7 @@ impl App {
         self.follow_circuit(ctx);
         self.follow_survey();
         self.follow_suggestions();
+        self.follow_cover(ctx);
     }
 
     /// Whether a dialogue is open.

@@ -5,6 +5,7 @@
 mod annotate;
 mod circuit;
 mod conditions;
+mod cover;
 mod findings;
 mod follow;
 mod history;
@@ -18,6 +19,7 @@ mod survey;
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use circuit::{CircuitCommand, Circuits};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
+pub use cover::{Cover, CoverAsk, CoverCommand, CoverLine, CoverMade};
 pub use findings::{Findings, FindingsCommand};
 pub use follow::{Follow, FollowCommand, Freshness, ReplaySpeed, SourceForm, SourceKind};
 pub use history::{History, Step};
@@ -199,6 +201,8 @@ pub struct Model {
     pub layers: layers::MapLayers,
     /// Following a live position.
     pub follow: Follow,
+    /// The options map.
+    pub cover: Cover,
 }
 
 impl Model {
@@ -238,6 +242,7 @@ impl Model {
             circuits: Circuits::default(),
             layers: layers::MapLayers::default(),
             follow: Follow::default(),
+            cover: Cover::default(),
         }
     }
 
@@ -252,6 +257,7 @@ impl Model {
         self.survey = Survey::default();
         self.selected = None;
         self.sheet = None;
+        self.cover = Cover { made: None, problem: None, ..self.cover.clone() };
         self.circuits_follow_choice();
         self.hovered = None;
         self.assessment = None;
@@ -360,6 +366,7 @@ impl Model {
                 return;
             }
             Command::Circuit(command) => return self.apply_circuit(command),
+            Command::Cover(command) => return self.apply_cover(*command),
             Command::Follow(command) => return self.apply_follow(command),
             Command::Findings(command) => return self.apply_findings(command),
             Command::Merge(command) => return self.apply_merge(command),

@@ -10,7 +10,7 @@ use super::map::{
 use crate::assess::{self, Assessment, HeightInput};
 use crate::command::Command;
 use crate::model::layers::LayerState;
-use crate::model::{FollowCommand, Freshness, Mode, Model, Tool, height_metres};
+use crate::model::{CoverLine, CoverMade, FollowCommand, Freshness, Mode, Model, Tool, height_metres};
 use crate::theme::Theme;
 use egui::Ui;
 use sparefield_data::area::LaneKind;
@@ -33,15 +33,19 @@ pub struct MapDerived {
     overlay_of: Option<(Arc<Assessment>, HeightUnit)>,
     overlay: Option<Arc<ReachOverlay>>,
     circuits: CircuitMarks,
+    cover_of: Option<(Arc<CoverMade>, UnitPrefs)>,
+    cover: Vec<Ring>,
 }
 
 impl MapDerived {
     fn refresh(&mut self, model: &Model) {
         self.circuits.refresh(model);
+        self.refresh_cover(model);
         let Some(area) = &model.area else { return };
         if self.land_revision != model.land_revision {
-            let circuits = std::mem::take(&mut self.circuits);
-            *self = Self { land_revision: model.land_revision, circuits, ..Self::default() };
+            let (circuits, cover) = (std::mem::take(&mut self.circuits), std::mem::take(&mut self.cover));
+            let cover_of = self.cover_of.take();
+            *self = Self { land_revision: model.land_revision, circuits, cover, cover_of, ..Self::default() };
             // The river itself is a water area; its centre line would be drawn as a lane.
             self.lanes = area.lanes.iter().filter(|l| l.kind == LaneKind::Lane).map(|l| l.line.clone()).collect();
             self.home = area.home.as_ref().map(|h| {
@@ -73,6 +77,27 @@ impl MapDerived {
             self.path = model.selected.and_then(|s| assessment.path_to(&area.terrain, s)).unwrap_or_default();
             self.path_of = model.selected.map(|s| (Arc::clone(assessment), s));
         }
+    }
+}
+
+impl MapDerived {
+    fn refresh_cover(&mut self, model: &Model) {
+        let units = model.settings.units;
+        let Some(made) = &model.cover.made else {
+            self.cover.clear();
+            self.cover_of = None;
+            return;
+        };
+        if self.cover_of.as_ref().is_some_and(|(of, u)| Arc::ptr_eq(of, made) && *u == units) {
+            return;
+        }
+        let ring = |line: &CoverLine| Ring {
+            level_m: line.height_agl_m,
+            label: format!("in reach from {}", units.format_height(line.height_agl_m)),
+            lines: line.lines.clone(),
+        };
+        self.cover = made.lines.iter().map(ring).collect();
+        self.cover_of = Some((Arc::clone(made), units));
     }
 }
 
@@ -138,6 +163,7 @@ pub fn map_panel(
         home: derived.home.as_ref(),
         // While the land is described, nobody asks from where it would be reached.
         ranked: assessment.filter(|_| !annotating && !hidden).map(|a| a.ranked.as_slice()),
+        cover: &derived.cover,
         reach: derived.overlay.as_ref().filter(|_| !annotating && !hidden),
         aircraft: aircraft.as_ref().filter(|_| !annotating && !nowhere),
         wind: wind.as_ref().filter(|_| !annotating && !nowhere),
