@@ -1,6 +1,7 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
 mod circuit;
+mod debrief;
 mod layers;
 mod opening;
 mod sheet;
@@ -16,7 +17,7 @@ use crate::import_dialog::ImportDialog;
 use crate::jobs::{AssessJob, AssessRequest, CheckJob, LayerJob, OpenJob, SheetJob};
 use crate::keep::{Keep, Notify};
 use crate::model::layers::LayersCommand;
-use crate::model::{CircuitCommand, Conditions, MergeCommand, Mode, Model, SheetCommand};
+use crate::model::{CircuitCommand, Conditions, DebriefCommand, MergeCommand, Mode, Model, SheetCommand};
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::pick::Picking;
 use crate::settings;
@@ -68,6 +69,8 @@ pub struct App {
     exporting: ExportDialog,
     keep: Keep,
     layer_dialog: OpenDialog,
+    track_dialog: OpenDialog,
+    debriefing: debrief::Debriefing,
     /// Images chosen together with an area that is being opened.
     images_to_come: Option<Chosen>,
     searching: suggest::Searching,
@@ -126,6 +129,8 @@ impl App {
             // Tests leave the user's folders alone.
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
             layer_dialog: OpenDialog::new(Purpose::Layers),
+            track_dialog: OpenDialog::new(Purpose::Tracks),
+            debriefing: debrief::Debriefing::default(),
             images_to_come: None,
             searching: suggest::Searching::default(),
             layers: LayerJob::default(),
@@ -197,6 +202,7 @@ impl App {
                 }
                 Command::Reveal(place) => self.map.reveal(place),
                 Command::Circuit(CircuitCommand::Frame) => self.frame_circuit(),
+                Command::Debrief(command) => self.debrief_command(ctx, &command),
                 Command::Suggest(command) => self.suggest_command(ctx, &command),
                 Command::Layers(LayersCommand::ChooseFiles) => self.layer_dialog.show(),
                 Command::StopOpening => {
@@ -233,6 +239,7 @@ impl App {
         self.ask_to_assess();
         self.follow_sheet();
         self.follow_circuit(ctx);
+        self.follow_debrief(ctx);
         self.follow_survey();
         self.follow_suggestions();
     }
@@ -244,6 +251,7 @@ impl App {
             || self.importing.is_shown()
             || self.exporting.is_shown()
             || self.layer_dialog.is_shown()
+            || self.track_dialog.is_shown()
             || self.merge.is_asking()
             || self.model.keeping.asks_to_close
     }
@@ -349,6 +357,7 @@ impl App {
         let typing = ctx.text_edit_focused() || self.model.asking;
         self.sheet_keys(ctx, typing);
         self.circuit_keys(ctx, typing);
+        self.debrief_keys(ctx, typing);
         let rehearsing = self.model.mode == Mode::Rehearse;
         if rehearsing
             && !typing
@@ -385,12 +394,19 @@ impl App {
                     views::annotate::panel::annotate_panel(ui, &self.model, theme, &mut self.commands);
                 }
                 Mode::Rehearse => views::list::ranked_list(ui, &self.model, theme, &mut self.commands),
+                Mode::Debrief => views::debrief::panel(ui, &self.model, theme, &mut self.commands),
             }
         });
         views::merge::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::annotate::findings::panel(ui, &self.model, &self.theme, &mut self.commands);
         let rehearsing = self.model.mode == Mode::Rehearse;
         views::circuit::drawer(ui, &self.model, &self.theme, &mut self.commands);
+        views::debrief::drawer(ui, &self.model, &self.theme, &mut self.commands);
+        if self.model.mode == Mode::Debrief && self.model.debrief.made.is_some() {
+            egui::Panel::right("debrief card").exact_size(CARD).resizable(false).frame(panel).show(ui, |ui| {
+                views::debrief::card(ui, &self.model, &self.theme, &mut self.commands);
+            });
+        }
         // The sheet tells more of the same field, and needs the room.
         let room = rehearsing && self.model.sheet.is_none();
         if room && self.model.selected.is_some() && self.model.assessment.is_some() {
@@ -413,6 +429,9 @@ impl App {
         self.merge.dialog(&ctx, &self.theme, &mut self.commands);
         if let Some(chosen) = self.dialog.ui(&ctx, &self.theme) {
             self.open_files(&ctx, &chosen);
+        }
+        if let Some(chosen) = self.track_dialog.ui(&ctx, &self.theme) {
+            self.commands.push(Command::Debrief(DebriefCommand::Add(chosen.files)));
         }
         if let Some(to) = self.copying.ui(&ctx) {
             self.commands.push(Command::SaveCopy(to));

@@ -3,8 +3,8 @@
 use crate::assess::{HeightInput, Rules};
 use crate::model::layers::LayersCommand;
 use crate::model::{
-    AnnotateCommand, CircuitCommand, FindingsCommand, MergeCommand, Mode, ProfileChoice, SheetCommand, SuggestCommand,
-    SurveyCommand,
+    AnnotateCommand, CircuitCommand, DebriefCommand, FindingsCommand, MergeCommand, Mode, ProfileChoice, SheetCommand,
+    SuggestCommand, SurveyCommand,
 };
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
@@ -73,6 +73,8 @@ pub enum Command {
     Sheet(SheetCommand),
     /// Do something with flown circuits.
     Circuit(CircuitCommand),
+    /// Go through recorded flights.
+    Debrief(DebriefCommand),
     /// Look after what is known.
     Survey(SurveyCommand),
     /// One step back.

@@ -5,6 +5,7 @@
 mod annotate;
 mod circuit;
 mod conditions;
+mod debrief;
 mod findings;
 mod history;
 mod keeping;
@@ -17,6 +18,7 @@ mod survey;
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use circuit::{CircuitCommand, Circuits};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
+pub use debrief::{Debrief, DebriefCommand, DebriefCorrection, DebriefKey, DebriefMade, DebriefPage};
 pub use findings::{Findings, FindingsCommand};
 pub use history::{History, Step};
 pub use keeping::Keeping;
@@ -43,17 +45,20 @@ pub enum Mode {
     /// Choosing a field on the ground.
     #[default]
     Rehearse,
+    /// Going through recorded flights.
+    Debrief,
 }
 
 impl Mode {
     /// Every mode that the window has, in the order in which they are offered.
-    pub const ALL: [Self; 2] = [Self::Annotate, Self::Rehearse];
+    pub const ALL: [Self; 3] = [Self::Annotate, Self::Rehearse, Self::Debrief];
     /// The name for people.
     #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Self::Annotate => "Annotate",
             Self::Rehearse => "Rehearse",
+            Self::Debrief => "Debrief",
         }
     }
     /// What it is for, in one sentence.
@@ -62,6 +67,7 @@ impl Mode {
         match self {
             Self::Annotate => "Draw the fields and hazards of the home area, and say what is known about them",
             Self::Rehearse => "Put the aircraft somewhere and see which fields it can reach and which would take it",
+            Self::Debrief => "Go through recorded flights: each practice failure, and what else could have been done",
         }
     }
 }
@@ -189,6 +195,8 @@ pub struct Model {
     pub sheet: Option<SheetState>,
     /// Flown circuits.
     pub circuits: Circuits,
+    /// Recorded flights.
+    pub debrief: Debrief,
     /// Layers under the fields.
     pub layers: layers::MapLayers,
 }
@@ -228,6 +236,7 @@ impl Model {
             open_working: None,
             sheet: None,
             circuits: Circuits::default(),
+            debrief: Debrief::default(),
             layers: layers::MapLayers::default(),
         }
     }
@@ -241,6 +250,7 @@ impl Model {
         self.findings = Findings { shown: self.findings.shown, ..Findings::default() };
         self.merging = None;
         self.survey = Survey::default();
+        self.debrief = Debrief::default();
         self.selected = None;
         self.sheet = None;
         self.circuits_follow_choice();
@@ -350,6 +360,7 @@ impl Model {
                 return;
             }
             Command::Circuit(command) => return self.apply_circuit(command),
+            Command::Debrief(command) => return self.apply_debrief(command),
             Command::Findings(command) => return self.apply_findings(command),
             Command::Merge(command) => return self.apply_merge(command),
             Command::EndGesture => {
@@ -404,8 +415,9 @@ impl Model {
         }
         self.layers.follow(&changed.layers);
         self.area = Some(Arc::new(changed));
-        // Nothing is computed from what is only drawn.
-        self.land_revision += u64::from(!edit.changes.iter().all(|c| matches!(c, Change::Layers(_))));
+        // Nothing about the land is computed from what is only drawn, or from recorded flights.
+        let of_land = |c: &Change| !matches!(c, Change::Layers(_) | Change::Sortie(_));
+        self.land_revision += u64::from(edit.changes.iter().any(of_land));
         self.unsaved.push(edit);
         true
     }

@@ -96,6 +96,8 @@ pub fn map_panel(
     derived.refresh(model);
     let units = model.settings.units;
     let annotating = model.mode == Mode::Annotate;
+    // While the land is described or a flight is gone through, nobody asks from where a field would be reached.
+    let bare = annotating || model.mode == Mode::Debrief;
     let area = model.area.as_deref();
     let none_fields: &[Arc<Field>] = &[];
     let none_hazards: &[Arc<Hazard>] = &[];
@@ -133,16 +135,15 @@ pub fn map_panel(
         quiet_zones: area.map_or(none_zones, |a| a.quiet_zones.as_slice()),
         lanes: &derived.lanes,
         home: derived.home.as_ref(),
-        // While the land is described, nobody asks from where it would be reached.
-        ranked: assessment.filter(|_| !annotating).map(|a| a.ranked.as_slice()),
-        reach: derived.overlay.as_ref().filter(|_| !annotating),
-        aircraft: aircraft.as_ref().filter(|_| !annotating),
-        wind: wind.as_ref().filter(|_| !annotating),
+        ranked: assessment.filter(|_| !bare).map(|a| a.ranked.as_slice()),
+        reach: derived.overlay.as_ref().filter(|_| !bare),
+        aircraft: aircraft.as_ref().filter(|_| !bare),
+        wind: wind.as_ref().filter(|_| !bare),
         hands: if annotating { annotate::on_map::hands(ui, model) } else { Hands::default() },
         every_side: annotating && model.annotating.tool == Tool::Sides,
         selected: model.selected,
         hovered: model.hovered,
-        path: (!annotating && !derived.path.is_empty()).then_some(derived.path.as_slice()),
+        path: (!bare && !derived.path.is_empty()).then_some(derived.path.as_slice()),
         circuits: derived.circuits.shown(),
         height_in_feet: units.height == HeightUnit::Ft,
         distance_unit: match units.length {
@@ -156,6 +157,11 @@ pub fn map_panel(
     };
     let shown = map_view(ui, state, &input);
     for event in &shown.events {
+        let of_aircraft =
+            matches!(event, MapEvent::MoveAircraft(_) | MapEvent::TurnAircraft(_) | MapEvent::DropAircraftEnd);
+        if of_aircraft && model.mode == Mode::Debrief {
+            continue;
+        }
         commands.push(match *event {
             MapEvent::MoveAircraft(p) => Command::MoveAircraft(p),
             MapEvent::TurnAircraft(b) => Command::TurnAircraft(b),
@@ -165,6 +171,7 @@ pub fn map_panel(
         });
     }
     super::merge::on_map::draw(ui, &shown.view, model, theme);
+    super::debrief::on_map::draw(ui, &shown.view, model, theme);
     if annotating {
         annotate::on_map::on_map(ui, &shown, model, theme, commands);
     }
