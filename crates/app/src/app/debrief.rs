@@ -98,8 +98,8 @@ impl App {
             }
         } else {
             debrief.share = None;
-            if let Some(key) = wanted.filter(|key| self.debriefing.answered.as_ref() != Some(key)) {
-                self.ask_for_analysis(ctx, key);
+            if let Some(key) = wanted {
+                self.keep_up_with(ctx, key);
             }
         }
         let debrief = &mut self.model.debrief;
@@ -113,6 +113,20 @@ impl App {
             {
                 self.map.reveal(made.sortie.flight.samples.all[sample].position);
             }
+        }
+    }
+
+    /// Shows what was made of a sortie before, or has it analysed.
+    fn keep_up_with(&mut self, ctx: &Context, key: DebriefKey) {
+        let debrief = &self.model.debrief;
+        let have = debrief.made.as_ref().is_some_and(|m| m.key == key);
+        let refused = debrief.refusal.is_some() && self.debriefing.answered.as_ref() == Some(&key);
+        if have || refused {
+            return;
+        }
+        match debrief.library.get(&key.sortie.id).filter(|m| m.key == key).cloned() {
+            Some(kept) => self.show_made(kept),
+            None => self.ask_for_analysis(ctx, key),
         }
     }
 
@@ -174,24 +188,32 @@ impl App {
                 return;
             }
         };
-        debrief.refusal = None;
         debrief.library.insert(key.sortie.id.clone(), Arc::clone(&made));
+        self.show_made(made);
+    }
+
+    fn show_made(&mut self, made: Arc<DebriefMade>) {
+        let debrief = &mut self.model.debrief;
+        debrief.refusal = None;
         let first = debrief.made.is_none();
         let count = made.sortie.exercises.len();
-        debrief.made = Some(made);
         // After a correction the exercise at the moment shown is looked at.
         let at = debrief.at_s;
-        let around = debrief.made.as_ref().and_then(|m| {
-            m.sortie.exercises.iter().position(|e| (e.exercise.start_s - 1.0..=e.exercise.end_s + 1.0).contains(&at))
-        });
-        debrief.exercise =
-            if first { (count > 0).then_some(0) } else { around.or(debrief.exercise.filter(|i| *i < count)) };
-        if first {
-            if let Some((_, one)) = debrief.looked_at() {
-                debrief.at_s = one.exercise.start_s;
-            }
-            self.frame_sortie();
+        let around = made
+            .sortie
+            .exercises
+            .iter()
+            .position(|e| (e.exercise.start_s - 1.0..=e.exercise.end_s + 1.0).contains(&at));
+        debrief.made = Some(made);
+        if !first {
+            debrief.exercise = around.or(debrief.exercise.filter(|i| *i < count));
+            return;
         }
+        debrief.exercise = (count > 0).then_some(0);
+        if let Some((_, one)) = debrief.looked_at() {
+            debrief.at_s = one.exercise.start_s;
+        }
+        self.frame_sortie();
     }
 
     fn ask_for_analysis(&mut self, ctx: &Context, key: DebriefKey) {

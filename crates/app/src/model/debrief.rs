@@ -228,9 +228,9 @@ impl Model {
             DebriefCommand::Open(id) => {
                 let again = debrief.open == *id;
                 debrief.open.clone_from(id);
+                debrief.refusal = None;
                 if !again {
                     debrief.made = None;
-                    debrief.refusal = None;
                     debrief.exercise = None;
                     debrief.playing = false;
                     debrief.at_s = 0.0;

@@ -7,7 +7,10 @@ use crate::debrief::{pictures, words};
 use crate::model::{DebriefCommand, DebriefCorrection, DebriefPage, Model};
 use crate::theme::{Theme, space};
 use crate::views::sheet::paint;
-use egui::{Grid, Label, RichText, ScrollArea, Ui, vec2};
+use egui::{Align, Grid, Label, Layout, RichText, ScrollArea, Ui, vec2};
+
+/// Width of the names of measures, points.
+const NAMES: f32 = 128.0;
 
 /// The card.
 pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
@@ -49,17 +52,19 @@ fn exercise(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnMut(Deb
     ui.add(Label::new(words::outcome(one, units)).wrap());
     ui.add(Label::new(words::hindsight(sortie, one)).wrap());
     ui.add_space(space::TIGHT);
-    Grid::new("debrief figures").num_columns(2).spacing([10.0, 4.0]).show(ui, |ui| {
-        for (name, value) in words::figures(sortie, one, units) {
-            let name = RichText::new(name).size(theme.sizes.small).color(theme.colours.ink_soft);
-            ui.allocate_ui(vec2(120.0, 0.0), |ui| {
-                ui.set_width(120.0);
-                ui.add(Label::new(name).wrap());
-            });
-            ui.add(Label::new(RichText::new(value).size(theme.sizes.small)).wrap());
-            ui.end_row();
-        }
-    });
+    for (name, value) in words::figures(sortie, one, units) {
+        ui.horizontal_top(|ui| {
+            let column = |ui: &mut Ui, width: f32, text: RichText| {
+                ui.allocate_ui_with_layout(vec2(width, 0.0), Layout::top_down(Align::Min), |ui| {
+                    ui.set_width(width);
+                    ui.add(Label::new(text.size(theme.sizes.small)).wrap());
+                });
+            };
+            column(ui, NAMES, RichText::new(name).color(theme.colours.ink_soft));
+            let rest = (ui.available_width() - space::TIGHT).max(60.0);
+            column(ui, rest, RichText::new(value));
+        });
+    }
     let changes = words::changes(sortie, one, units);
     if !changes.is_empty() {
         heading(ui, theme, "Changes of mind");

@@ -90,6 +90,9 @@ fn screen(view: &View, places: impl Iterator<Item = Xy>) -> Vec<Pos2> {
 fn label(painter: &Painter, at: Pos2, text: &str, theme: &Theme) {
     let galley = painter.layout_no_wrap(text.to_owned(), theme.small_font(), theme.colours.ink);
     let rect = Align2::LEFT_CENTER.anchor_size(at, galley.size());
+    // Words that would be cut off at the edge move in.
+    let beyond = (rect.right() + 4.0 - painter.clip_rect().right()).max(0.0);
+    let rect = rect.translate(Vec2::new(-beyond, 0.0));
     painter.rect_filled(rect.expand(2.0), 3.0, with_alpha(theme.colours.paper, 0.85));
     painter.galley(rect.min, galley, theme.colours.ink);
 }

@@ -116,7 +116,11 @@ fn exercises(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnMut(De
             ui.add_space(space::TIGHT);
         }
         ui.separator();
-        let facts = [words::cover(sortie, units), format!("Wind {}.", words::wind(sortie, units))];
+        let mut facts = vec![words::cover(sortie, units)];
+        if !sortie.cover.bare.is_empty() {
+            facts.push("Heavy on the map: no field in reach with height for a circuit, by estimate.".to_owned());
+        }
+        facts.push(format!("Wind {}.", words::wind(sortie, units)));
         for text in facts.iter().chain(&made.notes) {
             ui.add(Label::new(RichText::new(text).size(theme.sizes.small).color(soft)).wrap());
             ui.add_space(space::TIGHT);

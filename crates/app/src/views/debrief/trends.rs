@@ -1,10 +1,11 @@
 //! Trends over the sorties that were looked at: is the base leg constant, does the choice come sooner, how long the first
 //! action takes, and how often a better field was left.
 
-use crate::debrief::{Debriefed, Sortie, words};
+use crate::debrief::{Debriefed, Sortie, pictures, words};
 use crate::model::Model;
 use crate::theme::{Theme, space};
-use egui::{Grid, Id, Label, RichText, TextEdit, Ui};
+use crate::views::sheet::paint;
+use egui::{Grid, Id, Label, RichText, TextEdit, Ui, vec2};
 use sparefield_data::quantity::UnitPrefs;
 
 /// What is typed to see only some sorties.
@@ -59,13 +60,13 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme) {
     let seconds = |_: UnitPrefs, v: f64| format!("{v:.0} s");
     let plain = |_: UnitPrefs, v: f64| format!("{v:.0}");
     let rows: [(&str, Value, fn(UnitPrefs, f64) -> String); 5] = [
-        ("base-leg distance", |_, e| e.measures.base_leg_distance_m, length),
-        ("height at the last choice", choice_m, height),
-        ("until the gliding speed", |_, e| e.measures.to_glide_speed_s, seconds),
-        ("height on final", |_, e| e.measures.on_final_m, height),
-        ("verdicts below the best", regret, plain),
+        ("base leg", |_, e| e.measures.base_leg_distance_m, length),
+        ("last choice at", choice_m, height),
+        ("to gliding speed", |_, e| e.measures.to_glide_speed_s, seconds),
+        ("on final at", |_, e| e.measures.on_final_m, height),
+        ("verdicts below best", regret, plain),
     ];
-    Grid::new("debrief trend table").num_columns(5).spacing([10.0, 4.0]).show(ui, |ui| {
+    Grid::new("debrief trend table").num_columns(5).spacing([7.0, 4.0]).show(ui, |ui| {
         for text in ["", "n", "middle", "least", "most"] {
             ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
         }
@@ -75,7 +76,7 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme) {
                 made.iter().flat_map(|m| m.sortie.exercises.iter().filter_map(|e| value(&m.sortie, e))).collect();
             values.sort_by(f64::total_cmp);
             let name = RichText::new(name).size(theme.sizes.small);
-            ui.add(Label::new(name).wrap());
+            ui.add(Label::new(name).extend());
             ui.label(values.len().to_string());
             match (values.first(), values.last()) {
                 (Some(low), Some(high)) => {
@@ -93,6 +94,17 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme) {
     ui.add_space(space::TIGHT);
     let mut by_time: Vec<_> = made.iter().map(|m| (m.key.sortie.started, *m)).collect();
     by_time.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.key.sortie.id.cmp(&b.1.key.sortie.id)));
+    let in_order: Vec<&Sortie> = by_time.iter().map(|m| &m.1.sortie).collect();
+    let size = vec2(ui.available_width().min(420.0), 150.0);
+    paint::show(ui, &pictures::base_legs(&in_order, size, units), theme);
+    ui.add(
+        Label::new(
+            RichText::new("Base-leg distances in the order flown; the line is yours by the aircraft file.")
+                .size(theme.sizes.small)
+                .color(theme.colours.ink_soft),
+        )
+        .wrap(),
+    );
     for (started, m) in by_time {
         let when = started.map_or_else(|| m.key.sortie.name.clone(), |t| t.strftime("%Y-%m-%d").to_string());
         let legs: Vec<String> = m
