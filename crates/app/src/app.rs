@@ -2,6 +2,7 @@
 
 mod circuit;
 mod debrief;
+mod follow;
 mod layers;
 mod opening;
 mod sheet;
@@ -92,6 +93,7 @@ pub struct App {
     sheet_asked: Option<crate::sheet::Ask>,
     sheet_view: views::sheet::SheetView,
     flying: circuit::Flying,
+    following: follow::Following,
     /// The pilot lets changes be lost.
     closing: bool,
 }
@@ -145,6 +147,7 @@ impl App {
             sheet_asked: None,
             sheet_view: views::sheet::SheetView::default(),
             flying: circuit::Flying::start(ctx)?,
+            following: follow::Following::default(),
             closing: false,
         };
         if start.files.is_empty() {
@@ -203,6 +206,7 @@ impl App {
                 Command::Reveal(place) => self.map.reveal(place),
                 Command::Circuit(CircuitCommand::Frame) => self.frame_circuit(),
                 Command::Debrief(command) => self.debrief_command(ctx, &command),
+                Command::Follow(command) => self.follow_command(ctx, &command),
                 Command::Suggest(command) => self.suggest_command(ctx, &command),
                 Command::Layers(LayersCommand::ChooseFiles) => self.layer_dialog.show(),
                 Command::StopOpening => {
@@ -216,6 +220,7 @@ impl App {
                     let before = self.model.settings.clone();
                     self.model.apply(&other);
                     if let (Command::Select(Some(chosen)), Some(area)) = (&other, &self.model.area)
+                        && self.model.mode != Mode::Follow
                         && let Some(field) = area.fields.get(*chosen)
                     {
                         self.map.reveal(field.centroid());
@@ -226,6 +231,7 @@ impl App {
                 }
             }
         }
+        self.follow_live(ctx);
         let recent = self.model.settings.recent.clone();
         self.keep.follow(&mut self.model, || notify(ctx));
         if recent != self.model.settings.recent && self.start.keep_settings {
@@ -277,6 +283,10 @@ impl App {
 
     /// Keeps the window open until every change is in the file, or the pilot says that it may be lost.
     fn hold_the_window(&mut self, ctx: &egui::Context) {
+        if ctx.input(|i| i.viewport().close_requested()) && self.is_recording() && !self.closing {
+            self.finish_recording();
+            self.keep.follow(&mut self.model, || notify(ctx));
+        }
         let unfinished = self.model.annotating.is_drawing();
         let keeping = &mut self.model.keeping;
         let would_lose = keeping.waiting > 0 || unfinished;
@@ -312,6 +322,7 @@ impl App {
             if outcome.serial == self.serial {
                 self.model.assessing = false;
             }
+            self.note_answered(outcome.serial);
         }
     }
 
@@ -319,6 +330,7 @@ impl App {
         let Some(area) = &self.model.area else { return };
         let now = (self.model.land_revision, self.model.conditions.clone());
         if self.asked.as_ref() == Some(&now) {
+            self.note_unchanged();
             return;
         }
         self.serial += 1;
@@ -331,6 +343,7 @@ impl App {
             conditions: self.model.conditions.to_assess(self.start.today),
         });
         self.asked = Some(now);
+        self.note_asked(self.serial);
     }
 
     fn shortcuts(&mut self, ctx: &egui::Context) {
@@ -395,6 +408,7 @@ impl App {
                 }
                 Mode::Rehearse => views::list::ranked_list(ui, &self.model, theme, &mut self.commands),
                 Mode::Debrief => views::debrief::panel(ui, &self.model, theme, &mut self.commands),
+                Mode::Follow => views::follow::panel(ui, &self.model, theme, &mut self.commands),
             }
         });
         views::merge::drawer(ui, &self.model, &self.theme, &mut self.commands);
@@ -449,6 +463,7 @@ impl App {
     }
 
     fn draw_map(&mut self, ui: &mut egui::Ui) {
+        self.centre_map();
         let fill = self.theme.colours.outside;
         let map = egui::CentralPanel::default().frame(egui::Frame::new().fill(fill)).show(ui, |ui| {
             let rect = ui.max_rect();

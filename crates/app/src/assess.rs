@@ -316,7 +316,7 @@ pub(crate) fn check_wind(aircraft: &Aircraft, wind: &Wind, height_amsl_m: f64) -
 
 /// What is always said, whatever the result.
 pub const STANDING_CAUTIONS: [&str; 4] = [
-    "A training and planning aid, not for navigation and not for use in flight.",
+    "A training and planning aid, not for navigation; the pilot looks outside.",
     "Wires cannot be seen in terrain or land data: assume them along every road, to every building and between any \
      two poles, until you have looked.",
     "Land data may be wrong or old: surfaces, stock, fences and crops change within days.",

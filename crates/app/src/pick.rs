@@ -10,6 +10,8 @@ pub enum PickFor {
     Photographs(Vec<String>),
     /// Where a check round is written.
     Round,
+    /// A recorded flight to play again.
+    Flight,
 }
 
 /// A dialogue that is open.
@@ -30,18 +32,22 @@ impl Picking {
         if let Some(folder) = from {
             dialog = dialog.set_directory(folder);
         }
-        let photographs = match &what {
-            PickFor::Photographs(_) => true,
-            PickFor::Round => false,
-        };
+        let asked = what.clone();
         std::thread::Builder::new().name("choose files".into()).spawn(move || {
-            let files: Vec<PathBuf> = if photographs {
-                let dialog = dialog.set_title("Photographs of a field").add_filter("Photographs", &IMAGE_ENDINGS);
-                let files = pollster::block_on(dialog.pick_files()).unwrap_or_default();
-                files.iter().map(|f| f.path().to_owned()).collect()
-            } else {
-                let dialog = dialog.set_title("Save the check round").set_file_name("check-round.html");
-                pollster::block_on(dialog.save_file()).iter().map(|f| f.path().to_owned()).collect()
+            let files: Vec<PathBuf> = match asked {
+                PickFor::Photographs(_) => {
+                    let dialog = dialog.set_title("Photographs of a field").add_filter("Photographs", &IMAGE_ENDINGS);
+                    let files = pollster::block_on(dialog.pick_files()).unwrap_or_default();
+                    files.iter().map(|f| f.path().to_owned()).collect()
+                }
+                PickFor::Round => {
+                    let dialog = dialog.set_title("Save the check round").set_file_name("check-round.html");
+                    pollster::block_on(dialog.save_file()).iter().map(|f| f.path().to_owned()).collect()
+                }
+                PickFor::Flight => {
+                    let dialog = dialog.set_title("A recorded flight");
+                    pollster::block_on(dialog.pick_file()).iter().map(|f| f.path().to_owned()).collect()
+                }
             };
             // Nobody waits any more when the window is closed.
             drop(send.send(files));

@@ -38,6 +38,14 @@ fn lesson(width: f32, height: f32) -> Window {
     window
 }
 
+/// Chooses a correction.
+fn correct(window: &mut Window, what: &str) {
+    window.get_by_label("Correct…").click();
+    window.run_steps(3);
+    window.get_by_label(what).click();
+    window.run_steps(2);
+}
+
 #[test]
 fn a_lesson_is_added_looked_through_and_played() {
     let mut window = lesson(1280.0, 800.0);
@@ -79,7 +87,7 @@ fn corrections_stand_over_a_new_analysis_and_are_undone() {
     let (start, end) = found[0];
     let cut = (start + 12.0).round();
     push(&mut window, Command::Debrief(DebriefCommand::At(cut)));
-    window.get_by_label("Begins here").click();
+    correct(&mut window, "Begins here");
     until(&mut window, "the beginning has moved", |w| settled(w) && spans(w)[0].0 == cut);
     assert_eq!(spans(&window).len(), found.len());
     assert_eq!(area(&window).sorties[0].marks.len(), 2, "what was cut off must not be found again");
@@ -87,12 +95,12 @@ fn corrections_stand_over_a_new_analysis_and_are_undone() {
     assert_eq!(debrief(&window).made.as_ref().unwrap().sortie.exercises[0].exercise.confidence, 1.0);
     assert_eq!(spans(&window)[1..], found[1..]);
     push(&mut window, Command::Debrief(DebriefCommand::At(((cut + end) / 2.0).round())));
-    window.get_by_label("Split here").click();
+    correct(&mut window, "Split here");
     until(&mut window, "it is two", |w| settled(w) && spans(w).len() == found.len() + 1);
     push(&mut window, Command::Debrief(DebriefCommand::Exercise(Some(0))));
-    window.get_by_label("Join with the next").click();
+    correct(&mut window, "Join with the next");
     until(&mut window, "it is one again", |w| settled(w) && spans(w).len() == found.len());
-    window.get_by_label("No exercise").click();
+    correct(&mut window, "No exercise");
     until(&mut window, "it is gone", |w| settled(w) && spans(w).len() == found.len() - 1);
     // The same sortie opened again: the user's word still stands.
     let id = area(&window).sorties[0].id.clone();
@@ -110,7 +118,7 @@ fn corrections_stand_over_a_new_analysis_and_are_undone() {
 #[test]
 fn a_small_window_shows_everything_and_a_track_that_is_none_is_told_so() {
     let mut window = lesson(900.0, 600.0);
-    for label in ["Play", "Add flights…", "Add one here"] {
+    for label in ["Play", "Add flights…", "Correct…"] {
         window.get_by_label(label);
     }
     let folder = tempfile::tempdir().unwrap();

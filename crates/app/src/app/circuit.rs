@@ -4,7 +4,7 @@ use super::App;
 use crate::circuits::flights::Ask;
 use crate::command::Command;
 use crate::jobs::CircuitJob;
-use crate::model::{CircuitCommand, NoticeLevel};
+use crate::model::{CircuitCommand, Mode, NoticeLevel};
 use egui::{Context, Key, Modifiers};
 use sparefield_geometry::position::Xy;
 
@@ -92,7 +92,7 @@ impl App {
 
     /// Space plays and pauses, arrows step, C turns the card: while nothing else has the keyboard.
     pub(super) fn circuit_keys(&mut self, ctx: &Context, typing: bool) {
-        if typing || !self.model.looks_at_circuit() {
+        if typing || self.model.mode != Mode::Rehearse || !self.model.looks_at_circuit() {
             return;
         }
         let focused = ctx.memory(egui::Memory::focused);

@@ -24,6 +24,7 @@ impl App {
             (PickFor::Photographs(ids), _) => {
                 self.commands.push(Command::Survey(SurveyCommand::AddPhotographs(ids.clone(), files)));
             }
+            (PickFor::Flight, [path, ..]) => self.take_flight(path),
             (PickFor::Round, [path, ..]) => {
                 self.commands.push(Command::Survey(SurveyCommand::SaveRound(path.clone())));
             }

@@ -120,7 +120,11 @@ impl Model {
     /// What has to be worked out; `None` while no circuit is looked at.
     #[must_use]
     pub fn circuit_ask(&self) -> Option<Ask> {
-        let looking = self.mode == Mode::Rehearse && self.circuits.shown && self.sheet.is_none();
+        let looking = match self.mode {
+            Mode::Rehearse => self.circuits.shown && self.sheet.is_none(),
+            Mode::Follow => true,
+            Mode::Annotate | Mode::Debrief => false,
+        };
         let (area, assessment, field) = (self.area.as_ref()?, self.assessment.as_ref()?, self.selected?);
         let id = self.circuits.beside.as_ref();
         let beside = id.and_then(|id| area.fields.iter().position(|f| f.id == *id)).filter(|b| *b != field);

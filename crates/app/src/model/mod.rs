@@ -7,6 +7,7 @@ mod circuit;
 mod conditions;
 mod debrief;
 mod findings;
+mod follow;
 mod history;
 mod keeping;
 pub mod layers;
@@ -20,6 +21,7 @@ pub use circuit::{CircuitCommand, Circuits};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use debrief::{Debrief, DebriefCommand, DebriefCorrection, DebriefKey, DebriefMade, DebriefPage};
 pub use findings::{Findings, FindingsCommand};
+pub use follow::{Follow, FollowCommand, Freshness, ReplaySpeed, SourceForm, SourceKind};
 pub use history::{History, Step};
 pub use keeping::Keeping;
 pub use merging::{Line, MergeCommand, MergeFiles, Merging};
@@ -47,11 +49,13 @@ pub enum Mode {
     Rehearse,
     /// Going through recorded flights.
     Debrief,
+    /// The list follows a live position.
+    Follow,
 }
 
 impl Mode {
     /// Every mode that the window has, in the order in which they are offered.
-    pub const ALL: [Self; 3] = [Self::Annotate, Self::Rehearse, Self::Debrief];
+    pub const ALL: [Self; 4] = [Self::Annotate, Self::Rehearse, Self::Debrief, Self::Follow];
     /// The name for people.
     #[must_use]
     pub fn words(self) -> &'static str {
@@ -59,6 +63,7 @@ impl Mode {
             Self::Annotate => "Annotate",
             Self::Rehearse => "Rehearse",
             Self::Debrief => "Debrief",
+            Self::Follow => "Follow",
         }
     }
     /// What it is for, in one sentence.
@@ -68,6 +73,7 @@ impl Mode {
             Self::Annotate => "Draw the fields and hazards of the home area, and say what is known about them",
             Self::Rehearse => "Put the aircraft somewhere and see which fields it can reach and which would take it",
             Self::Debrief => "Go through recorded flights: each practice failure, and what else could have been done",
+            Self::Follow => "Let the ranked list follow a live position",
         }
     }
 }
@@ -199,6 +205,8 @@ pub struct Model {
     pub debrief: Debrief,
     /// Layers under the fields.
     pub layers: layers::MapLayers,
+    /// Following a live position.
+    pub follow: Follow,
 }
 
 impl Model {
@@ -238,6 +246,7 @@ impl Model {
             circuits: Circuits::default(),
             debrief: Debrief::default(),
             layers: layers::MapLayers::default(),
+            follow: Follow::default(),
         }
     }
 
@@ -298,6 +307,7 @@ impl Model {
             }
             Command::Select(s) => {
                 self.selected = *s;
+                self.follow.pinned = self.mode == Mode::Follow && s.is_some();
                 self.open_working = None;
                 self.sheet_follows_choice();
                 self.circuits_follow_choice();
@@ -361,6 +371,7 @@ impl Model {
             }
             Command::Circuit(command) => return self.apply_circuit(command),
             Command::Debrief(command) => return self.apply_debrief(command),
+            Command::Follow(command) => return self.apply_follow(command),
             Command::Findings(command) => return self.apply_findings(command),
             Command::Merge(command) => return self.apply_merge(command),
             Command::EndGesture => {

@@ -20,7 +20,7 @@ fn problem_id() -> Id {
 }
 
 /// What could not be understood a moment ago, in a line of its own so that it covers nothing.
-fn problem(ui: &mut Ui, theme: &Theme) {
+pub(super) fn problem(ui: &mut Ui, theme: &Theme) {
     let Some((text, until)) = ui.data(|d| d.get_temp::<(String, f64)>(problem_id())) else { return };
     let left = until - ui.input(|i| i.time);
     if left <= 0.0 {
@@ -60,7 +60,7 @@ fn line(ui: &mut Ui, label: &str, contents: impl FnOnce(&mut Ui, Id)) {
     });
 }
 
-fn aircraft_line(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
+pub(super) fn aircraft_line(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     line(ui, "Aircraft", |ui, label| {
         let combo = ComboBox::from_id_salt("aircraft")
             .selected_text(model.conditions.aircraft.name.as_str())
@@ -145,7 +145,7 @@ fn heading_line(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     });
 }
 
-fn wind_line(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
+pub(super) fn wind_line(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     let units = model.settings.units;
     let (from, speed) = (model.conditions.wind_from, model.conditions.wind_speed_ms);
     line(ui, "Wind", |ui, label| {

@@ -33,8 +33,8 @@ pub fn header(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
     }
     kept_line(ui, model, theme, commands);
     ui.horizontal(|ui| {
-        let count = Mode::ALL.len() as f32;
-        let width = (ui.available_width() - ui.spacing().item_spacing.x * (count - 1.0)) / count;
+        let gaps = ui.spacing().item_spacing.x * (Mode::ALL.len() - 1) as f32;
+        let width = (ui.available_width() - gaps) / Mode::ALL.len() as f32;
         for mode in Mode::ALL {
             let button = chooser(model.mode == mode, mode.words(), theme).min_size(egui::vec2(width, 28.0));
             if ui.add(button).on_hover_text(mode.help()).clicked() {

@@ -5,12 +5,12 @@ use super::circuit::marks::CircuitMarks;
 use super::list::{signed_height, words};
 use super::map::{
     AircraftMark, DistanceUnit, Hands, HomeMark, LayerContent, LitMask, MapEvent, MapInput, MapState, ReachOverlay,
-    Readout, Ring, ShownLayer, WindMark, map_view, relief::GroundLook,
+    Readout, Ring, ShownCircuits, ShownLayer, WindMark, map_view, relief::GroundLook,
 };
 use crate::assess::{self, Assessment, HeightInput};
 use crate::command::Command;
 use crate::model::layers::LayerState;
-use crate::model::{Mode, Model, Tool, height_metres};
+use crate::model::{FollowCommand, Freshness, Mode, Model, Tool, height_metres};
 use crate::theme::Theme;
 use egui::Ui;
 use sparefield_data::area::LaneKind;
@@ -98,6 +98,9 @@ pub fn map_panel(
     let annotating = model.mode == Mode::Annotate;
     // While the land is described or a flight is gone through, nobody asks from where a field would be reached.
     let bare = annotating || model.mode == Mode::Debrief;
+    // While following, an old answer lights no land: it would look like where the aircraft can glide to now.
+    let hidden = model.follows() && model.follow.freshness() != Freshness::Current;
+    let nowhere = model.follows() && model.follow.freshness() == Freshness::Gone;
     let area = model.area.as_deref();
     let none_fields: &[Arc<Field>] = &[];
     let none_hazards: &[Arc<Hazard>] = &[];
@@ -135,16 +138,16 @@ pub fn map_panel(
         quiet_zones: area.map_or(none_zones, |a| a.quiet_zones.as_slice()),
         lanes: &derived.lanes,
         home: derived.home.as_ref(),
-        ranked: assessment.filter(|_| !bare).map(|a| a.ranked.as_slice()),
-        reach: derived.overlay.as_ref().filter(|_| !bare),
-        aircraft: aircraft.as_ref().filter(|_| !bare),
-        wind: wind.as_ref().filter(|_| !bare),
+        ranked: assessment.filter(|_| !bare && !hidden).map(|a| a.ranked.as_slice()),
+        reach: derived.overlay.as_ref().filter(|_| !bare && !hidden),
+        aircraft: aircraft.as_ref().filter(|_| !bare && !nowhere),
+        wind: wind.as_ref().filter(|_| !bare && !nowhere),
         hands: if annotating { annotate::on_map::hands(ui, model) } else { Hands::default() },
         every_side: annotating && model.annotating.tool == Tool::Sides,
         selected: model.selected,
         hovered: model.hovered,
         path: (!bare && !derived.path.is_empty()).then_some(derived.path.as_slice()),
-        circuits: derived.circuits.shown(),
+        circuits: if hidden { ShownCircuits::default() } else { derived.circuits.shown() },
         height_in_feet: units.height == HeightUnit::Ft,
         distance_unit: match units.length {
             LengthUnit::M => DistanceUnit::Kilometres,
@@ -156,10 +159,15 @@ pub fn map_panel(
         hover_text: &|i| hover_text(model, i),
     };
     let shown = map_view(ui, state, &input);
+    let following = model.follows();
+    if following && shown.response.dragged() && !model.follow.looked_away {
+        commands.push(Command::Follow(FollowCommand::LookedAway));
+    }
     for event in &shown.events {
-        let of_aircraft =
+        // The receiver, or the recording, says where the aircraft is, not the hand.
+        let by_hand =
             matches!(event, MapEvent::MoveAircraft(_) | MapEvent::TurnAircraft(_) | MapEvent::DropAircraftEnd);
-        if of_aircraft && model.mode == Mode::Debrief {
+        if (following || model.mode == Mode::Debrief) && by_hand {
             continue;
         }
         commands.push(match *event {
@@ -194,7 +202,18 @@ fn shown_layers(model: &Model) -> Vec<ShownLayer> {
 fn aircraft_mark(model: &Model) -> AircraftMark {
     let units = model.settings.units;
     let conditions = &model.conditions;
+    if let (true, Freshness::Old(age)) = (model.follows(), model.follow.freshness()) {
+        let label = vec![format!("{} s old", age.as_secs())];
+        let still = Xy::default();
+        return AircraftMark {
+            position: conditions.position,
+            heading: conditions.heading,
+            ground_velocity_ms: still,
+            label,
+        };
+    }
     let ground = model.ground_under_aircraft();
+    let following = model.follows();
     let height = height_metres(conditions.height);
     let label = match (conditions.height, ground) {
         (HeightInput::AboveGround(_), Some(g)) => vec![
@@ -208,6 +227,8 @@ fn aircraft_mark(model: &Model) -> AircraftMark {
         (HeightInput::AboveGround(_), None) => vec![format!("{} above ground", units.format_height(height))],
         (HeightInput::AboveSea(_), None) => vec![format!("{} above sea", units.format_height(height))],
     };
+    // In flight one height is read, the other is in the way.
+    let label = if following { label.into_iter().take(1).collect() } else { label };
     let ground_velocity_ms = model.assessment.as_ref().map_or(Xy::default(), |a| a.ground_velocity_ms());
     AircraftMark { position: conditions.position, heading: conditions.heading, ground_velocity_ms, label }
 }

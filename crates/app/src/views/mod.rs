@@ -7,6 +7,7 @@ pub mod circuit;
 pub mod conditions;
 pub mod debrief;
 pub(crate) mod dialog;
+pub mod follow;
 pub mod furniture;
 pub mod layers;
 pub mod list;

@@ -4,7 +4,7 @@ use super::trends;
 use crate::command::Command;
 use crate::debrief::practise::practise;
 use crate::debrief::{pictures, words};
-use crate::model::{DebriefCommand, DebriefCorrection, DebriefPage, Model};
+use crate::model::{DebriefCommand, DebriefPage, Model};
 use crate::theme::{Theme, space};
 use crate::views::sheet::paint;
 use egui::{Align, Grid, Label, Layout, RichText, ScrollArea, Ui, vec2};
@@ -98,35 +98,10 @@ fn exercise(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnMut(Deb
             }
         });
     }
-    corrections(ui, model, theme, push);
     heading(ui, theme, "Not looked at");
     for caution in words::cautions(sortie) {
         small(ui, theme, &caution);
     }
-}
-
-fn corrections(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnMut(DebriefCommand)) {
-    heading(ui, theme, "Correct it");
-    small(ui, theme, "With the moment shown. Your word stands whatever a later look finds; Undo takes it back.");
-    let last =
-        model.debrief.exercise.zip(model.debrief.made.as_ref()).is_none_or(|(i, m)| i + 1 >= m.sortie.exercises.len());
-    ui.horizontal_wrapped(|ui| {
-        for (text, correction, enabled) in [
-            ("Begins here", DebriefCorrection::Begins, true),
-            ("Ends here", DebriefCorrection::Ends, true),
-            ("Split here", DebriefCorrection::Split, true),
-            ("Join with the next", DebriefCorrection::JoinNext, !last),
-            ("No exercise", DebriefCorrection::Remove, true),
-        ] {
-            if ui.add_enabled(enabled, egui::Button::new(text)).clicked() {
-                push(DebriefCommand::Correct(correction));
-            }
-        }
-        let corrected = model.open_sortie().is_some_and(|s| !s.marks.is_empty());
-        if corrected && ui.button("As found").on_hover_text("Take back every correction of this sortie").clicked() {
-            push(DebriefCommand::AsFound);
-        }
-    });
 }
 
 fn overlaid(ui: &mut Ui, model: &Model, theme: &Theme) {

@@ -2,7 +2,7 @@
 
 use crate::command::Command;
 use crate::debrief::{pictures, words};
-use crate::model::{Debrief, DebriefCommand, DebriefMade, Model};
+use crate::model::{Debrief, DebriefCommand, DebriefCorrection, DebriefMade, Model};
 use crate::theme::{Theme, space};
 use crate::views::sheet::paint;
 use egui::{
@@ -59,9 +59,8 @@ fn controls(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
         if ui.button("See it").on_hover_text("Bring the exercise onto the map").clicked() {
             push(DebriefCommand::Frame);
         }
-        if ui.button("Add one here").on_hover_text("A practice failure begins at the moment shown").clicked() {
-            push(DebriefCommand::AddExercise);
-        }
+        let help = "Correct what was found, with the moment shown; your word stands whatever a later look finds";
+        ui.menu_button("Correct…", |ui| corrections(ui, model, &mut push)).response.on_hover_text(help);
         ui.with_layout(Layout::right_to_left(egui::Align::Center), |ui| {
             let (first, last) = debrief.span_s();
             let text = format!("{} of {}", words::clock(debrief.at_s), words::clock(last));
@@ -74,6 +73,28 @@ fn controls(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
             }
         });
     });
+}
+
+fn corrections(ui: &mut Ui, model: &Model, push: &mut impl FnMut(DebriefCommand)) {
+    let debrief = &model.debrief;
+    let looked_at = debrief.looked_at().is_some();
+    let next = debrief.exercise.zip(debrief.made.as_ref()).is_some_and(|(i, m)| i + 1 < m.sortie.exercises.len());
+    let corrected = model.open_sortie().is_some_and(|s| !s.marks.is_empty());
+    let correct = DebriefCommand::Correct;
+    for (text, command, enabled) in [
+        ("Begins here", correct(DebriefCorrection::Begins), looked_at),
+        ("Ends here", correct(DebriefCorrection::Ends), looked_at),
+        ("Split here", correct(DebriefCorrection::Split), looked_at),
+        ("Join with the next", correct(DebriefCorrection::JoinNext), looked_at && next),
+        ("No exercise", correct(DebriefCorrection::Remove), looked_at),
+        ("Add one here", DebriefCommand::AddExercise, true),
+        ("All as found", DebriefCommand::AsFound, corrected),
+    ] {
+        if ui.add_enabled(enabled, egui::Button::new(text)).clicked() {
+            push(command);
+            ui.close();
+        }
+    }
 }
 
 /// What is known of the moment shown, on one line.

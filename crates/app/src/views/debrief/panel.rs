@@ -96,8 +96,8 @@ fn exercises(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnMut(De
     ui.label(RichText::new("Exercises").font(theme.bold_font(theme.sizes.text)));
     ScrollArea::vertical().id_salt("exercises").auto_shrink([false, false]).show(ui, |ui| {
         if sortie.exercises.is_empty() {
-            let text = "No practice failure was recognised. Where there was one, show its beginning and press “Add one \
-                        here” under the map.";
+            let text = "No practice failure was recognised. Where there was one, show its beginning and choose “Correct…”, \
+                        “Add one here” under the map.";
             ui.add(Label::new(RichText::new(text).color(soft)).wrap());
         }
         for (i, one) in sortie.exercises.iter().enumerate() {

@@ -1,5 +1,6 @@
 //! The aircraft, its nose handle, where it will be in half a minute, and the wind beside it.
 
+use super::camera::View;
 use super::paint::Brush;
 use super::{AircraftMark, MapInput, WindMark};
 use crate::theme::with_alpha;
@@ -14,15 +15,9 @@ pub(super) const GRIP: f32 = 20.0;
 /// How far ahead the thin line reaches, seconds.
 const AHEAD_S: f64 = 30.0;
 
-/// The direction of a bearing on the screen.
-pub(super) fn on_screen(bearing: Bearing) -> Vec2 {
-    let unit = bearing.unit();
-    vec2(unit.x as f32, -unit.y as f32)
-}
-
 /// Where the nose handle is.
-pub(super) fn nose_at(at: Pos2, heading: Option<Bearing>) -> Pos2 {
-    at + on_screen(heading.unwrap_or(Bearing::NORTH)) * NOSE_RADIUS
+pub(super) fn nose_at(view: &View, at: Pos2, heading: Option<Bearing>) -> Pos2 {
+    at + view.direction(heading.unwrap_or(Bearing::NORTH)) * NOSE_RADIUS
 }
 
 pub(super) fn draw(brush: &mut Brush<'_>, ui: &Ui, map: &Response, turning: Option<f64>, input: &MapInput<'_>) {
@@ -64,7 +59,7 @@ pub(super) fn delta(brush: &mut Brush<'_>, at: Pos2, heading: Option<Bearing>, b
         brush.add(Shape::circle_filled(at, 3.0, ink));
         return;
     };
-    let rot = Rot2::from_angle(heading.rad() as f32);
+    let rot = Rot2::from_angle((heading.rad() - brush.view.up().rad()) as f32);
     let bank = bank_rad.clamp(-1.0, 1.0) as f32;
     let place = |x: f32, y: f32| {
         let lower = (x * bank).signum() * bank.abs();
@@ -125,7 +120,7 @@ fn handle(brush: &mut Brush<'_>, at: Pos2, mark: &AircraftMark, ring: bool, held
         brush.add(Shape::circle_stroke(at, NOSE_RADIUS, Stroke::new(3.0, with_alpha(halo, 0.6))));
         brush.add(Shape::circle_stroke(at, NOSE_RADIUS, Stroke::new(1.0, with_alpha(accent, 0.8))));
     }
-    let knob = nose_at(at, mark.heading);
+    let knob = nose_at(&brush.view, at, mark.heading);
     let fill = if held { accent } else { halo };
     brush.add(Shape::circle_filled(knob, 6.5, halo));
     brush.add(Shape::circle_filled(knob, 4.5, if mark.heading.is_some() { fill } else { halo }));
@@ -136,7 +131,7 @@ fn handle(brush: &mut Brush<'_>, at: Pos2, mark: &AircraftMark, ring: bool, held
 fn label(brush: &mut Brush<'_>, at: Pos2, mark: &AircraftMark) {
     let ink = brush.theme.colours.ink;
     // Opposite the nose, so that neither the line ahead nor the handle runs through the words.
-    let nose = on_screen(mark.heading.unwrap_or(Bearing::NORTH));
+    let nose = brush.view.direction(mark.heading.unwrap_or(Bearing::NORTH));
     let right = nose.x <= 0.0;
     let mut y = at.y + 10.0;
     for (n, line) in mark.label.iter().enumerate() {
@@ -154,17 +149,17 @@ fn wind_arrow(brush: &mut Brush<'_>, at: Pos2, mark: &AircraftMark, wind: &WindM
     let c = &brush.theme.colours;
     let (ink, halo) = (c.ink, with_alpha(c.halo, 0.85));
     let galley = brush.galley(wind.label.clone(), brush.theme.bold_font(12.0), ink);
-    let nose = on_screen(mark.heading.unwrap_or(Bearing::NORTH));
+    let nose = brush.view.direction(mark.heading.unwrap_or(Bearing::NORTH));
     let Some(from) = wind.wind.from_bearing() else {
         let at = at - nose * (NOSE_RADIUS + 18.0);
         brush.halo_text(at, Align2::CENTER_CENTER, galley, ink);
         return;
     };
-    let upwind = on_screen(from);
+    let upwind = brush.view.direction(from);
     // Upwind of the aircraft, aside from the nose and what lies ahead of it.
     let turn = |deg: f32| Rot2::from_angle(deg.to_radians()) * upwind;
     let ahead = mark.ground_velocity_ms;
-    let ahead = vec2(ahead.x as f32, -ahead.y as f32).normalized();
+    let ahead = brush.view.vector(ahead).normalized();
     let crowd = |v: Vec2| v.dot(nose).max(v.dot(ahead));
     let side = if crowd(turn(0.0)) < 0.5 {
         turn(0.0)

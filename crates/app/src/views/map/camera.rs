@@ -1,13 +1,13 @@
 //! Where the map looks, and the one place that turns metres into points on the screen and back.
 
-use egui::{Pos2, Rect, Vec2, pos2};
-use sparefield_geometry::position::Xy;
+use egui::{Pos2, Rect, Vec2};
+use sparefield_geometry::position::{Bearing, Xy};
 
 /// Closest and farthest the map zooms, metres for each point.
 const NEAREST_M_PER_PT: f64 = 0.05;
 const FARTHEST_M_PER_PT: f64 = 2_000.0;
 
-/// What part of the frame is in the middle of the map, and how large it is drawn. North is always up.
+/// What part of the frame is in the middle of the map, and how large it is drawn. Which way is up is the view's.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Camera {
     /// The place in the middle of the map, frame metres.
@@ -42,10 +42,14 @@ impl Camera {
 
     /// Zooms so that the place under `fixed` stays there; `factor` above 1 zooms in.
     pub fn zoom_about(&mut self, fixed: Pos2, rect: Rect, factor: f64) {
+        self.zoom_in(&View::new(*self, rect), fixed, factor);
+    }
+
+    /// As [`Self::zoom_about`], through a view that may be turned.
+    pub fn zoom_in(&mut self, view: &View, fixed: Pos2, factor: f64) {
         if !(factor.is_finite() && factor > 0.0) {
             return;
         }
-        let view = View::new(*self, rect);
         let place = view.to_world(fixed);
         let scale = clamp_scale(self.metres_per_point / factor);
         self.centre = place + (self.centre - place) * (scale / self.metres_per_point);
@@ -64,25 +68,64 @@ pub struct View {
     pub camera: Camera,
     /// The rectangle of the window it fills.
     pub rect: Rect,
+    /// The bearing that is up.
+    up: Bearing,
+    /// Its unit vector, so that nothing is computed for each point: (1, 0) where north is up.
+    cos_sin: (f64, f64),
 }
 
 impl View {
-    /// Puts a camera behind a rectangle.
+    /// Puts a camera behind a rectangle, north up.
     #[must_use]
     pub fn new(camera: Camera, rect: Rect) -> Self {
-        Self { camera, rect }
+        Self { camera, rect, up: Bearing::NORTH, cos_sin: (1.0, 0.0) }
+    }
+    /// The same with another bearing up.
+    #[must_use]
+    pub fn turned(self, up: Bearing) -> Self {
+        let unit = up.unit();
+        Self { up, cos_sin: (unit.y, unit.x), ..self }
+    }
+    /// The bearing that is up.
+    #[must_use]
+    pub fn up(&self) -> Bearing {
+        self.up
+    }
+    /// Whether north is up, so that upright boxes of the frame are upright on the screen.
+    #[must_use]
+    pub fn is_north_up(&self) -> bool {
+        self.cos_sin == (1.0, 0.0)
+    }
+    /// The direction of a bearing on the screen.
+    #[must_use]
+    pub fn direction(&self, bearing: Bearing) -> Vec2 {
+        self.vector(bearing.unit())
+    }
+    /// A displacement in the frame as a displacement on the screen, without its scale.
+    #[must_use]
+    pub fn vector(&self, d: Xy) -> Vec2 {
+        let (cos, sin) = self.cos_sin;
+        Vec2::new((d.x * cos - d.y * sin) as f32, -(d.x * sin + d.y * cos) as f32)
+    }
+    /// The corners of an upright box of the frame, from the north-west clockwise.
+    #[must_use]
+    pub fn corners(&self, north_west: Xy, south_east: Xy) -> [Pos2; 4] {
+        let (nw, se) = (north_west, south_east);
+        [nw, Xy::new(se.x, nw.y), se, Xy::new(nw.x, se.y)].map(|p| self.to_screen(p))
     }
     /// Where a place appears. The difference to the centre is taken in `f64`: frame metres do not fit into `f32`.
     #[must_use]
     pub fn to_screen(&self, p: Xy) -> Pos2 {
         let d = (p - self.camera.centre) * (1.0 / self.camera.metres_per_point);
-        self.rect.center() + Vec2::new(d.x as f32, -d.y as f32)
+        self.rect.center() + self.vector(d)
     }
     /// The place that appears at a point.
     #[must_use]
     pub fn to_world(&self, p: Pos2) -> Xy {
         let d = p - self.rect.center();
-        self.camera.centre + Xy::new(f64::from(d.x), -f64::from(d.y)) * self.camera.metres_per_point
+        let (x, y) = (f64::from(d.x), -f64::from(d.y));
+        let (cos, sin) = self.cos_sin;
+        self.camera.centre + Xy::new(x * cos + y * sin, y * cos - x * sin) * self.camera.metres_per_point
     }
     /// How many points a length in metres takes.
     #[must_use]
@@ -93,7 +136,7 @@ impl View {
     #[must_use]
     pub fn bounds(&self, margin: f32) -> Bounds {
         let r = self.rect.expand(margin);
-        Bounds { min: self.to_world(pos2(r.left(), r.bottom())), max: self.to_world(pos2(r.right(), r.top())) }
+        Bounds::around(&[r.left_top(), r.right_top(), r.right_bottom(), r.left_bottom()].map(|p| self.to_world(p)))
     }
 }
 
@@ -131,6 +174,7 @@ impl Bounds {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use egui::pos2;
     use proptest::prelude::*;
 
     fn view() -> Rect {
@@ -157,6 +201,26 @@ mod tests {
             camera.zoom_about(fixed, view(), factor);
             let after = View::new(camera, view()).to_world(fixed);
             prop_assert!(before.distance(after) < 1e-3 * camera.metres_per_point.max(1e-3));
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn a_turned_view_keeps_distances_and_puts_its_bearing_up(
+            x in -1e3f32..1e3, y in -1e3f32..1e3, up in 0f64..360.0, scale in 0.05f64..2e3,
+        ) {
+            let up = Bearing::from_deg(up);
+            let v = View::new(Camera { centre: Xy::new(5e5, 4e6), metres_per_point: scale }, view()).turned(up);
+            let p = v.rect.center() + egui::vec2(x, y);
+            prop_assert!((v.to_screen(v.to_world(p)) - p).length() < 1e-2);
+            let ahead = v.to_screen(v.camera.centre + up.unit() * (100.0 * scale)) - v.rect.center();
+            prop_assert!((ahead - egui::vec2(0.0, -100.0)).length() < 1e-2, "{ahead:?}");
+            prop_assert!((v.direction(up) - egui::vec2(0.0, -1.0)).length() < 1e-5);
+            let seen = v.bounds(0.0);
+            for corner in [v.rect.left_top(), v.rect.right_bottom(), v.rect.right_top(), v.rect.left_bottom()] {
+                let place = v.to_world(corner);
+                prop_assert!(seen.holds(place));
+            }
         }
     }
 

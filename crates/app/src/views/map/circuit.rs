@@ -260,7 +260,7 @@ fn ends(brush: &mut Brush<'_>, mark: &CircuitMark, colour: Color32) {
 fn draw_gate(brush: &mut Brush<'_>, gate: &GateMark) {
     let (ink, halo) = (brush.theme.colours.ink, brush.theme.colours.halo);
     let at = brush.view.to_screen(gate.at);
-    let along = aircraft::on_screen(gate.heading);
+    let along = brush.view.direction(gate.heading);
     let across = along.rot90() * 17.0;
     for (width, colour) in [(6.0, halo), (2.6, ink)] {
         brush.line(&[at - across, at + across], Stroke::new(width, colour));
@@ -308,7 +308,7 @@ pub(super) fn labels(brush: &mut Brush<'_>, input: &MapInput<'_>) {
     let bold = input.theme.bold_font(12.0);
     if let Some(gate) = &mark.gate {
         let at = brush.view.to_screen(gate.at);
-        let aside = aircraft::on_screen(gate.heading).rot90();
+        let aside = brush.view.direction(gate.heading).rot90();
         avoid.push(Rect::from_center_size(at, vec2(20.0 + 28.0 * aside.x.abs(), 20.0 + 28.0 * aside.y.abs())));
         let galley = brush.galley(gate.label.clone(), bold.clone(), c.ink);
         label(brush, at, aside, galley, c.ink, &avoid, 14.0);
@@ -380,7 +380,7 @@ pub(super) fn flown(brush: &mut Brush<'_>, ui: &Ui, map: &Response, input: &MapI
         let colour = if mark.is_beside { c.circuit_beside } else { c.circuit };
         aircraft::delta(brush, at, Some(mark.heading), mark.bank_rad, colour);
         let galley = brush.galley(mark.height.clone(), input.theme.bold_font(13.0), c.ink);
-        let nose = aircraft::on_screen(mark.heading);
+        let nose = brush.view.direction(mark.heading);
         let outward = if nose.x <= 0.0 { 1.0 } else { -1.0 };
         let place = at + vec2(outward * (26.0 + galley.size().x / 2.0), 12.0);
         let rect = Rect::from_center_size(place, galley.size()).expand2(vec2(4.0, 1.0));

@@ -4,6 +4,7 @@ use super::paint::Brush;
 use super::relief::ContourLabel;
 use super::{DistanceUnit, MapInput, WindMark};
 use crate::theme::with_alpha;
+use egui::emath::Rot2;
 use egui::{Align2, Pos2, Rect, Response, Shape, Stroke, StrokeKind, pos2, vec2};
 use sparefield_geometry::grid::Terrain;
 use sparefield_geometry::position::{LonLat, Xy};
@@ -22,6 +23,11 @@ pub(super) fn no_terrain(brush: &mut Brush<'_>) {
 /// The line where terrain ends, and words beyond it.
 pub(super) fn edge_of_terrain(brush: &mut Brush<'_>, terrain: &Terrain) {
     let (sw, ne) = terrain.frame.bounds();
+    if !brush.view.is_north_up() {
+        let corners = brush.view.corners(Xy::new(sw.x, ne.y), Xy::new(ne.x, sw.y));
+        brush.add(Shape::closed_line(corners.to_vec(), Stroke::new(1.0, brush.theme.colours.ink_soft)));
+        return;
+    }
     let rect = Rect::from_two_pos(brush.view.to_screen(sw), brush.view.to_screen(ne));
     let view = brush.view.rect;
     if rect.contains_rect(view) {
@@ -107,8 +113,10 @@ pub(super) fn strip(brush: &mut Brush<'_>, map: &Response, input: &MapInput<'_>)
 
     // North.
     let n = pos2(band.left() + 16.0, mid);
-    let needle = vec![n + vec2(0.0, -8.0), n + vec2(4.5, 7.0), n + vec2(0.0, 3.5)];
-    let other = vec![n + vec2(0.0, -8.0), n + vec2(0.0, 3.5), n + vec2(-4.5, 7.0)];
+    let turn = Rot2::from_angle(-brush.view.up().rad() as f32);
+    let at = |x: f32, y: f32| n + turn * vec2(x, y);
+    let needle = vec![at(0.0, -8.0), at(4.5, 7.0), at(0.0, 3.5)];
+    let other = vec![at(0.0, -8.0), at(0.0, 3.5), at(-4.5, 7.0)];
     brush.add(Shape::convex_polygon(needle, c.ink, Stroke::new(1.0, c.ink)));
     brush.add(Shape::convex_polygon(other, c.panel, Stroke::new(1.0, c.ink)));
     let galley = brush.galley("N", input.theme.bold_font(12.0), c.ink);

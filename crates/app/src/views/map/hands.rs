@@ -51,7 +51,7 @@ pub(super) fn handle(ui: &Ui, map: &Response, state: &mut MapState, input: &MapI
     zoom(ui, map, state);
     let by_hand = input.hands.pan_by_drag && map.dragged_by(PointerButton::Primary);
     if by_hand || map.dragged_by(PointerButton::Middle) {
-        state.camera.pan(map.drag_delta());
+        state.pan(map.drag_delta());
         ui.ctx().set_cursor_icon(CursorIcon::Grabbing);
     }
     if map.clicked() || map.drag_started() {
@@ -66,7 +66,7 @@ pub(super) fn handle(ui: &Ui, map: &Response, state: &mut MapState, input: &MapI
 
 /// The two handles of the aircraft. They lie over the map and take the pointer first. Returns whether it is on one.
 fn handles(ui: &Ui, map: &Response, state: &mut MapState, mark: &AircraftMark, events: &mut Vec<MapEvent>) -> bool {
-    let view = View::new(state.camera, map.rect);
+    let view = state.view(map.rect);
     let at = view.to_screen(mark.position);
     let mut over = false;
 
@@ -96,7 +96,7 @@ fn handles(ui: &Ui, map: &Response, state: &mut MapState, mark: &AircraftMark, e
         }
     }
 
-    let knob = Rect::from_center_size(nose_at(at, mark.heading), Vec2::splat(20.0));
+    let knob = Rect::from_center_size(nose_at(&view, at, mark.heading), Vec2::splat(20.0));
     // While it is dragged its place follows the pointer, even beyond the edge.
     if map.rect.contains(knob.center()) || state.nose_grip.is_some() {
         let turn = ui.interact(knob, nose_id(map), Sense::drag() | Sense::FOCUSABLE);
@@ -113,7 +113,8 @@ fn handles(ui: &Ui, map: &Response, state: &mut MapState, mark: &AircraftMark, e
         {
             let to = pointer - at;
             if to.length() > 3.0 {
-                let bearing = Bearing::from_rad(math::atan2(f64::from(to.x), f64::from(-to.y)));
+                let on_screen = math::atan2(f64::from(to.x), f64::from(-to.y));
+                let bearing = Bearing::from_rad(on_screen + view.up().rad());
                 // With Shift the nose snaps to whole tens, the way headings are spoken.
                 let bearing = if ui.input(|i| i.modifiers.shift) { nearest(bearing, 10.0) } else { bearing };
                 state.nose_grip = Some(bearing.rad());
@@ -187,7 +188,7 @@ fn zoom(ui: &Ui, map: &Response, state: &mut MapState) {
     let Some(pointer) = pointer else { return };
     let factor = math::exp(f64::from(scroll.y) / 220.0) * f64::from(pinch);
     if factor != 1.0 {
-        state.camera.zoom_about(pointer, map.rect, factor);
+        state.zoom(map.rect, pointer, factor);
     }
 }
 
@@ -199,7 +200,7 @@ fn choose(
     over_handle: bool,
     events: &mut Vec<MapEvent>,
 ) {
-    let view = View::new(state.camera, map.rect);
+    let view = state.view(map.rect);
     let on_map = |p: egui::Pos2| p.y < map.rect.bottom() - STRIP_HEIGHT;
     let pointer = map.hover_pos().filter(|p| on_map(*p) && !over_handle && !map.dragged());
     let under = pointer.and_then(|p| state.fields.hit(&view, p, input.fields));
@@ -210,7 +211,7 @@ fn choose(
     if map.double_clicked() {
         if let Some(p) = map.interact_pointer_pos() {
             let place = view.to_world(p);
-            state.camera.zoom_about(p, map.rect, 2.0);
+            state.zoom(map.rect, p, 2.0);
             state.camera.centre = place;
         }
     } else if map.clicked()
@@ -238,7 +239,7 @@ fn keys(ui: &Ui, map: &Response, state: &mut MapState, input: &MapInput<'_>, eve
         return;
     }
     if map.has_focus() {
-        let view = View::new(state.camera, map.rect);
+        let view = state.view(map.rect);
         if let Some(mark) = input.aircraft {
             nudge(ui, map.id, &view, mark, Modifiers::SHIFT, events);
         }
@@ -258,7 +259,7 @@ fn keys(ui: &Ui, map: &Response, state: &mut MapState, input: &MapInput<'_>, eve
             }
             pan
         });
-        state.camera.pan(pan * PAN_STEP_PT);
+        state.pan(pan * PAN_STEP_PT);
     }
     let (closer, farther, fit, left, right) = ui.input(|i| {
         (
@@ -271,7 +272,7 @@ fn keys(ui: &Ui, map: &Response, state: &mut MapState, input: &MapInput<'_>, eve
     });
     let steps = closer as f64 - farther as f64;
     if steps != 0.0 {
-        state.camera.zoom_about(map.rect.center(), map.rect, math::pow(ZOOM_STEP, steps));
+        state.zoom(map.rect, map.rect.center(), math::pow(ZOOM_STEP, steps));
     }
     if fit {
         state.fit();

@@ -1,6 +1,7 @@
 //! Images under the map: tiles made by a few worker threads, newest view first, and kept as textures.
 
 use super::camera::{Bounds, View};
+use super::paint;
 use super::relief::{TILE_PX, TileKey};
 use super::tiles::{Loading, covering};
 use crate::theme::{coverage, soften};
@@ -278,9 +279,8 @@ impl Imagery {
         kept.used = self.frame;
         let Some(texture) = &kept.texture else { return };
         let (nw, se) = key.1.corners();
-        let rect = Rect::from_min_max(view.to_screen(nw), view.to_screen(se));
         let mut mesh = Mesh::with_texture(texture.id());
-        mesh.add_rect_with_uv(rect, Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0)), tint);
+        paint::add_quad(&mut mesh, view.corners(nw, se), Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0)), tint);
         shapes.push(Shape::mesh(mesh));
     }
 

@@ -30,7 +30,8 @@ pub(crate) use paint::{Pen, cut_to, dash};
 pub use tiles::Loading;
 
 use crate::theme::Theme;
-use egui::{Context, Id, Rect, Response, Role, Sense, Shape, Ui, Vec2, WidgetInfo};
+use egui::emath::Rot2;
+use egui::{Context, Id, Pos2, Rect, Response, Role, Sense, Shape, Ui, Vec2, WidgetInfo};
 use paint::Patterns;
 use relief::GroundLook;
 use sparefield_data::imagery::{BackgroundLayer, ImageryLayer};
@@ -269,6 +270,7 @@ enum Wish {
 /// What the map remembers between frames: where it looks, and what it derived from its input.
 pub struct MapState {
     camera: Camera,
+    up: Bearing,
     fitted: bool,
     wish: Option<Wish>,
     shown: Option<View>,
@@ -299,6 +301,7 @@ impl MapState {
     pub fn new(loading: Loading) -> Self {
         Self {
             camera: Camera::default(),
+            up: Bearing::NORTH,
             fitted: false,
             wish: None,
             shown: None,
@@ -330,6 +333,24 @@ impl MapState {
     #[must_use]
     pub fn id(&self) -> Option<Id> {
         self.id
+    }
+    /// Turns the map: this bearing is up.
+    pub fn set_up(&mut self, up: Bearing) {
+        self.up = up;
+    }
+    /// The map's camera behind a rectangle of the window.
+    fn view(&self, rect: Rect) -> View {
+        View::new(self.camera, rect).turned(self.up)
+    }
+    /// Moves the map with the hand.
+    fn pan(&mut self, delta: Vec2) {
+        let turn = Rot2::from_angle(self.up.rad() as f32);
+        self.camera.pan(turn * delta);
+    }
+    /// Zooms so that the place under a point stays there.
+    fn zoom(&mut self, rect: Rect, fixed: Pos2, factor: f64) {
+        let view = self.view(rect);
+        self.camera.zoom_in(&view, fixed, factor);
     }
     /// Looks somewhere else at once.
     pub fn set_camera(&mut self, camera: Camera) {
@@ -374,8 +395,8 @@ impl MapState {
             Some(Wish::Show(sw, ne)) => self.camera = Camera::showing(sw, ne, rect.size()).unwrap_or(self.camera),
             Some(Wish::Reveal(place)) => {
                 let inner = rect.shrink2(rect.size() * 0.12);
-                let p = View::new(self.camera, rect).to_screen(place);
-                self.camera.pan(inner.clamp(p) - p);
+                let p = self.view(rect).to_screen(place);
+                self.pan(inner.clamp(p) - p);
             }
             None => {}
         }
@@ -388,14 +409,14 @@ pub fn map_view(ui: &mut Ui, state: &mut MapState, input: &MapInput<'_>) -> Show
     let response = ui.allocate_rect(rect, Sense::click_and_drag());
     response.widget_info(|| WidgetInfo::labeled(Role::Canvas, true, hands::MAP_LABEL));
     if !(rect.width() > 1.0 && rect.height() > 1.0) {
-        let view = View::new(state.camera, rect);
+        let view = state.view(rect);
         return Shown { events: Vec::new(), response, view };
     }
     state.id = Some(response.id);
     state.settle_camera(rect, input);
     state.fields.refresh(input);
     let events = hands::handle(ui, &response, state, input);
-    let view = View::new(state.camera, rect);
+    let view = state.view(rect);
     state.shown = Some(view);
     draw(ui, &response, &view, state, input);
     Shown { events, response, view }
@@ -448,7 +469,7 @@ fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: 
         let (shapes, labels) = state.tiles.show(&ctx, view, terrain, input.theme, input.height_in_feet, base);
         let (sw, ne) = terrain.frame.bounds();
         let covered = Rect::from_two_pos(view.to_screen(sw), view.to_screen(ne)).shrink(1.0);
-        let hole = if state.tiles.complete() { covered } else { Rect::NOTHING };
+        let hole = if state.tiles.complete() && view.is_north_up() { covered } else { Rect::NOTHING };
         brush.extend(paint::around(view.rect, hole).into_iter().map(|r| Shape::rect_filled(r, 0.0, outside)));
         brush.extend(shapes);
         draw_layers(&ctx, &mut brush, view, state, input);

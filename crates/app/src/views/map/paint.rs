@@ -325,6 +325,15 @@ impl<'a> Brush<'a> {
     }
 }
 
+/// A picture between four corners, from its top left clockwise; for a turned map they make no upright rectangle.
+pub(super) fn add_quad(mesh: &mut Mesh, corners: [Pos2; 4], uv: Rect, tint: Color32) {
+    let first = u32::try_from(mesh.vertices.len()).unwrap_or(u32::MAX);
+    let uvs = [uv.left_top(), uv.right_top(), uv.right_bottom(), uv.left_bottom()];
+    mesh.vertices.extend(corners.into_iter().zip(uvs).map(|(pos, uv)| Vertex { pos, uv, color: tint }));
+    mesh.add_triangle(first, first + 1, first + 2);
+    mesh.add_triangle(first, first + 2, first + 3);
+}
+
 /// The parts of a rectangle outside another.
 pub(super) fn around(outer: Rect, hole: Rect) -> Vec<Rect> {
     let hole = hole.intersect(outer);

@@ -1,12 +1,15 @@
 //! Land in reach stays lit, land out of reach falls into dusk; rings of spare height lie inside the lit part.
 
 use super::camera::Bounds;
-use super::paint::{Brush, around};
+use super::paint::{Brush, add_quad, around};
 use super::{LitMask, MapInput, ReachOverlay, Ring};
 use crate::theme::{Theme, with_alpha};
 use egui::{
-    Align2, Color32, ColorImage, Context, Mesh, Pos2, Rect, Shape, Stroke, TextureHandle, TextureOptions, pos2,
+    Align2, Color32, ColorImage, Context, Mesh, Pos2, Rect, Shape, Stroke, TextureHandle, TextureId, TextureOptions,
+    pos2,
 };
+use sparefield_geometry::grid::GridFrame;
+use sparefield_geometry::position::Xy;
 use std::sync::Arc;
 
 /// Width in points and rhythm of each ring: told apart without colour.
@@ -49,6 +52,10 @@ impl VeilCache {
             return;
         };
         let (sw, ne) = reach.lit.frame.bounds();
+        if !view.is_north_up() {
+            self.draw_turned(brush, texture.id(), veil, &reach.lit.frame, texture.size());
+            return;
+        }
         let mask = Rect::from_two_pos(view.to_screen(sw), view.to_screen(ne));
         let [w, h] = texture.size();
         let step = self.step.max(1);
@@ -75,6 +82,38 @@ impl VeilCache {
         for rect in around(view.rect, mask) {
             brush.add(Shape::rect_filled(rect, 0.0, veil));
         }
+    }
+
+    /// The same on a turned map: every piece between its corners, and the land around in four pieces.
+    fn draw_turned(&self, brush: &mut Brush<'_>, id: TextureId, veil: Color32, frame: &GridFrame, [w, h]: [usize; 2]) {
+        let view = brush.view;
+        let (sw, ne) = frame.bounds();
+        let step = self.step.max(1);
+        let texel = |x: f32, y: f32| pos2(x / (w * step) as f32, y / (h * step) as f32);
+        let place = |x: f32, y: f32| Xy::new(sw.x + f64::from(x) * frame.cell_m, ne.y - f64::from(y) * frame.cell_m);
+        let mut mesh = Mesh::with_texture(id);
+        for run in &self.runs {
+            let [x0, y0, x1, y1] = run.map(|c| c as f32);
+            let uv = Rect::from_min_max(texel(x0, y0), texel(x1, y1));
+            add_quad(&mut mesh, view.corners(place(x0, y0), place(x1, y1)), uv, Color32::WHITE);
+        }
+        brush.add(Shape::mesh(mesh));
+        let seen = view.bounds(8.0);
+        let (left, right) = (seen.min.x.min(sw.x), seen.max.x.max(ne.x));
+        let (bottom, top) = (seen.min.y.min(sw.y), seen.max.y.max(ne.y));
+        let mut outside = Mesh::default();
+        for (nw, se) in [
+            (Xy::new(left, top), Xy::new(right, ne.y)),
+            (Xy::new(left, sw.y), Xy::new(right, bottom)),
+            (Xy::new(left, ne.y), Xy::new(sw.x, sw.y)),
+            (Xy::new(ne.x, ne.y), Xy::new(right, sw.y)),
+        ] {
+            if se.x > nw.x && nw.y > se.y {
+                let white = egui::epaint::WHITE_UV;
+                add_quad(&mut outside, view.corners(nw, se), Rect::from_min_max(white, white), veil);
+            }
+        }
+        brush.add(Shape::mesh(outside));
     }
 }
 

@@ -1,6 +1,7 @@
 //! Keeps the relief tiles of the visible part: asks a worker for missing ones, shows coarser ones meanwhile.
 
 use super::camera::{Bounds, View};
+use super::paint;
 use super::relief::{ContourLabel, ContourSteps, GroundLook, Pyramid, TILE_PX, Tile, TileKey, draw_tile};
 use super::tint::Tint;
 use crate::theme::{Scheme, Theme};
@@ -314,9 +315,13 @@ impl Tiles {
         kept.used = self.frame;
         let Some(texture) = &kept.texture else { return };
         let (nw, se) = key.corners();
-        let rect = Rect::from_min_max(view.to_screen(nw), view.to_screen(se));
         let mut mesh = Mesh::with_texture(texture.id());
-        mesh.add_rect_with_uv(rect, Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0)), Color32::WHITE);
+        paint::add_quad(
+            &mut mesh,
+            view.corners(nw, se),
+            Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0)),
+            Color32::WHITE,
+        );
         shapes.push(Shape::mesh(mesh));
     }
 
