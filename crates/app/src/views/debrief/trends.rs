@@ -16,6 +16,8 @@ struct Filter {
 
 /// One measure of an exercise for the table.
 type Value = fn(&Sortie, &Debriefed) -> Option<f64>;
+/// How such a measure is written.
+type Say = fn(UnitPrefs, f64) -> String;
 
 /// Height above ground at which the last choice was made, metres.
 fn choice_m(sortie: &Sortie, one: &Debriefed) -> Option<f64> {
@@ -59,7 +61,7 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme) {
     let height = |u: UnitPrefs, v: f64| u.format_height(v);
     let seconds = |_: UnitPrefs, v: f64| format!("{v:.0} s");
     let plain = |_: UnitPrefs, v: f64| format!("{v:.0}");
-    let rows: [(&str, Value, fn(UnitPrefs, f64) -> String); 5] = [
+    let rows: [(&str, Value, Say); 5] = [
         ("base leg", |_, e| e.measures.base_leg_distance_m, length),
         ("last choice at", choice_m, height),
         ("to gliding speed", |_, e| e.measures.to_glide_speed_s, seconds),
