@@ -11,6 +11,7 @@ pub mod debrief;
 pub mod drill;
 pub mod edits;
 pub mod export_dialog;
+pub mod flight_log;
 pub mod import_dialog;
 pub mod jobs;
 pub mod keep;

@@ -10,6 +10,7 @@ use egui_kittest::kittest::Queryable;
 use sparefield::command::Command;
 use sparefield::debrief::words;
 use sparefield::model::{Debrief, DebriefCommand, Mode};
+use std::fmt::Write as _;
 use std::sync::Arc;
 
 fn debrief(window: &Window) -> &Debrief {
@@ -123,13 +124,13 @@ fn a_small_window_shows_everything_and_a_track_that_is_none_is_told_so() {
     }
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("walk.gpx");
-    let points: String = (0..60)
-        .map(|i| {
-            format!(
-                "<trkpt lat=\"52.27{i:02}\" lon=\"-2.82\"><ele>1</ele><time>2026-11-21T09:00:{i:02}Z</time></trkpt>\n"
-            )
-        })
-        .collect();
+    let mut points = String::new();
+    for i in 0..60 {
+        let _ = writeln!(
+            points,
+            "<trkpt lat=\"52.27{i:02}\" lon=\"-2.82\"><ele>1</ele><time>2026-11-21T09:00:{i:02}Z</time></trkpt>"
+        );
+    }
     std::fs::write(&path, format!("<gpx version=\"1.1\"><trk><trkseg>{points}</trkseg></trk></gpx>")).unwrap();
     push(&mut window, Command::Debrief(DebriefCommand::Add(vec![path])));
     until(&mut window, "the walk is refused", |w| debrief(w).refusal.is_some());

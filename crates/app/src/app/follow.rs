@@ -3,17 +3,16 @@
 use super::App;
 use crate::assess::HeightInput;
 use crate::command::Command;
+use crate::flight_log::FlightLog;
+use crate::keep::Keep;
 use crate::model::{Conditions, FollowCommand, Mode, NoticeLevel};
 use crate::pick::{PickFor, Picking};
 use crate::views::map::Camera;
 use egui::Context;
-use sparefield_data::area::{Area, Change, Edit, Swap};
+use sparefield_data::area::{Change, Edit, Swap};
 use sparefield_data::live::{FRESH, Live, LiveFix, State};
-use sparefield_data::sortie::{Original, Sortie};
-use sparefield_data::track::{self, Datum, HeightChoice, HeightSource};
 use sparefield_geometry::position::{Bearing, Xy};
-use std::fmt::Write as _;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 /// Below this speed over the ground the track says nothing about where the nose points, m/s (common practice, no
@@ -21,8 +20,6 @@ use std::time::{Duration, Instant};
 const MOVING_MS: f64 = 4.0;
 /// Below the middle of the map when the track is up, as a share of its height: what lies ahead matters more.
 const AHEAD_SHARE: f64 = 0.22;
-/// The most fixes of one recording: a day at ten a second.
-const MOST_RECORDED: usize = 864_000;
 /// How close the map looks when the first position comes in: two kilometres to either side, metres for a point.
 const CLOSE_M_PER_PT: f64 = 5.0;
 /// How often an age that is shown is brought up to date.
@@ -42,7 +39,11 @@ pub(super) struct Following {
     wind: Option<TypedWind>,
     /// The conditions of the other modes, while this one has its own.
     before: Option<Conditions>,
-    recording: Option<Recording>,
+    /// The area that they belong to.
+    area_revision: u64,
+    recording: Option<FlightLog>,
+    /// Journals whose sorties wait to be written to the area's file.
+    journals: Vec<PathBuf>,
 }
 
 /// The wind of an area, and when it was typed.
@@ -51,55 +52,6 @@ struct TypedWind {
     from: Bearing,
     speed_ms: f64,
     typed: Option<Instant>,
-}
-
-/// A flight being recorded, as GPX.
-struct Recording {
-    began: jiff::Timestamp,
-    text: String,
-    fixes: usize,
-}
-
-impl Recording {
-    fn new(began: jiff::Timestamp) -> Self {
-        Self { began, text: String::new(), fixes: 0 }
-    }
-
-    /// Adds a fix. A receiver that tells no date gets this computer's time.
-    fn add(&mut self, fix: &LiveFix, now: jiff::Timestamp) {
-        if self.fixes >= MOST_RECORDED {
-            return;
-        }
-        self.fixes += 1;
-        let (lat, lon) = (fix.place.lat_deg, fix.place.lon_deg);
-        let _ = write!(self.text, "<trkpt lat=\"{lat:.7}\" lon=\"{lon:.7}\">");
-        if let Some(height) = fix.height_amsl_m {
-            let _ = write!(self.text, "<ele>{height:.1}</ele>");
-        }
-        let _ = writeln!(self.text, "<time>{}</time></trkpt>", fix.time.unwrap_or(now));
-    }
-
-    /// The file that a recorder would have written.
-    fn bytes(&self) -> Vec<u8> {
-        format!(
-            "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<gpx version=\"1.1\" creator=\"Sparefield\" \
-             xmlns=\"http://www.topografix.com/GPX/1/1\">\n<trk><name>Flight of {}</name><trkseg>\n{}</trkseg></trk></gpx>\n",
-            self.began.strftime("%-d %B %Y, %H:%M"),
-            self.text
-        )
-        .into_bytes()
-    }
-
-    /// The recording as a sortie of an area; `None` where nothing was recorded.
-    fn sortie(&self, area: &Area) -> Option<Sortie> {
-        let bytes = self.bytes();
-        let name = format!("flight-{}.gpx", self.began.strftime("%Y%m%d-%H%M%S"));
-        let path = Path::new(&name);
-        let recording = track::from_bytes(path, &bytes).ok()?.value.into_iter().next()?;
-        // What comes in live counts from mean sea level already.
-        let heights = HeightChoice::of(HeightSource::Satellite { datum: Datum::MeanSeaLevel });
-        Some(Sortie::new(area.free_id("sortie"), &recording, 0, Original::new(path, bytes), heights))
-    }
 }
 
 impl App {
@@ -115,9 +67,13 @@ impl App {
                 self.following.answered = None;
             }
             FollowCommand::Record(true) => {
-                let recording = Recording::new(jiff::Timestamp::now());
+                let folder = self.journal_folder();
+                let (log, trouble) = FlightLog::begin(jiff::Timestamp::now(), folder.as_deref());
                 self.model.follow.recorded = Some(0);
-                self.following.recording = Some(recording);
+                self.following.recording = Some(log);
+                if let Some(trouble) = trouble {
+                    self.model.notify(NoticeLevel::Problem, trouble);
+                }
             }
             FollowCommand::Record(false) => self.finish_recording(),
             FollowCommand::ChooseFile => {
@@ -173,6 +129,7 @@ impl App {
         let now = Instant::now();
         self.change_over();
         self.age_of_wind(now);
+        self.clear_journals();
         let Some(live) = &self.following.live else {
             self.model.follow.answer_age = None;
             return;
@@ -181,10 +138,11 @@ impl App {
         let status = live.status(now);
         if let Some(recording) = &mut self.following.recording {
             let clock = jiff::Timestamp::now();
-            for fix in &fixes {
-                recording.add(fix, clock);
+            let troubles: Vec<String> = fixes.iter().filter_map(|fix| recording.add(fix, clock)).collect();
+            self.model.follow.recorded = Some(recording.fixes());
+            for trouble in troubles {
+                self.model.notify(NoticeLevel::Problem, trouble);
             }
-            self.model.follow.recorded = Some(recording.fixes);
         }
         let following = self.model.mode == Mode::Follow;
         if let Some(fix) = fixes.last().filter(|_| following) {
@@ -219,11 +177,16 @@ impl App {
 
     /// The other modes keep their own aircraft: what flew in is put back where it stood.
     fn change_over(&mut self) {
+        if std::mem::replace(&mut self.following.area_revision, self.model.area_revision) != self.model.area_revision {
+            // Another area has put the aircraft where it suggests.
+            self.following.before = None;
+        }
         match (self.model.mode, self.following.before.take()) {
             (Mode::Follow, None) => {
                 self.following.before = Some(self.model.conditions.clone());
                 self.following.answered = None;
                 self.model.follow.pinned = false;
+                self.tell_unfinished();
                 if let Some(fix) = self.model.follow.status.as_ref().and_then(|s| s.fix) {
                     self.fly_to(&fix);
                 }
@@ -322,21 +285,54 @@ impl App {
         self.model.follow.recorded = None;
         let Some(recording) = self.following.recording.take() else { return };
         let Some(area) = &self.model.area else { return };
-        if recording.fixes == 0 {
+        if recording.fixes() == 0 {
+            self.following.journals.extend(recording.end());
             self.model.notify(NoticeLevel::Info, "Nothing was recorded: no position came in");
             return;
         }
         match recording.sortie(area) {
             Some(sortie) => {
                 let words = format!("record “{}”", sortie.name);
-                let told = format!("“{}” is kept in the area with {} positions", sortie.name, recording.fixes);
+                let told = format!("“{}” is kept in the area with {} positions", sortie.name, recording.fixes());
                 let edit = Edit::new(words, vec![Change::Sortie(Swap::add(sortie))]);
                 self.model.apply(&Command::Edit(Box::new(edit)));
                 self.model.notify(NoticeLevel::Info, told);
+                self.following.journals.extend(recording.end());
             }
             None => {
                 self.model.notify(NoticeLevel::Problem, "What was recorded has no usable position and was not kept");
             }
+        }
+    }
+
+    /// Where journals lie: beside the area's file, or where areas without one get theirs.
+    fn journal_folder(&self) -> Option<PathBuf> {
+        let beside = self.model.keeping.path.as_ref().and_then(|path| path.parent().map(Path::to_owned));
+        beside.or_else(|| self.start.keep_settings.then(Keep::own_folder).flatten())
+    }
+
+    /// Takes journals away once everything is in the area's file.
+    fn clear_journals(&mut self) {
+        if self.following.journals.is_empty() || !self.model.unsaved.is_empty() || self.model.keeping.waiting > 0 {
+            return;
+        }
+        for journal in std::mem::take(&mut self.following.journals) {
+            if let Err(e) = std::fs::remove_file(&journal) {
+                log::warn!("{} was not taken away: {e}", journal.display());
+            }
+        }
+    }
+
+    /// Names flights whose recording never ended, because the program or the computer did.
+    fn tell_unfinished(&mut self) {
+        let left = self.journal_folder().map(|folder| crate::flight_log::unfinished(&folder)).unwrap_or_default();
+        let recording = self.following.recording.is_some();
+        for journal in left.into_iter().filter(|j| !recording && !self.following.journals.contains(j)) {
+            let words = format!(
+                "The recording of a flight was cut off and lies in {}: open it in Debrief to keep it, or delete it",
+                journal.display()
+            );
+            self.model.notify(NoticeLevel::Info, words);
         }
     }
 

@@ -40,7 +40,8 @@ fn guess_with(head: &str, delimiter: char) -> Option<(CsvMapping, Vec<String>)> 
         let kind = if units.contains("wgs") || units.contains("ellips") { CsvHeightKind::Ellipsoid } else { kind };
         CsvHeight { column: c, unit_m: if feet { FOOT_M } else { 1.0 }, kind }
     };
-    let filled = |c: &usize| sample.get(*c).is_some_and(|t| figure(t).is_some());
+    // A receiver may have a place before it has a height.
+    let filled = |c: &usize| rows[first..].iter().any(|row| row.get(*c).is_some_and(|t| figure(t).is_some()));
     let satellite_height = find_if(&names, &HEIGHTS, &filled).map(|c| height(c, CsvHeightKind::MeanSeaLevel));
     let pressure_height = find_if(&names, &PRESSURES, &filled)
         .map(|c| CsvHeight { kind: CsvHeightKind::Pressure, ..height(c, CsvHeightKind::Pressure) });

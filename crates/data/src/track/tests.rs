@@ -218,6 +218,8 @@ fn tables_are_guessed_shown_and_overridden() {
     assert!(loaded.warnings.iter().all(|w| !w.message.contains("guessed")));
     let (flight, _) = one("unix.csv", "lon,lat,time\n1,2,1700000000\n1,2.001,1700000001.5\n");
     assert_eq!(flight.duration_s(), Some(1.5));
+    let (flight, _) = one("late.csv", "time,lat,lon,altitude\n1700000000,51,-2,\n1700000001,51.0001,-2,300\n");
+    assert_eq!(flight.fixes.iter().map(|f| f.satellite_height_m).collect::<Vec<_>>(), [None, Some(300.0)]);
     assert!(csv::preview(b"a,b\n1,2\n").mapping.is_none());
 }
 
