@@ -121,6 +121,8 @@ pub fn map_panel(
     derived.refresh(model);
     let units = model.settings.units;
     let annotating = model.mode == Mode::Annotate;
+    // While the land is described or a flight is gone through, nobody asks from where a field would be reached.
+    let bare = annotating || model.mode == Mode::Debrief;
     // While following, an old answer lights no land: it would look like where the aircraft can glide to now.
     let hidden = model.follows() && model.follow.freshness() != Freshness::Current;
     let nowhere = model.follows() && model.follow.freshness() == Freshness::Gone;
@@ -161,17 +163,16 @@ pub fn map_panel(
         quiet_zones: area.map_or(none_zones, |a| a.quiet_zones.as_slice()),
         lanes: &derived.lanes,
         home: derived.home.as_ref(),
-        // While the land is described, nobody asks from where it would be reached.
-        ranked: assessment.filter(|_| !annotating && !hidden).map(|a| a.ranked.as_slice()),
-        cover: &derived.cover,
-        reach: derived.overlay.as_ref().filter(|_| !annotating && !hidden),
-        aircraft: aircraft.as_ref().filter(|_| !annotating && !nowhere),
-        wind: wind.as_ref().filter(|_| !annotating && !nowhere),
+        ranked: assessment.filter(|_| !bare && !hidden).map(|a| a.ranked.as_slice()),
+        cover: if model.mode == Mode::Debrief { &[] } else { &derived.cover },
+        reach: derived.overlay.as_ref().filter(|_| !bare && !hidden),
+        aircraft: aircraft.as_ref().filter(|_| !bare && !nowhere),
+        wind: wind.as_ref().filter(|_| !bare && !nowhere),
         hands: if annotating { annotate::on_map::hands(ui, model) } else { Hands::default() },
         every_side: annotating && model.annotating.tool == Tool::Sides,
         selected: model.selected,
         hovered: model.hovered,
-        path: (!annotating && !derived.path.is_empty()).then_some(derived.path.as_slice()),
+        path: (!bare && !derived.path.is_empty()).then_some(derived.path.as_slice()),
         circuits: if hidden { ShownCircuits::default() } else { derived.circuits.shown() },
         height_in_feet: units.height == HeightUnit::Ft,
         distance_unit: match units.length {
@@ -189,10 +190,10 @@ pub fn map_panel(
         commands.push(Command::Follow(FollowCommand::LookedAway));
     }
     for event in &shown.events {
-        // The receiver says where the aircraft is, not the hand.
+        // The receiver, or the recording, says where the aircraft is, not the hand.
         let by_hand =
             matches!(event, MapEvent::MoveAircraft(_) | MapEvent::TurnAircraft(_) | MapEvent::DropAircraftEnd);
-        if following && by_hand {
+        if (following || model.mode == Mode::Debrief) && by_hand {
             continue;
         }
         commands.push(match *event {
@@ -204,6 +205,7 @@ pub fn map_panel(
         });
     }
     super::merge::on_map::draw(ui, &shown.view, model, theme);
+    super::debrief::on_map::draw(ui, &shown.view, model, theme);
     if annotating {
         annotate::on_map::on_map(ui, &shown, model, theme, commands);
     }
