@@ -4,6 +4,7 @@
 
 use checks::program::program;
 use serde_json::Value;
+use sparefield_geometry::math;
 use std::process::{Command, Output};
 
 fn run(arguments: &[&str]) -> Output {
@@ -32,7 +33,7 @@ fn steps_climb_along_the_runway_and_say_what_is_in_reach() {
         assert!(number(&pair[1], "beyond_end_m") > number(&pair[0], "beyond_end_m"));
         // A steady climb in still air at 7 degrees goes 8.1 m along for each metre up; into wind it goes less.
         let along = number(&pair[1], "beyond_end_m") - number(&pair[0], "beyond_end_m");
-        assert!(along < 60.96 / 7f64.to_radians().tan() && along > 150.0, "{along}");
+        assert!(along < 60.96 / math::tan(7f64.to_radians()) && along > 150.0, "{along}");
     }
     for field in steps.iter().flat_map(|s| s["fields"].as_array().unwrap()) {
         assert!(number(field, "spare_height_m") >= 0.0);

@@ -30,8 +30,8 @@ pub(super) fn run(args: &ClimbOutArgs) -> Result<(), CliError> {
         rules: inputs::rules(&args.conditions)?,
         today: inputs::day(&args.conditions)?,
     };
-    let mut options = ClimbOutOptions::default();
-    options.step_m = parse_height_m(&args.step, None).map_err(|e| CliError::BadInput(format!("--step: {e}")))?;
+    let step_m = parse_height_m(&args.step, None).map_err(|e| CliError::BadInput(format!("--step: {e}")))?;
+    let mut options = ClimbOutOptions { step_m, ..ClimbOutOptions::default() };
     if let Some(text) = &args.climb {
         options.climb_rad = parse_angle_rad(text).map_err(|e| CliError::BadInput(format!("--climb: {e}")))?;
     }

@@ -17,10 +17,19 @@ const FOOT_M: f64 = 0.304_8;
 
 type Answer = Result<(CoverMade, Studies), String>;
 
+/// What is being made, and how to stop it.
+struct Running {
+    ask: CoverAsk,
+    unit: HeightUnit,
+    stop: Arc<AtomicBool>,
+    /// `None` when it was stopped.
+    once: Once<Option<Answer>>,
+}
+
 /// The options map being made.
 #[derive(Default)]
 pub struct CoverJob {
-    running: Option<(CoverAsk, HeightUnit, Arc<AtomicBool>, Once<Option<Answer>>)>,
+    running: Option<Running>,
     /// Studies of the last one: they depend on the land and the aircraft only.
     studies: Option<Studies>,
 }
@@ -37,7 +46,7 @@ impl CoverJob {
         unit: HeightUnit,
         notify: impl FnOnce() + Send + 'static,
     ) -> std::io::Result<()> {
-        if self.running.as_ref().is_some_and(|(asked, of, ..)| asked == ask && *of == unit) {
+        if self.running.as_ref().is_some_and(|running| running.ask == *ask && running.unit == unit) {
             return Ok(());
         }
         self.stop();
@@ -45,14 +54,14 @@ impl CoverJob {
         let (own, area, asked, earlier) = (Arc::clone(&stop), Arc::clone(area), ask.clone(), self.studies.clone());
         let work = move || make(&area, &asked, unit, earlier.as_ref(), &own);
         let once = Once::start("options map", work, notify)?;
-        self.running = Some((ask.clone(), unit, stop, once));
+        self.running = Some(Running { ask: ask.clone(), unit, stop, once });
         Ok(())
     }
 
     /// Stops what is being made.
     pub fn stop(&mut self) {
-        if let Some((_, _, stop, _)) = self.running.take() {
-            stop.store(true, Ordering::Relaxed);
+        if let Some(running) = self.running.take() {
+            running.stop.store(true, Ordering::Relaxed);
         }
     }
 
@@ -64,7 +73,7 @@ impl CoverJob {
 
     /// What was made, or why not, once.
     pub fn take_done(&mut self) -> Option<Result<CoverMade, String>> {
-        let answer = self.running.as_ref().and_then(|(_, _, _, once)| once.poll())?;
+        let answer = self.running.as_ref().and_then(|running| running.once.poll())?;
         self.running = None;
         match answer {
             Ok(Some(Ok((made, studies)))) => {

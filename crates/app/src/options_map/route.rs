@@ -115,7 +115,7 @@ pub fn route(map: &OptionsMap, line: &[Xy], height: RouteHeight, airspeed_ms: f6
     for (i, leg) in line.windows(2).enumerate() {
         let d = leg[1] - leg[0];
         let length = d.norm();
-        if !(length > 0.0) {
+        if length <= 0.0 {
             continue;
         }
         if i == 0 || along == 0.0 {

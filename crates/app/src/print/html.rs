@@ -64,7 +64,9 @@ fn blocks(out: &mut String, all: &[Block], palette: &Palette) {
             }
             Block::List(points) => {
                 out.push_str("<ul>\n");
-                points.iter().for_each(|point| out.push_str(&format!("<li>{}</li>\n", runs(point))));
+                for point in points {
+                    let _ = writeln!(out, "<li>{}</li>", runs(point));
+                }
                 writeln!(out, "</ul>")
             }
             Block::Ticks(points) => {
@@ -88,8 +90,8 @@ fn blocks(out: &mut String, all: &[Block], palette: &Palette) {
             Block::Table { head, rows } => {
                 out.push_str("<table>\n");
                 if !head.is_empty() {
-                    let cells: String = head.iter().map(|name| format!("<th>{}</th>", escape(name))).collect();
-                    let _ = writeln!(out, "<tr>{cells}</tr>");
+                    let cells: Vec<String> = head.iter().map(|name| format!("<th>{}</th>", escape(name))).collect();
+                    let _ = writeln!(out, "<tr>{}</tr>", cells.concat());
                 }
                 for row in rows {
                     let cells = row.iter().map(|cell| {
@@ -109,8 +111,8 @@ fn blocks(out: &mut String, all: &[Block], palette: &Palette) {
                 writeln!(out, "<figure{class}>{svg}{caption}</figure>")
             }
             Block::Beside(columns) => {
-                let shares: String = columns.iter().map(|(share, _)| format!("{share}fr ")).collect();
-                let _ = writeln!(out, "<div class=\"beside\" style=\"grid-template-columns: {}\">", shares.trim_end());
+                let shares: Vec<String> = columns.iter().map(|(share, _)| format!("{share}fr")).collect();
+                let _ = writeln!(out, "<div class=\"beside\" style=\"grid-template-columns: {}\">", shares.join(" "));
                 for (_, inside) in columns {
                     out.push_str("<div>\n");
                     blocks(out, inside, palette);

@@ -166,7 +166,9 @@ pub fn sheets(document: &Document, format: Format, palette: &Palette) -> Option<
         let told = lines(&letters, &[Run::plain(&document.foot)], small, size.x - 2.0 * margin - wide - 12.0, false);
         // One line: on a narrow sheet the caution at the foot ends with its first sentence.
         if let [line] = &told[..] {
-            line.iter().for_each(|piece| words(margin + piece.x, piece.text.clone()));
+            for piece in line {
+                words(margin + piece.x, piece.text.clone());
+            }
         } else {
             let first = document.foot.split_inclusive('.').next().unwrap_or_default().to_owned();
             words(margin, first);
@@ -205,7 +207,9 @@ impl Layout<'_> {
             Block::Title(words) => {
                 let runs = [Run::plain(words)];
                 let mut strips = self.words(&runs, text * 1.7, width, true, ink);
-                strips.iter_mut().for_each(|s| s.with_next = true);
+                for strip in &mut strips {
+                    strip.with_next = true;
+                }
                 strips.push(Strip { with_next: true, ..Strip::gap(text * 0.3) });
                 if after {
                     strips.insert(0, Strip::gap(text * 1.2));
@@ -216,7 +220,9 @@ impl Layout<'_> {
                 let mut strips = vec![Strip::gap(text * 1.0)];
                 strips.extend(self.words(&[Run::plain(words)], text * 1.15, width, true, ink));
                 strips.push(Strip::gap(text * 0.3));
-                strips.iter_mut().for_each(|s| s.with_next = true);
+                for strip in &mut strips {
+                    strip.with_next = true;
+                }
                 strips
             }
             Block::Text(tone, runs) => {
@@ -487,7 +493,9 @@ fn shared(wishes: &[f32], room: f32) -> Vec<f32> {
         let cap = (low + high) / 2.0;
         if wishes.iter().map(|w| w.min(cap)).sum::<f32>() > room { high = cap } else { low = cap }
     }
-    widths.iter_mut().for_each(|w| *w = w.min(low));
+    for width in &mut widths {
+        *width = width.min(low);
+    }
     widths
 }
 

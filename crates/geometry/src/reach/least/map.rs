@@ -152,12 +152,11 @@ impl LeastHeights {
                     }
                     let Some(bend) = self.bends.get(label.bend as usize) else { continue };
                     let d = bend.position - p;
-                    let needed = match direction(d) {
-                        None => self.demands.get(label.demand as usize).map(|f| f.needed_along(None).max(bend.height)),
-                        Some(_) => {
-                            let there = needed_at(bend, &self.demands, label.bend, label.demand, d);
-                            self.descent.height_needed(there, d)
-                        }
+                    let needed = if direction(d).is_none() {
+                        self.demands.get(label.demand as usize).map(|f| f.needed_along(None).max(bend.height))
+                    } else {
+                        let there = needed_at(bend, &self.demands, label.bend, label.demand, d);
+                        self.descent.height_needed(there, d)
                     };
                     // A floor without data compares false.
                     let Some(height) = needed.map(|n| if n >= ground { n } else { ground }) else { continue };

@@ -272,13 +272,12 @@ impl Solver<'_> {
                 if !blocked {
                     continue;
                 }
-                let number = match own {
-                    Some(number) => number,
-                    None => {
-                        let number = self.bend_at(cell, &label);
-                        own = Some(number);
-                        number
-                    }
+                let number = if let Some(number) = own {
+                    number
+                } else {
+                    let number = self.bend_at(cell, &label);
+                    own = Some(number);
+                    number
                 };
                 self.offer(near, number, label.demand);
             }
