@@ -425,7 +425,9 @@ impl App {
         views::circuit::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::debrief::drawer(ui, &self.model, &self.theme, &mut self.commands);
         if self.model.mode == Mode::Debrief && self.model.debrief.made.is_some() {
-            egui::Panel::right("debrief card").exact_size(CARD).resizable(false).frame(panel).show(ui, |ui| {
+            // The map stays wide enough to see a circuit in.
+            let width = CARD.min(0.3 * ctx.content_rect().width());
+            egui::Panel::right("debrief card").exact_size(width).resizable(false).frame(panel).show(ui, |ui| {
                 views::debrief::card(ui, &self.model, &self.theme, &mut self.commands);
             });
         }

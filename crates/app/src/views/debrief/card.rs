@@ -85,17 +85,21 @@ fn exercise(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnMut(Deb
     let turns = words::turns(sortie, one, units);
     if !turns.is_empty() {
         heading(ui, theme, "Turns");
-        Grid::new("debrief turns").num_columns(5).spacing([8.0, 3.0]).show(ui, |ui| {
-            for text in words::TURN_HEADINGS {
-                small(ui, theme, text);
-            }
-            ui.end_row();
-            for turn in turns {
-                for cell in turn {
-                    ui.label(RichText::new(cell).size(theme.sizes.small));
+        // A narrow card shows part of the table, and scrolls.
+        ScrollArea::horizontal().id_salt("turns").show(ui, |ui| {
+            Grid::new("debrief turns").num_columns(5).spacing([8.0, 3.0]).show(ui, |ui| {
+                for text in words::TURN_HEADINGS {
+                    let text = RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft);
+                    ui.add(Label::new(text).extend());
                 }
                 ui.end_row();
-            }
+                for turn in turns {
+                    for cell in turn {
+                        ui.add(Label::new(RichText::new(cell).size(theme.sizes.small)).extend());
+                    }
+                    ui.end_row();
+                }
+            });
         });
     }
     heading(ui, theme, "Not looked at");

@@ -16,6 +16,8 @@ const PROFILE: f32 = 130.0;
 const LOW_PROFILE: f32 = 88.0;
 /// Windows lower than this have a low profile, points.
 const LOW_WINDOW: f32 = 700.0;
+/// Narrowest slider that can be held, points.
+const LEAST_SLIDER: f32 = 90.0;
 /// Room at the left and right of the profile, as its picture has it, points.
 const LEFT: f32 = 56.0;
 const RIGHT: f32 = 10.0;
@@ -65,6 +67,10 @@ fn controls(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
             let (first, last) = debrief.span_s();
             let text = format!("{} of {}", words::clock(debrief.at_s), words::clock(last));
             let clock = ui.label(RichText::new(text).font(theme.bold_font(theme.sizes.text)));
+            // Where there is no room the profile below is dragged instead.
+            if ui.available_width() < LEAST_SLIDER {
+                return;
+            }
             ui.spacing_mut().slider_width = (ui.available_width() - 4.0).max(40.0);
             let mut at_s = debrief.at_s;
             let slider = Slider::new(&mut at_s, first..=last.max(first + 0.1)).show_value(false);
