@@ -521,6 +521,35 @@ fn a_sheet_becomes_a_page_that_needs_nothing_else() {
 }
 
 #[test]
+fn a_page_is_what_the_ending_of_its_name_says() {
+    let folder = tempfile::tempdir().unwrap();
+    let written = |name: &str| std::fs::read(folder.path().join(name)).unwrap();
+    let sheet = |more: &[&str]| {
+        let output = run_in(folder.path(), &[&["sheet", "--field", "F001", "--date", "2026-11-25"], more].concat());
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    };
+    // A sheet of paper in points: 210 by 297 mm, or 148 by 210 mm (ISO 216).
+    for (paper, width, height) in [("a4", 210.0, 297.0), ("a5", 148.0, 210.0)] {
+        sheet(&["--out", "one.pdf", "--paper", paper]);
+        let file = String::from_utf8_lossy(&written("one.pdf")).into_owned();
+        assert!(file.starts_with("%PDF-") && file.contains("/Title (Field sheet: Harrowmead)"), "{paper}");
+        let boxes: Vec<&str> = file.split("/MediaBox [").skip(1).filter_map(|rest| rest.split(']').next()).collect();
+        assert!(boxes.len() >= 2, "{boxes:?}");
+        for sides in boxes {
+            let sides: Vec<f64> = sides.split_whitespace().map(|n| n.parse().unwrap()).collect();
+            assert!((sides[2] * 25.4 / 72.0 - width).abs() < 0.01, "{sides:?}");
+            assert!((sides[3] * 25.4 / 72.0 - height).abs() < 0.01, "{sides:?}");
+        }
+    }
+    sheet(&["--out", "one.png"]);
+    for name in ["one-1.png", "one-2.png"] {
+        assert!(written(name).starts_with(b"\x89PNG"), "{name}");
+    }
+    let said = complaint(folder.path(), 2, &["sheet", "--field", "F001", "--out", "one.doc"]);
+    assert!(said.contains(".pdf") && said.contains("one.doc"), "{said}");
+}
+
+#[test]
 fn a_sheet_of_a_field_that_is_not_there_is_refused() {
     let folder = tempfile::tempdir().unwrap();
     let said = complaint(folder.path(), 2, &["sheet", "--field", "F9999", "--out", "a.html"]);
@@ -552,7 +581,7 @@ fn a_check_round_visits_every_field_that_nobody_looked_at_and_is_refused_nonsens
     assert!((legs + round["back_m"].as_f64().unwrap() - round["length_m"].as_f64().unwrap()).abs() < 1e-6);
     assert!(fields.iter().all(|f| !f["look_at"].as_array().unwrap().is_empty()));
     let page = std::fs::read_to_string(folder.path().join("round.html")).unwrap();
-    assert_eq!(page.matches("<section>").count(), fields.len());
+    assert_eq!(page.matches("<div class=\"together\">").count(), fields.len());
     let said = complaint(folder.path(), 2, &["check-round", "--since", "soon"]);
     assert!(said.contains("--since") && said.contains("90d"), "{said}");
     let said = complaint(folder.path(), 1, &["check-round", "--out", "missing/round.html"]);

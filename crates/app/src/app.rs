@@ -1,6 +1,8 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
 mod circuit;
+mod cover;
+mod debrief;
 mod follow;
 mod layers;
 mod opening;
@@ -8,16 +10,14 @@ mod sheet;
 mod suggest;
 mod survey;
 
-pub(crate) use sheet::write as write_page;
-
 use crate::command::Command;
 use crate::copy_dialog::CopyDialog;
 use crate::export_dialog::ExportDialog;
 use crate::import_dialog::ImportDialog;
-use crate::jobs::{AssessJob, AssessRequest, CheckJob, LayerJob, OpenJob, SheetJob};
+use crate::jobs::{AssessJob, AssessRequest, CheckJob, CoverJob, LayerJob, OpenJob, SheetJob};
 use crate::keep::{Keep, Notify};
 use crate::model::layers::LayersCommand;
-use crate::model::{CircuitCommand, Conditions, MergeCommand, Mode, Model, SheetCommand};
+use crate::model::{CircuitCommand, Conditions, CoverAsk, DebriefCommand, MergeCommand, Mode, Model, SheetCommand};
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::pick::Picking;
 use crate::settings;
@@ -25,6 +25,7 @@ use crate::theme::{Palette, Scheme, Theme};
 use crate::views;
 use egui::{Key, Modifiers};
 use sparefield_data::area::AreaRequest;
+use sparefield_data::quantity::HeightUnit;
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
 use std::path::PathBuf;
@@ -69,6 +70,8 @@ pub struct App {
     exporting: ExportDialog,
     keep: Keep,
     layer_dialog: OpenDialog,
+    track_dialog: OpenDialog,
+    debriefing: debrief::Debriefing,
     /// Images chosen together with an area that is being opened.
     images_to_come: Option<Chosen>,
     searching: suggest::Searching,
@@ -90,6 +93,10 @@ pub struct App {
     sheet_asked: Option<crate::sheet::Ask>,
     sheet_view: views::sheet::SheetView,
     flying: circuit::Flying,
+    cover_job: CoverJob,
+    /// What could not be made is not asked for again.
+    cover_failed: Option<CoverAsk>,
+    cover_unit: HeightUnit,
     following: follow::Following,
     /// The pilot lets changes be lost.
     closing: bool,
@@ -128,6 +135,8 @@ impl App {
             // Tests leave the user's folders alone.
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
             layer_dialog: OpenDialog::new(Purpose::Layers),
+            track_dialog: OpenDialog::new(Purpose::Tracks),
+            debriefing: debrief::Debriefing::default(),
             images_to_come: None,
             searching: suggest::Searching::default(),
             layers: LayerJob::default(),
@@ -142,6 +151,9 @@ impl App {
             sheet_asked: None,
             sheet_view: views::sheet::SheetView::default(),
             flying: circuit::Flying::start(ctx)?,
+            cover_job: CoverJob::default(),
+            cover_failed: None,
+            cover_unit: HeightUnit::default(),
             following: follow::Following::default(),
             closing: false,
         };
@@ -200,6 +212,7 @@ impl App {
                 }
                 Command::Reveal(place) => self.map.reveal(place),
                 Command::Circuit(CircuitCommand::Frame) => self.frame_circuit(),
+                Command::Debrief(command) => self.debrief_command(ctx, &command),
                 Command::Follow(command) => self.follow_command(ctx, &command),
                 Command::Suggest(command) => self.suggest_command(ctx, &command),
                 Command::Layers(LayersCommand::ChooseFiles) => self.layer_dialog.show(),
@@ -239,8 +252,10 @@ impl App {
         self.ask_to_assess();
         self.follow_sheet();
         self.follow_circuit(ctx);
+        self.follow_debrief(ctx);
         self.follow_survey();
         self.follow_suggestions();
+        self.follow_cover(ctx);
     }
 
     /// Whether a dialogue is open.
@@ -250,6 +265,7 @@ impl App {
             || self.importing.is_shown()
             || self.exporting.is_shown()
             || self.layer_dialog.is_shown()
+            || self.track_dialog.is_shown()
             || self.merge.is_asking()
             || self.model.keeping.asks_to_close
     }
@@ -362,6 +378,7 @@ impl App {
         let typing = ctx.text_edit_focused() || self.model.asking;
         self.sheet_keys(ctx, typing);
         self.circuit_keys(ctx, typing);
+        self.debrief_keys(ctx, typing);
         let rehearsing = self.model.mode == Mode::Rehearse;
         if rehearsing
             && !typing
@@ -398,6 +415,7 @@ impl App {
                     views::annotate::panel::annotate_panel(ui, &self.model, theme, &mut self.commands);
                 }
                 Mode::Rehearse => views::list::ranked_list(ui, &self.model, theme, &mut self.commands),
+                Mode::Debrief => views::debrief::panel(ui, &self.model, theme, &mut self.commands),
                 Mode::Follow => views::follow::panel(ui, &self.model, theme, &mut self.commands),
             }
         });
@@ -405,6 +423,14 @@ impl App {
         views::annotate::findings::panel(ui, &self.model, &self.theme, &mut self.commands);
         let rehearsing = self.model.mode == Mode::Rehearse;
         views::circuit::drawer(ui, &self.model, &self.theme, &mut self.commands);
+        views::debrief::drawer(ui, &self.model, &self.theme, &mut self.commands);
+        if self.model.mode == Mode::Debrief && self.model.debrief.made.is_some() {
+            // The map stays wide enough to see a circuit in.
+            let width = CARD.min(0.3 * ctx.content_rect().width());
+            egui::Panel::right("debrief card").exact_size(width).resizable(false).frame(panel).show(ui, |ui| {
+                views::debrief::card(ui, &self.model, &self.theme, &mut self.commands);
+            });
+        }
         // The sheet tells more of the same field, and needs the room.
         let room = rehearsing && self.model.sheet.is_none();
         if room && self.model.selected.is_some() && self.model.assessment.is_some() {
@@ -427,6 +453,9 @@ impl App {
         self.merge.dialog(&ctx, &self.theme, &mut self.commands);
         if let Some(chosen) = self.dialog.ui(&ctx, &self.theme) {
             self.open_files(&ctx, &chosen);
+        }
+        if let Some(chosen) = self.track_dialog.ui(&ctx, &self.theme) {
+            self.commands.push(Command::Debrief(DebriefCommand::Add(chosen.files)));
         }
         if let Some(to) = self.copying.ui(&ctx) {
             self.commands.push(Command::SaveCopy(to));

@@ -3,8 +3,8 @@
 use crate::assess::{HeightInput, Rules};
 use crate::model::layers::LayersCommand;
 use crate::model::{
-    AnnotateCommand, CircuitCommand, FindingsCommand, FollowCommand, MergeCommand, Mode, ProfileChoice, SheetCommand,
-    SuggestCommand, SurveyCommand,
+    AnnotateCommand, CircuitCommand, CoverCommand, DebriefCommand, FindingsCommand, FollowCommand, MergeCommand, Mode,
+    ProfileChoice, SheetCommand, SuggestCommand, SurveyCommand,
 };
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
@@ -73,6 +73,10 @@ pub enum Command {
     Sheet(SheetCommand),
     /// Do something with flown circuits.
     Circuit(CircuitCommand),
+    /// Something about the options map.
+    Cover(CoverCommand),
+    /// Go through recorded flights.
+    Debrief(DebriefCommand),
     /// Do something while following a live position.
     Follow(FollowCommand),
     /// Look after what is known.

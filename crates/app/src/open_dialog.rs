@@ -28,6 +28,8 @@ pub enum Purpose {
     Area,
     /// Layers under the fields.
     Layers,
+    /// Recorded flights.
+    Tracks,
 }
 
 impl Purpose {
@@ -35,6 +37,7 @@ impl Purpose {
         match self {
             Self::Area => "Open files",
             Self::Layers => "Add layers",
+            Self::Tracks => "Add flights",
         }
     }
     fn formats(self) -> &'static str {
@@ -47,6 +50,7 @@ impl Purpose {
                 "Images (GeoTIFF, MBTiles, PMTiles, or PNG, JPEG and WebP with a world file), or lines and areas to \
                  draw under the fields (Shapefile, GeoJSON, KML, GeoPackage, GPX)."
             }
+            Self::Tracks => "Recorded flights: GPX, IGC, NMEA 0183, KML with times, or CSV.",
         }
     }
 }
@@ -112,8 +116,12 @@ impl OpenDialog {
                     .color(theme.colours.caution),
                 );
             }
-            let crs = ui.label("Reference system of files that state none (for example EPSG:27700); else leave empty");
-            ui.add(TextEdit::singleline(&mut self.crs).desired_width(180.0)).labelled_by(crs.id);
+            // Recorded flights are in degrees of latitude and longitude, whatever records them.
+            if self.purpose != Purpose::Tracks {
+                let crs =
+                    ui.label("Reference system of files that state none (for example EPSG:27700); else leave empty");
+                ui.add(TextEdit::singleline(&mut self.crs).desired_width(180.0)).labelled_by(crs.id);
+            }
             ui.label(
                 RichText::new("You can also drop files on the map.")
                     .size(theme.sizes.small)

@@ -1,5 +1,6 @@
 //! Asking the system's dialogue for files on a thread of its own: it may stay open for long.
 
+use crate::model::Source;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
@@ -10,6 +11,8 @@ pub enum PickFor {
     Photographs(Vec<String>),
     /// Where a check round is written.
     Round,
+    /// What fields are suggested from.
+    Source(Source),
     /// A recorded flight to play again.
     Flight,
 }
@@ -34,6 +37,7 @@ impl Picking {
         }
         let asked = what.clone();
         std::thread::Builder::new().name("choose files".into()).spawn(move || {
+            let one = |file: Option<rfd::FileHandle>| file.iter().map(|f| f.path().to_owned()).collect();
             let files: Vec<PathBuf> = match asked {
                 PickFor::Photographs(_) => {
                     let dialog = dialog.set_title("Photographs of a field").add_filter("Photographs", &IMAGE_ENDINGS);
@@ -41,13 +45,12 @@ impl Picking {
                     files.iter().map(|f| f.path().to_owned()).collect()
                 }
                 PickFor::Round => {
-                    let dialog = dialog.set_title("Save the check round").set_file_name("check-round.html");
-                    pollster::block_on(dialog.save_file()).iter().map(|f| f.path().to_owned()).collect()
+                    let dialog = dialog.set_title("Save the check round").set_file_name("check-round.pdf");
+                    one(pollster::block_on(dialog.save_file()))
                 }
-                PickFor::Flight => {
-                    let dialog = dialog.set_title("A recorded flight");
-                    pollster::block_on(dialog.pick_file()).iter().map(|f| f.path().to_owned()).collect()
-                }
+                // Files are known by their contents; a filter by their endings would hide some.
+                PickFor::Source(source) => one(pollster::block_on(dialog.set_title(source.words()).pick_file())),
+                PickFor::Flight => one(pollster::block_on(dialog.set_title("A recorded flight").pick_file())),
             };
             // Nobody waits any more when the window is closed.
             drop(send.send(files));

@@ -10,6 +10,8 @@ use thiserror::Error;
 const PALETTE: &str = include_str!("../../../assets/palette.toml");
 const REGULAR: &[u8] = include_bytes!("../../../assets/fonts/B612-Regular.otf");
 const BOLD: &[u8] = include_bytes!("../../../assets/fonts/B612-Bold.otf");
+/// The packaged typeface, regular and bold, for pages to print.
+pub(crate) const TYPEFACES: [&[u8]; 2] = [REGULAR, BOLD];
 
 /// The name of the bold font family.
 pub const BOLD_FAMILY: &str = "bold";

@@ -355,6 +355,13 @@ fn suggestions_are_searched_accepted_and_refused_and_refused_ones_stay_away() {
     let middle = found[1].field.centroid();
     assert!(open.clone().all(|p| p.field.centroid().distance(middle) > 1.0), "what was refused is not suggested again");
     assert_eq!(again.iter().filter(|p| p.refused).count(), 1);
+    // Left alone they are neither shown nor chosen, and said to be there.
+    let left = open.clone().next().unwrap().field.id.clone();
+    choose(&mut window, &left);
+    window.get_by_label("Back to the list").click();
+    rest(&mut window);
+    assert!(app(&window).model.annotating.chosen.is_empty());
+    window.get_by_label(&format!("Suggested fields ({} open)…", open.count()));
     // All of it can be taken back: the second search, the refusal, the acceptance, the first search.
     for _ in 0..4 {
         window.key_press_modifiers(Modifiers::COMMAND, Key::Z);

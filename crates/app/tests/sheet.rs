@@ -244,7 +244,7 @@ fn the_page_says_what_the_window_says() {
         window.query_all_by_label(&said).next().unwrap();
     }
     for (name, value) in words::figures(&one, way, units) {
-        assert!(page.contains(&format!("<th>{name}</th><td>{value}</td>")), "{name}");
+        assert!(page.contains(&format!("<td>{name}</td><td>{value}</td>")), "{name}");
         window.query_all_by_label(name).next().unwrap();
         window.query_all_by_label(&value).next().unwrap();
     }
@@ -253,7 +253,7 @@ fn the_page_says_what_the_window_says() {
     // A folder that is not there: one sentence, and nothing is written.
     push(&mut window, Command::Sheet(SheetCommand::SavePage(folder.path().join("missing/sheet.html"))));
     window.step();
-    assert!(app(&window).model.notices.iter().any(|n| n.text.contains("could not be written")));
+    assert!(app(&window).model.notices.iter().any(|n| n.text.contains("cannot be written")));
 }
 
 #[test]

@@ -169,7 +169,7 @@ fn a_round_is_written_as_one_page() {
     push(&mut window, Command::Survey(SurveyCommand::SaveRound(path.clone())));
     let text = std::fs::read_to_string(&path).unwrap();
     let round = app(&window).model.survey.round.clone().unwrap();
-    assert_eq!(text.matches("<section>").count(), round.stops.len());
+    assert_eq!(text.matches("<div class=\"together\">").count(), round.stops.len());
     assert!(text.contains("<svg") && !text.contains("http-equiv") && !text.contains("src="));
     window.get_by_label_contains("The check round was written to");
 }

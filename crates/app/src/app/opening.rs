@@ -3,7 +3,7 @@
 use super::{App, FIRST_VIEW_M, notify};
 use crate::command::Command;
 use crate::jobs::{OpenJob, OpenOutcome, OpenWhat, Opened};
-use crate::model::{NoticeLevel, Opening};
+use crate::model::{DebriefCommand, Mode, NoticeLevel, Opening};
 use crate::open_dialog::Chosen;
 use crate::settings;
 use sparefield_data::area::{AreaRequest, classify};
@@ -211,8 +211,24 @@ impl App {
             i.raw.dropped_files.iter().map(|f| f.path().to_owned()).filter(|p| !p.as_os_str().is_empty()).collect()
         });
         if !files.is_empty() {
-            self.commands.push(Command::OpenFiles(files));
+            let command = if self.are_tracks(&files) {
+                Command::Debrief(DebriefCommand::Add(files))
+            } else {
+                Command::OpenFiles(files)
+            };
+            self.commands.push(command);
         }
+    }
+
+    /// Whether dropped files are recorded flights: by their names, and in Debrief whatever might be one.
+    fn are_tracks(&self, files: &[PathBuf]) -> bool {
+        let ending = |p: &PathBuf| p.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
+        let debriefing = self.model.mode == Mode::Debrief;
+        files.iter().all(|p| match ending(p).as_str() {
+            "igc" | "nmea" => true,
+            "gpx" | "kml" | "kmz" | "csv" | "txt" | "log" => debriefing,
+            _ => false,
+        })
     }
 }
 

@@ -3,9 +3,9 @@
 use super::App;
 use crate::command::Command;
 use crate::model::{NoticeLevel, SheetCommand};
+use crate::print::{Document, Format, save};
 use crate::sheet::page::{PageLook, page};
 use egui::{Key, Modifiers};
-use std::io::Write as _;
 use std::path::Path;
 
 impl App {
@@ -69,37 +69,21 @@ impl App {
             palette: &self.palette,
             present: (self.model.conditions.wind_speed_ms > 0.0).then_some(self.model.conditions.wind_from),
         };
-        let text = page(made, &look);
-        match write(path, &text) {
-            Ok(()) => {
-                self.model.notify(NoticeLevel::Info, format!("The field sheet was written to {}", path.display()));
+        let document = page(made, &look);
+        self.save_page("field sheet", path, &document);
+    }
+
+    /// Writes a page, and says so. Tells whether it is written.
+    pub(super) fn save_page(&mut self, what: &str, path: &Path, document: &Document) -> bool {
+        match save(path, document, Format::A4, &self.palette) {
+            Ok(written) => {
+                self.model.notify(NoticeLevel::Info, format!("The {what} was written to {}.", written.words()));
+                true
             }
             Err(e) => {
-                let why = format!(
-                    "The field sheet could not be written to {}: {e}. Choose another name or folder.",
-                    path.display()
-                );
-                self.model.notify(NoticeLevel::Problem, why);
+                self.model.notify(NoticeLevel::Problem, format!("The {what} was not written: {e}."));
+                false
             }
         }
     }
-}
-
-/// Writes a page so that a failure leaves what was there; it is not synced, since it can be made again at any time.
-///
-/// # Errors
-/// When the folder or the file cannot be written.
-pub(crate) fn write(path: &Path, text: &str) -> std::io::Result<()> {
-    let folder = path.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    if !folder.is_dir() {
-        return Err(std::io::Error::new(std::io::ErrorKind::NotFound, "there is no such folder"));
-    }
-    let mut page = tempfile::Builder::new();
-    // A page is for others to read, unlike what temporary files are made for.
-    #[cfg(unix)]
-    page.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut temporary = page.tempfile_in(folder)?;
-    temporary.write_all(text.as_bytes())?;
-    temporary.persist(path).map_err(|e| e.error)?;
-    Ok(())
 }

@@ -3,7 +3,8 @@
 use super::App;
 use crate::edits::proposals;
 use crate::jobs::{MeasureJob, MeasureOutcome, SuggestJob, SuggestOutcome};
-use crate::model::{AnnotateCommand, NoticeLevel, Sources, SuggestCommand};
+use crate::model::{AnnotateCommand, NoticeLevel, Sources, SuggestCommand, Thing};
+use crate::pick::PickFor;
 use crate::suggest::SuggestRequest;
 use crate::views::map::View;
 use sparefield_geometry::fields::needed::SafetyFactor;
@@ -22,7 +23,13 @@ impl App {
     pub(super) fn suggest_command(&mut self, ctx: &egui::Context, command: &SuggestCommand) {
         let Some(area) = self.model.area.clone() else { return };
         match command {
-            SuggestCommand::Show(shown) => self.model.suggesting.shown = *shown,
+            SuggestCommand::Show(shown) => {
+                self.model.suggesting.shown = *shown;
+                // What the map shows no longer is not chosen, either.
+                let seen = |thing: &&Thing| *shown || !matches!(thing, Thing::Proposal(_));
+                let left = self.model.annotating.chosen.iter().filter(seen).cloned().collect();
+                self.model.annotate(&AnnotateCommand::Choose(left));
+            }
             SuggestCommand::Set(sources) => self.model.suggesting.sources = sources.clone(),
             SuggestCommand::Search => {
                 let request = self.suggest_request();
@@ -40,6 +47,7 @@ impl App {
                     Err(e) => self.model.notify(NoticeLevel::Problem, format!("The system refused a thread: {e}")),
                 }
             }
+            SuggestCommand::ChooseFile(source) => self.pick(ctx, PickFor::Source(*source)),
             SuggestCommand::Stop => {
                 if let Some((_, job)) = &self.searching.search {
                     job.stop();

@@ -1,6 +1,6 @@
 //! What the window does for looking after what is known: asks for files, writes the round, opens photographs.
 
-use super::{App, write_page};
+use super::App;
 use crate::command::Command;
 use crate::edits::describe;
 use crate::model::{AnnotateCommand, NoticeLevel, SurveyCommand};
@@ -28,6 +28,9 @@ impl App {
             (PickFor::Round, [path, ..]) => {
                 self.commands.push(Command::Survey(SurveyCommand::SaveRound(path.clone())));
             }
+            (PickFor::Source(source), [path, ..]) => {
+                *self.model.suggesting.sources.of(*source) = path.to_string_lossy().into_owned();
+            }
         }
         self.picking = None;
     }
@@ -45,7 +48,7 @@ impl App {
                 if self.model.survey.round_file.is_none() {
                     let dirs = directories::UserDirs::new();
                     let folder = dirs.as_ref().map(|d| d.document_dir().unwrap_or_else(|| d.home_dir()));
-                    let name = format!("check-round-{}.html", format_day(self.model.today));
+                    let name = format!("check-round-{}.pdf", format_day(self.model.today));
                     self.model.survey.round_file = Some(folder.unwrap_or(Path::new("")).join(name));
                 }
             }
@@ -53,7 +56,7 @@ impl App {
         }
     }
 
-    fn pick(&mut self, ctx: &egui::Context, what: PickFor) {
+    pub(super) fn pick(&mut self, ctx: &egui::Context, what: PickFor) {
         if self.picking.is_some() {
             return;
         }
@@ -129,19 +132,9 @@ impl App {
 
     fn save_round(&mut self, path: &Path) {
         let (Some(round), Some(area)) = (&self.model.survey.round, &self.model.area) else { return };
-        match write_page(path, &page(round, area, &self.palette)) {
-            Ok(()) => {
-                let text = format!("The check round was written to {}. Print it from a browser.", path.display());
-                self.model.notify(NoticeLevel::Info, text);
-                self.model.survey.round_file = Some(path.to_owned());
-            }
-            Err(e) => {
-                let why = format!(
-                    "The check round could not be written to {}: {e}. Choose another name or folder.",
-                    path.display()
-                );
-                self.model.notify(NoticeLevel::Problem, why);
-            }
+        let document = page(round, area);
+        if self.save_page("check round", path, &document) {
+            self.model.survey.round_file = Some(path.to_owned());
         }
     }
 }

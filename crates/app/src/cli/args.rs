@@ -3,6 +3,7 @@
 //! Values stay text here; [`super::inputs`] reads them, so that every mistake is answered with the same kind of
 //! sentence wherever it is typed.
 
+use super::page::PageArgs;
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -29,6 +30,12 @@ pub enum Command {
     Reach(ReachArgs),
     /// Flies the circuit into one field: join, legs, heights at every key position, touchdown and stop.
     Circuit(CircuitArgs),
+    /// The least height everywhere that keeps fields in reach, and which share of the area a height covers.
+    Options(OptionsArgs),
+    /// Cover along a route: where no field is in reach, for how long, and which height would do.
+    Route(RouteArgs),
+    /// What is in reach when the engine stops after take-off, height by height.
+    ClimbOut(ClimbOutArgs),
     /// Writes one field on one page: usable length for every wind, strips, slope, approach, and what was assumed.
     Sheet(SheetArgs),
     /// Suggests fields nobody has drawn, from terrain, land cover and a surface model: places to look at, unverified.
@@ -66,8 +73,9 @@ pub struct DebriefArgs {
     /// Mark flying lower than this above the ground; 500 ft when left out.
     #[arg(long, value_name = "HEIGHT", allow_hyphen_values = true)]
     pub low: Option<String>,
-    /// Write the debrief here as one HTML page with its pictures, for reading and printing.
-    #[arg(long, value_name = "FILE.html")]
+    /// Write the debrief here with its pictures: HTML for a browser, PDF to print, or PNG pictures, by the ending of the
+    /// name.
+    #[arg(long, value_name = "FILE.html|.pdf|.png")]
     pub report: Option<PathBuf>,
     /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
     #[arg(long)]
@@ -324,6 +332,96 @@ pub struct CircuitArgs {
     pub json: bool,
 }
 
+/// What counts as cover.
+#[derive(Debug, Args)]
+pub struct CoverArgs {
+    /// How many fields must be in reach: 1, 2 or 3.
+    #[arg(long, value_name = "1|2|3", default_value_t = 1)]
+    pub fields_needed: usize,
+    /// Count only fields that somebody looked at since: days such as 90d, a date, or ever.
+    #[arg(long, value_name = "DAYS|DATE|ever", allow_hyphen_values = true)]
+    pub looked_at_since: Option<String>,
+}
+
+/// Arguments of `options`.
+#[derive(Debug, Args)]
+pub struct OptionsArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// What counts.
+    #[command(flatten)]
+    pub choice: CoverArgs,
+    /// Say which share of the area is covered from this height above the ground.
+    #[arg(long, value_name = "HEIGHT")]
+    pub at_height: Option<String>,
+    /// Aircraft and wind.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
+    /// Write the least height above mean sea level here, as a GeoTIFF in metres (float32).
+    #[arg(long, value_name = "FILE.tif")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document (SI units, unit in the key, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `route`.
+#[derive(Debug, Args)]
+pub struct RouteArgs {
+    /// A file with one line: a route or a track in GPX, or a line of any other format that can be read.
+    #[arg(value_name = "FILE.gpx")]
+    pub file: PathBuf,
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// What counts.
+    #[command(flatten)]
+    pub choice: CoverArgs,
+    /// Height above the ground at which it is flown.
+    #[arg(long, value_name = "HEIGHT", conflicts_with = "height_amsl")]
+    pub height: Option<String>,
+    /// Height above mean sea level at which it is flown.
+    #[arg(long, value_name = "HEIGHT")]
+    pub height_amsl: Option<String>,
+    /// Airspeed at which it is flown; the gliding speed when left out.
+    #[arg(long, value_name = "SPEED")]
+    pub speed: Option<String>,
+    /// Aircraft and wind.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
+    /// Print one JSON document (SI units, unit in the key, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `climb-out`.
+#[derive(Debug, Args)]
+pub struct ClimbOutArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// The runway that is taken off from, by its name such as 24 or its direction such as 240; the one most into the
+    /// wind when left out.
+    #[arg(long, value_name = "NN|DEG")]
+    pub runway: Option<String>,
+    /// Height from one line to the next, from 50 ft to 1500 ft above the runway.
+    #[arg(long, value_name = "HEIGHT", default_value = "100ft")]
+    pub step: String,
+    /// Angle of climb in still air, as the aircraft's handbook gives it; 7 degrees when left out.
+    #[arg(long, value_name = "ANGLE")]
+    pub climb: Option<String>,
+    /// Aircraft and wind.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
+    /// The page.
+    #[command(flatten)]
+    pub page: PageArgs,
+    /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
+}
+
 /// Arguments of `sheet`.
 #[derive(Debug, Args)]
 pub struct SheetArgs {
@@ -339,9 +437,9 @@ pub struct SheetArgs {
     /// Aircraft and wind.
     #[command(flatten)]
     pub conditions: ConditionArgs,
-    /// Write the page here: one HTML file with the drawings inside, to open in a browser or to print.
-    #[arg(long, value_name = "FILE.html")]
-    pub out: Option<PathBuf>,
+    /// The page.
+    #[command(flatten)]
+    pub page: PageArgs,
     /// Print one JSON document (SI units, unit in the key, degrees from true north).
     #[arg(long)]
     pub json: bool,
@@ -409,9 +507,9 @@ pub struct CheckRoundArgs {
     /// The day for which surveys are judged; today when left out.
     #[arg(long, value_name = "YYYY-MM-DD")]
     pub date: Option<String>,
-    /// Write the round here as one HTML page with an overview, for printing.
-    #[arg(long, value_name = "FILE.html")]
-    pub out: Option<PathBuf>,
+    /// The page.
+    #[command(flatten)]
+    pub page: PageArgs,
     /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
     #[arg(long)]
     pub json: bool,

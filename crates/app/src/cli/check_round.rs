@@ -31,11 +31,10 @@ pub(super) fn run(args: &CheckRoundArgs) -> Result<(), CliError> {
     let filter = Filter { not_since, text: args.text.clone().unwrap_or_default(), ..Filter::default() };
     let units = if args.json { SI } else { UnitPrefs::default() };
     let round = check_round(&area, &filter.shown(&area, today), today, units);
-    if let Some(path) = &args.out {
+    if let Some(path) = &args.page.out {
         let palette = Palette::built_in().map_err(|e| CliError::Failure(e.to_string()))?;
         let paper = CheckRound { units: UnitPrefs::default(), ..round.clone() };
-        crate::app::write_page(path, &page(&paper, &area, &palette))
-            .map_err(|e| CliError::Failure(format!("{}: the page cannot be written ({e})", path.display())))?;
+        args.page.save(path, &page(&paper, &area), &palette)?;
     }
     if args.json {
         print(&format!("{:#}\n", document(&round, &area, not_since)?))

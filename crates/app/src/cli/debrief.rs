@@ -6,6 +6,7 @@ use super::{CliError, inputs, print, text};
 use crate::debrief::practise::practise;
 use crate::debrief::report::{Named, page};
 use crate::debrief::{Ask, Debriefed, LOW_FLYING_M, Sortie, WindFrom, analyse, words};
+use crate::print::Format;
 use crate::theme::Palette;
 use serde_json::{Value, json};
 use sparefield_data::area::Area;
@@ -94,8 +95,7 @@ pub(super) fn run(args: &DebriefArgs) -> Result<(), CliError> {
             .iter()
             .map(|(f, s)| Named { name: f.name.clone(), began: f.began.clone(), sortie: s, heights: f.heights.clone() })
             .collect();
-        crate::app::write_page(path, &page(&named, units, &palette))
-            .map_err(|e| CliError::Failure(format!("{}: the page cannot be written ({e})", path.display())))?;
+        super::page::save(path, &page(&named, units), Format::A4, &palette)?;
     }
     if args.json {
         let list = sorties.iter().map(|(f, s)| document(f, s)).collect::<Result<Vec<_>, _>>()?;

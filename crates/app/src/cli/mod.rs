@@ -4,12 +4,15 @@ pub mod args;
 mod check;
 mod check_round;
 mod circuit;
+mod climb_out;
 mod debrief;
 mod drill;
 mod export;
 mod import;
 pub mod inputs;
 mod merge;
+mod options;
+pub mod page;
 mod progress;
 mod rank;
 mod reach;
@@ -66,6 +69,9 @@ fn run(cli: Cli) -> Result<(), CliError> {
         Some(Command::Rank(args)) => rank::run(&args),
         Some(Command::Reach(args)) => reach::run(&args),
         Some(Command::Circuit(args)) => circuit::run(&args),
+        Some(Command::ClimbOut(args)) => climb_out::run(&args),
+        Some(Command::Options(args)) => options::run(&args),
+        Some(Command::Route(args)) => options::run_route(&args),
         Some(Command::Sheet(args)) => sheet::run(&args),
         Some(Command::Suggest(args)) => suggest::run(&args),
         Some(Command::CheckRound(args)) => check_round::run(&args),

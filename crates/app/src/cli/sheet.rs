@@ -23,9 +23,9 @@ const SI: UnitPrefs = UnitPrefs { height: HeightUnit::M, speed: SpeedUnit::Ms, l
 /// # Errors
 /// For bad input, or when the page or standard output cannot be written.
 pub(super) fn run(args: &SheetArgs) -> Result<(), CliError> {
-    if args.out.is_none() && !args.json {
+    if args.page.out.is_none() && !args.json {
         return Err(CliError::BadInput(
-            "--out is missing: name the page to write, such as --out field.html, or print numbers with --json".into(),
+            "--out is missing: name the page to write, such as --out field.pdf, or print numbers with --json".into(),
         ));
     }
     let land = inputs::area(&args.area, None)?;
@@ -44,11 +44,10 @@ pub(super) fn run(args: &SheetArgs) -> Result<(), CliError> {
     let ask = Ask { area, field, beside, aircraft: Arc::new(aircraft.value), wind, position, rules, today };
     let made = make(&ask, &hazards).map_err(|e: AssessError| CliError::BadInput(e.to_string()))?;
     let units = inputs::units_of("ft", &args.conditions);
-    if let Some(path) = &args.out {
+    if let Some(path) = &args.page.out {
         let palette = Palette::built_in().map_err(|e| CliError::Failure(e.to_string()))?;
-        let text = page(&made, &PageLook { units, way: None, palette: &palette, present: None });
-        crate::app::write_page(path, &text)
-            .map_err(|e| CliError::Failure(format!("{}: the page cannot be written ({e})", path.display())))?;
+        let document = page(&made, &PageLook { units, way: None, palette: &palette, present: None });
+        args.page.save(path, &document, &palette)?;
     }
     if args.json {
         print(&format!("{:#}\n", document(&made)))

@@ -291,3 +291,29 @@ pub fn aligned(sorties: &[&Sortie], size: Vec2, units: UnitPrefs) -> Picture {
     scale_bar(&mut p, size, placing.scale, units);
     p
 }
+
+/// Base-leg distances of every exercise in the order flown, with the pilot's own by the aircraft file.
+#[must_use]
+pub fn base_legs(sorties: &[&Sortie], size: Vec2, units: UnitPrefs) -> Picture {
+    let mut p = Picture::new(size, "Base-leg distances in the order flown");
+    let distances: Vec<f64> =
+        sorties.iter().flat_map(|s| s.exercises.iter().filter_map(|e| e.measures.base_leg_distance_m)).collect();
+    let Some(own) = sorties.first().map(|s| s.ask.aircraft.base_leg_distance_m) else { return p };
+    let (left, right, top, bottom) = (52.0, 12.0, 12.0, 14.0);
+    let most = distances.iter().copied().fold(own, f64::max) * 1.15;
+    let y = |d: f64| size.y - bottom - (d / most) as f32 * (size.y - top - bottom);
+    for value in [0.0, own] {
+        let (ink, width) = if value > 0.0 { (Ink::Ink, 1.5) } else { (Ink::Line, 1.0) };
+        p.line([pos2(left, y(value)), pos2(size.x - right, y(value))], ink, width);
+        p.text(pos2(left - 5.0, y(value)), Align2::RIGHT_CENTER, units.format_length(value), Ink::Soft);
+    }
+    let step = (size.x - left - right) / distances.len().max(1) as f32;
+    for (i, d) in distances.iter().enumerate() {
+        let at = pos2(left + (i as f32 + 0.5) * step, y(*d));
+        p.dot(at, 3.5, Ink::Accent);
+        if distances.len() <= 8 {
+            p.text(at - vec2(0.0, 6.0), Align2::CENTER_BOTTOM, units.format_length(*d), Ink::Ink);
+        }
+    }
+    p
+}

@@ -238,7 +238,7 @@ pub fn turns(sortie: &Sortie, one: &Debriefed, units: UnitPrefs) -> Vec<[String;
 }
 
 /// The headings of [`turns`].
-pub const TURN_HEADINGS: [&str; 5] = ["after", "turned", "mean bank", "lost", "by the glide curve"];
+pub const TURN_HEADINGS: [&str; 5] = ["after", "turned", "mean bank", "lost", "by the curve"];
 
 /// What was passed low, in a sentence.
 #[must_use]

@@ -1,8 +1,9 @@
 //! Edits of the outlines of fields, and of what stands on their sides.
 
 use super::{Made, Refused, changed, field, fields};
-use sparefield_data::area::{Area, Change, Edit, Swap};
+use sparefield_data::area::{Area, Change, Edit, Home, Swap};
 use sparefield_geometry::fields::model::{BoundaryEdge, Field};
+use sparefield_geometry::outline::pick::holds;
 use sparefield_geometry::outline::place::{ends_of, ring_of};
 use sparefield_geometry::outline::shared::{SHARED_M, match_corners, move_shared_corner};
 use sparefield_geometry::outline::{CornerRef, RingRef, SideRef, corner, cut, hole, join, paint};
@@ -126,7 +127,11 @@ pub fn cut_field(area: &Area, id: &str, line: &[Xy]) -> Made {
     if !of.name.is_empty() {
         part.name = format!("{}, part", of.name);
     }
-    let changes = vec![Change::Field(Swap::replace(of, kept)), Change::Field(Swap::add(part))];
+    // The home strip stays in the field round its runway.
+    let home = area.home.as_ref().filter(|home| home.field_id == of.id && holds(&part, home.position));
+    let home = home.map(|home| home_in(home, &part.id));
+    let mut changes = vec![Change::Field(Swap::replace(of, kept)), Change::Field(Swap::add(part))];
+    changes.extend(home);
     Ok(Edit::new(format!("cut {}", of.label()), changes))
 }
 
@@ -166,7 +171,15 @@ pub fn join_fields(area: &Area, ids: &[String]) -> Made {
         }
     }
     changes.push(Change::Field(Swap::replace(base, joined)));
+    if let Some(home) = area.home.as_ref().filter(|home| rest.contains(&home.field_id)) {
+        changes.push(home_in(home, &base.id));
+    }
     Ok(Edit::new(format!("join {} fields", ids.len()), changes))
+}
+
+/// The home strip moved to another field's identifier, its runway staying where it is.
+fn home_in(home: &Home, field_id: &str) -> Change {
+    Change::Home(Swap::replace(&Arc::new(home.clone()), Home { field_id: field_id.to_owned(), ..home.clone() }))
 }
 
 /// A hole drawn inside a field.
@@ -235,5 +248,53 @@ pub(super) fn named(area: &Area, ids: &[String]) -> String {
     match ids {
         [one] => field(area, one).map_or_else(|_| one.clone(), |(_, f)| f.label().to_owned()),
         many => format!("{} fields", many.len()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use sparefield_data::error::NoProgress;
+
+    #[test]
+    fn the_home_strip_stays_in_the_field_round_its_runway() {
+        let area = Area::sample(&NoProgress).unwrap();
+        let home = area.home.clone().unwrap();
+        let (_, whole) = field(&area, &home.field_id).unwrap();
+        // Cuts across the whole box round the field, each farther along: some leave the runway in the smaller part.
+        let (min, max) = whole.outer.iter().fold((whole.outer[0], whole.outer[0]), |(low, high), p| {
+            (Xy::new(low.x.min(p.x), low.y.min(p.y)), Xy::new(high.x.max(p.x), high.y.max(p.y)))
+        });
+        let (mut cuts, mut moved) = (0, 0);
+        for step in 1..20 {
+            let share = f64::from(step) / 20.0;
+            let (x, y) = (min.x + (max.x - min.x) * share, min.y + (max.y - min.y) * share);
+            let upright = [Xy::new(x, min.y - 50.0), Xy::new(x, max.y + 50.0)];
+            let level = [Xy::new(min.x - 50.0, y), Xy::new(max.x + 50.0, y)];
+            for line in [upright, level] {
+                let Ok(cut) = cut_field(&area, &home.field_id, &line) else { continue };
+                let mut after = area.clone();
+                after.apply(&cut).unwrap();
+                let now = after.home.clone().unwrap();
+                let (_, its) = field(&after, &now.field_id).unwrap();
+                assert!(holds(its, home.position), "cut {share}: the runway lies in {}", its.label());
+                cuts += 1;
+                moved += usize::from(now.field_id != home.field_id);
+                // Joined into the part without the runway, the strip goes along; undone, everything is as it was.
+                let new = cut.changes.iter().find_map(|change| match change {
+                    Change::Field(Swap { before: None, after: Some(new) }) => Some(new.id.clone()),
+                    _ => None,
+                });
+                let without = if now.field_id == home.field_id { new.unwrap() } else { home.field_id.clone() };
+                let Ok(joined) = join_fields(&after, &[without.clone(), now.field_id.clone()]) else { continue };
+                let mut whole_again = after.clone();
+                whole_again.apply(&joined).unwrap();
+                assert_eq!(whole_again.home.as_ref().map(|h| &h.field_id), Some(&without));
+                whole_again.take_back(&joined).unwrap();
+                whole_again.take_back(&cut).unwrap();
+                assert_eq!(whole_again.home, area.home);
+            }
+        }
+        assert!(cuts > 10 && moved > 0, "{cuts} cuts, {moved} of them moved the strip");
     }
 }

@@ -8,6 +8,7 @@
 mod assess_job;
 mod check_job;
 mod circuit_job;
+mod cover_job;
 mod layer_job;
 mod once;
 mod open_job;
@@ -18,6 +19,7 @@ mod suggest_job;
 pub use assess_job::{Answer, AssessJob, AssessOutcome, AssessRequest, RING_LEVELS_M};
 pub use check_job::CheckJob;
 pub use circuit_job::{CircuitJob, CircuitOutcome};
+pub use cover_job::CoverJob;
 pub use layer_job::{LayerJob, LayerOutcome};
 pub use once::{Failed, Once};
 pub use open_job::{OpenJob, OpenOutcome, OpenWhat, Opened};

@@ -288,7 +288,8 @@ impl Model {
                 a.painting = None;
             }
             AnnotateCommand::ChooseAt { at, radius_m, add } => {
-                let found = thing_at(a.index(&area, revision), &area, *at, *radius_m);
+                let suggested = self.suggesting.shown;
+                let found = thing_at(a.index(&area, revision), &area, *at, *radius_m, suggested);
                 self.choose(&area, found, *add);
             }
             AnnotateCommand::Choose(things) => {
@@ -298,15 +299,16 @@ impl Model {
                 self.chosen_changed(&area);
             }
             AnnotateCommand::Lasso(lasso) => {
-                let inside = a.index(&area, revision).in_lasso(lasso, Hold::Part);
-                let fields = inside.into_iter().map(|i| Thing::Field(area.fields[i].id.clone()));
-                let open: Vec<&Field> = area.proposals.iter().filter(|p| !p.refused).map(|p| &p.field).collect();
-                let suggested = OutlineIndex::new(open, Vec::new());
-                let inside = suggested.in_lasso(lasso, Hold::Part).into_iter();
-                let suggested = inside.filter_map(|i| Some(Thing::Proposal(suggested.field(i)?.id.clone())));
                 // Round suggestions one means the suggestions, while they are looked at.
-                let found: Vec<Thing> =
-                    if self.suggesting.shown { suggested.collect() } else { fields.chain(suggested).collect() };
+                let found: Vec<Thing> = if self.suggesting.shown {
+                    let open: Vec<&Field> = area.proposals.iter().filter(|p| !p.refused).map(|p| &p.field).collect();
+                    let index = OutlineIndex::new(open, Vec::new());
+                    let inside = index.in_lasso(lasso, Hold::Part).into_iter();
+                    inside.filter_map(|i| Some(Thing::Proposal(index.field(i)?.id.clone()))).collect()
+                } else {
+                    let inside = a.index(&area, revision).in_lasso(lasso, Hold::Part).into_iter();
+                    inside.map(|i| Thing::Field(area.fields[i].id.clone())).collect()
+                };
                 let known: HashSet<Thing> = a.chosen.iter().cloned().collect();
                 a.chosen.extend(found.into_iter().filter(|thing| !known.contains(thing)));
                 self.chosen_changed(&area);
@@ -676,8 +678,8 @@ fn new_thing(edit: &Edit) -> Option<Thing> {
 }
 
 /// What is under a place of the map: a point or line of a hazard first, for it is small; then the smallest field, a
-/// suggested field, a hazard's area, a quiet zone.
-fn thing_at(index: &OutlineIndex<Arc<Field>>, area: &Area, at: Xy, radius_m: f64) -> Option<Thing> {
+/// suggested field while they are looked at, a hazard's area, a quiet zone.
+fn thing_at(index: &OutlineIndex<Arc<Field>>, area: &Area, at: Xy, radius_m: f64, suggested: bool) -> Option<Thing> {
     let thin = area.hazards.iter().filter(|h| !matches!(h.shape, HazardShape::Area { .. }));
     let nearest = thin.map(|h| (distance_to_m(&h.shape, at), h)).min_by(|a, b| a.0.total_cmp(&b.0));
     if let Some((_, hazard)) = nearest.filter(|(distance, _)| *distance <= radius_m) {
@@ -694,9 +696,8 @@ fn thing_at(index: &OutlineIndex<Arc<Field>>, area: &Area, at: Xy, radius_m: f64
     if let Some(field) = field {
         return Some(Thing::Field(area.fields[field].id.clone()));
     }
-    let open = area.proposals.iter().filter(|p| !p.refused);
-    let mut suggested = open.filter(|p| sparefield_geometry::outline::pick::holds(&p.field, at));
-    if let Some(proposal) = suggested.next() {
+    let mut open = area.proposals.iter().filter(|p| suggested && !p.refused);
+    if let Some(proposal) = open.find(|p| sparefield_geometry::outline::pick::holds(&p.field, at)) {
         return Some(Thing::Proposal(proposal.field.id.clone()));
     }
     if let Some(hazard) = area.hazards.iter().find(|h| distance_to_m(&h.shape, at) <= 0.0) {

@@ -123,7 +123,7 @@ impl Model {
         let looking = match self.mode {
             Mode::Rehearse => self.circuits.shown && self.sheet.is_none(),
             Mode::Follow => true,
-            Mode::Annotate => false,
+            Mode::Annotate | Mode::Debrief => false,
         };
         let (area, assessment, field) = (self.area.as_ref()?, self.assessment.as_ref()?, self.selected?);
         let id = self.circuits.beside.as_ref();

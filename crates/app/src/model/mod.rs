@@ -5,6 +5,8 @@
 mod annotate;
 mod circuit;
 mod conditions;
+mod cover;
+mod debrief;
 mod findings;
 mod follow;
 mod history;
@@ -18,13 +20,15 @@ mod survey;
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use circuit::{CircuitCommand, Circuits};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
+pub use cover::{Cover, CoverAsk, CoverCommand, CoverLine, CoverMade};
+pub use debrief::{Debrief, DebriefCommand, DebriefCorrection, DebriefKey, DebriefMade, DebriefPage};
 pub use findings::{Findings, FindingsCommand};
 pub use follow::{Follow, FollowCommand, Freshness, ReplaySpeed, SourceForm, SourceKind};
 pub use history::{History, Step};
 pub use keeping::Keeping;
 pub use merging::{Line, MergeCommand, MergeFiles, Merging};
 pub use sheet::{MAX_SHEET_WIND_MS, SheetCommand, SheetState};
-pub use suggesting::{Sources, SuggestCommand, Suggesting};
+pub use suggesting::{Source, Sources, SuggestCommand, Suggesting};
 pub use survey::{Survey, SurveyCommand};
 
 use crate::assess::{Assessment, Ring};
@@ -45,19 +49,22 @@ pub enum Mode {
     /// Choosing a field on the ground.
     #[default]
     Rehearse,
+    /// Going through recorded flights.
+    Debrief,
     /// The list follows a live position.
     Follow,
 }
 
 impl Mode {
     /// Every mode that the window has, in the order in which they are offered.
-    pub const ALL: [Self; 3] = [Self::Annotate, Self::Rehearse, Self::Follow];
+    pub const ALL: [Self; 4] = [Self::Annotate, Self::Rehearse, Self::Debrief, Self::Follow];
     /// The name for people.
     #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Self::Annotate => "Annotate",
             Self::Rehearse => "Rehearse",
+            Self::Debrief => "Debrief",
             Self::Follow => "Follow",
         }
     }
@@ -67,6 +74,7 @@ impl Mode {
         match self {
             Self::Annotate => "Draw the fields and hazards of the home area, and say what is known about them",
             Self::Rehearse => "Put the aircraft somewhere and see which fields it can reach and which would take it",
+            Self::Debrief => "Go through recorded flights: each practice failure, and what else could have been done",
             Self::Follow => "Let the ranked list follow a live position",
         }
     }
@@ -195,10 +203,14 @@ pub struct Model {
     pub sheet: Option<SheetState>,
     /// Flown circuits.
     pub circuits: Circuits,
+    /// Recorded flights.
+    pub debrief: Debrief,
     /// Layers under the fields.
     pub layers: layers::MapLayers,
     /// Following a live position.
     pub follow: Follow,
+    /// The options map.
+    pub cover: Cover,
 }
 
 impl Model {
@@ -236,8 +248,10 @@ impl Model {
             open_working: None,
             sheet: None,
             circuits: Circuits::default(),
+            debrief: Debrief::default(),
             layers: layers::MapLayers::default(),
             follow: Follow::default(),
+            cover: Cover::default(),
         }
     }
 
@@ -250,8 +264,10 @@ impl Model {
         self.findings = Findings { shown: self.findings.shown, ..Findings::default() };
         self.merging = None;
         self.survey = Survey::default();
+        self.debrief = Debrief::default();
         self.selected = None;
         self.sheet = None;
+        self.cover = Cover { made: None, problem: None, ..self.cover.clone() };
         self.circuits_follow_choice();
         self.hovered = None;
         self.assessment = None;
@@ -360,6 +376,8 @@ impl Model {
                 return;
             }
             Command::Circuit(command) => return self.apply_circuit(command),
+            Command::Cover(command) => return self.apply_cover(*command),
+            Command::Debrief(command) => return self.apply_debrief(command),
             Command::Follow(command) => return self.apply_follow(command),
             Command::Findings(command) => return self.apply_findings(command),
             Command::Merge(command) => return self.apply_merge(command),
@@ -415,8 +433,9 @@ impl Model {
         }
         self.layers.follow(&changed.layers);
         self.area = Some(Arc::new(changed));
-        // Nothing is computed from what is only drawn.
-        self.land_revision += u64::from(!edit.changes.iter().all(|c| matches!(c, Change::Layers(_))));
+        // Nothing about the land is computed from what is only drawn, or from recorded flights.
+        let of_land = |c: &Change| !matches!(c, Change::Layers(_) | Change::Sortie(_));
+        self.land_revision += u64::from(edit.changes.iter().any(of_land));
         self.unsaved.push(edit);
         true
     }

@@ -21,6 +21,33 @@ pub enum SuggestCommand {
     Refuse(Vec<String>),
     /// Take back what was refused.
     Reconsider,
+    /// Choose a file in the system's dialogue.
+    ChooseFile(Source),
+}
+
+/// One of the files that a search can be made from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Source {
+    /// Classes of the ground.
+    LandCover,
+    /// What its classes mean.
+    Classes,
+    /// Heights with trees and roofs.
+    SurfaceModel,
+}
+
+impl Source {
+    /// Every one, in the order in which they are asked for.
+    pub const ALL: [Self; 3] = [Self::LandCover, Self::Classes, Self::SurfaceModel];
+    /// What it is, for people.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::LandCover => "Land-cover map (GeoTIFF of classes)",
+            Self::Classes => "Its classes (TOML)",
+            Self::SurfaceModel => "Surface model (heights with trees and roofs)",
+        }
+    }
 }
 
 /// What a search is made from, as typed.
@@ -44,6 +71,14 @@ impl Default for Sources {
 }
 
 impl Sources {
+    /// What is typed for one of the files.
+    pub fn of(&mut self, source: Source) -> &mut String {
+        match source {
+            Source::LandCover => &mut self.land_cover,
+            Source::Classes => &mut self.classes,
+            Source::SurfaceModel => &mut self.surface_model,
+        }
+    }
     /// A path typed, if one was.
     #[must_use]
     pub fn path(text: &str) -> Option<PathBuf> {

@@ -1,16 +1,15 @@
-//! A sheet as one HTML page with its drawings inside: opens in any browser, prints on A4, needs nothing else.
+//! A sheet as a page to print.
 
-use super::picture::{Picture, escape};
 use super::profiles::{self, ProfileLook, Scales};
 use super::rose::{self, RoseLook};
 use super::{Made, One, plan, words};
 use crate::assess::{NOT_LOOKED_AT, STANDING_CAUTIONS};
+use crate::print::{Block, Cell, Document, Run, Tone};
 use crate::theme::Palette;
 use egui::vec2;
 use sparefield_data::quantity::{UnitPrefs, format_day};
 use sparefield_geometry::fields::sheet::{Way, Which};
 use sparefield_geometry::position::Bearing;
-use std::fmt::Write as _;
 
 /// Side of the rose on the page, points.
 const ROSE: f32 = 330.0;
@@ -32,34 +31,11 @@ pub struct PageLook<'a> {
     pub present: Option<Bearing>,
 }
 
-const STYLE: &str = "\
-@page { size: A4; margin: 12mm; }
-body { font-family: 'B612', 'DejaVu Sans', Arial, sans-serif; font-size: 10pt; line-height: 1.35; color: #1f1d1a; \
-background: #ffffff; max-width: 190mm; margin: 8mm auto; }
-@media print { body { margin: 0; } }
-h1 { font-size: 17pt; margin: 0 0 1mm; } h2 { font-size: 11.5pt; margin: 6mm 0 1.5mm; break-after: avoid; }
-p { margin: 0 0 2mm; } .soft { color: #5b554c; } .first { font-size: 12pt; font-weight: bold; }
-.caution { color: #8a3b12; }
-.beside { display: grid; grid-template-columns: 330fr 350fr; gap: 4mm; align-items: start; }
-figure { margin: 0; break-inside: avoid; } figcaption { font-size: 9pt; color: #5b554c; }
-svg { max-width: 100%; height: auto; background: #f6f1e7; }
-h1 + p { margin-top: 0; } .group { margin-top: 2mm; margin-bottom: 0; } table + h1, section { margin-top: 6mm; } .beside h2 { margin-top: 3mm; }\
-table { border-collapse: collapse; font-size: 9pt; width: 100%; } tr { break-inside: avoid; }
-th, td { text-align: left; vertical-align: top; padding: 0.7mm 3mm 0.7mm 0; border-bottom: 0.2mm solid #cfc5b4; }
-th { color: #5b554c; font-weight: normal; } ul { margin: 0; padding-left: 5mm; font-size: 9pt; }
-.decides { font-weight: bold; } .field { break-before: page; } .field:first-of-type { break-before: auto; }
-";
-
 /// The page. Its figures are those of the window.
 #[must_use]
-pub fn page(made: &Made, look: &PageLook<'_>) -> String {
+pub fn page(made: &Made, look: &PageLook<'_>) -> Document {
     let title = made.sheets.iter().map(|one| one.field.label()).collect::<Vec<_>>().join(" and ");
-    let mut out = format!(
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <title>Field sheet: {}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n",
-        escape(&title)
-    );
+    let mut out = Document::new(format!("Field sheet: {title}"));
     if let [first, second] = &made.sheets[..] {
         differences(&mut out, first, second, look.units);
     }
@@ -67,10 +43,12 @@ pub fn page(made: &Made, look: &PageLook<'_>) -> String {
         made.sheets.iter().enumerate().map(|(i, one)| one.way(if i == 0 { look.way } else { None })).collect();
     let shared = Shared::of(&made.sheets, &ways, look.units);
     for (one, way) in made.sheets.iter().zip(&ways) {
+        if !out.blocks.is_empty() {
+            out.push(Block::NewSheet);
+        }
         field(&mut out, made, one, *way, &shared, look);
     }
     cautions(&mut out, made);
-    out.push_str("</body>\n</html>\n");
     out
 }
 
@@ -90,23 +68,17 @@ impl Shared {
     }
 }
 
-fn field(out: &mut String, made: &Made, one: &One, way: Option<&Way>, shared: &Shared, look: &PageLook<'_>) {
+fn field(out: &mut Document, made: &Made, one: &One, way: Option<&Way>, shared: &Shared, look: &PageLook<'_>) {
     let units = look.units;
-    let (colours, sizes) = (&look.palette.day, &look.palette.sizes);
-    let svg = |picture: &Picture| picture.svg(colours, sizes);
-    let _ = write!(
-        out,
-        "<section class=\"field\">\n<h1>{}</h1>\n<p class=\"soft\">{}</p>\n<p class=\"first\">{}</p>\n<p>{}</p>\n\
-         <p>{}</p>\n<p class=\"caution\">{}</p>\n",
-        escape(one.field.label()),
-        escape(&words::about(one)),
-        escape(&words::headline(one, units)),
-        escape(&words::conditions(made, one, units)),
-        escape(&words::directions(one, units)),
-        words::REACH_NOT_COUNTED,
-    );
+    let sizes = &look.palette.sizes;
+    out.push(Block::Title(one.field.label().to_owned()));
+    out.push(Block::soft(words::about(one)));
+    out.push(Block::first(words::headline(one, units)));
+    out.push(Block::text(words::conditions(made, one, units)));
+    out.push(Block::text(words::directions(one, units)));
+    out.push(Block::caution(words::REACH_NOT_COUNTED));
     if !one.field.notes.is_empty() {
-        let _ = writeln!(out, "<p>{}</p>", escape(&one.field.notes));
+        out.push(Block::text(&one.field.notes));
     }
     let rose = rose::picture(
         one,
@@ -125,135 +97,76 @@ fn field(out: &mut String, made: &Made, one: &One, way: Option<&Way>, shared: &S
     if let Some(from) = one.sheet.wind.from_bearing() {
         plan::wind(&mut plan, from, &words::wind(one, units));
     }
-    let _ = write!(
-        out,
-        "<div class=\"beside\">\n<figure>{}<figcaption>Usable length by where the wind comes from</figcaption></figure>\n\
-         <figure>{}<figcaption>Strips and what stands on each side; broken: height assumed</figcaption></figure>\n</div>\n",
-        svg(&rose),
-        svg(&plan)
-    );
+    let rose = Block::Figure(rose, "Usable length by where the wind comes from".into());
+    let plan = Block::Figure(plan, "Strips and what stands on each side; broken: height assumed".into());
+    out.push(Block::Beside(vec![(ROSE, vec![rose]), (PLAN, vec![plan])]));
     let Some(way) = way else {
         assumptions(out, one, units);
-        out.push_str("</section>\n");
         return;
     };
     let profile = |height: f32| ProfileLook { size: vec2(WIDE, height), scales: &shared.profiles, units, sizes };
-    let _ = write!(
-        out,
-        "<h2>Approach, {}</h2>\n<p>{}</p>\n<figure>{}</figure>\n",
-        escape(&words::way_name(one, way)),
-        escape(&words::approach(way, units)),
-        svg(&profiles::approach(one, way, &profile(260.0)))
-    );
-    things(out, way, units);
-    let _ = write!(
-        out,
-        "<h2>Ground along the strip</h2>\n<figure>{}</figure>\n<div class=\"beside\">\n<div>\n<h2>In numbers</h2>\n<table>\n",
-        svg(&profiles::slope(one, way, &profile(270.0)))
-    );
-    for (name, value) in words::figures(one, way, units) {
-        let _ = writeln!(out, "<tr><th>{name}</th><td>{}</td></tr>", escape(&value));
+    out.push(Block::Heading(format!("Approach, {}", words::way_name(one, way))));
+    out.push(Block::text(words::approach(way, units)));
+    out.push(Block::Figure(profiles::approach(one, way, &profile(260.0)), String::new()));
+    if !way.approach.things.is_empty() {
+        let rows = way.approach.things.iter().map(|thing| words::thing(thing, units).map(Cell::from).into());
+        let head = words::THING_HEADINGS.map(str::to_owned).to_vec();
+        out.push(Block::Table { head, rows: rows.collect() });
     }
-    out.push_str("</table>\n</div>\n<div>\n");
-    strips(out, one, units);
-    out.push_str("</div>\n</div>\n");
-    out.push_str("<h2>Why</h2>\n<ul>\n");
-    for (_, text) in words::reasons(one, way, units) {
-        let _ = writeln!(out, "<li>{}</li>", escape(&text));
-    }
-    out.push_str("</ul>\n");
+    out.push(Block::Heading("Ground along the strip".into()));
+    out.push(Block::Figure(profiles::slope(one, way, &profile(270.0)), String::new()));
+    let figures = words::figures(one, way, units).into_iter();
+    let figures = figures.map(|(name, value)| vec![Cell::from(name), Cell::from(value)]).collect();
+    let figures = vec![Block::Heading("In numbers".into()), Block::Table { head: Vec::new(), rows: figures }];
+    out.push(Block::Beside(vec![(ROSE, figures), (PLAN, strips(one, units))]));
+    out.push(Block::Heading("Why".into()));
+    out.push(Block::list(words::reasons(one, way, units).into_iter().map(|(_, text)| text)));
     assumptions(out, one, units);
-    out.push_str("</section>\n");
 }
 
-fn things(out: &mut String, way: &Way, units: UnitPrefs) {
-    if way.approach.things.is_empty() {
-        return;
-    }
-    out.push_str("<table>\n<tr>");
-    for heading in words::THING_HEADINGS {
-        let _ = write!(out, "<th>{heading}</th>");
-    }
-    out.push_str("</tr>\n");
-    for thing in &way.approach.things {
-        out.push_str("<tr>");
-        for cell in words::thing(thing, units) {
-            let _ = write!(out, "<td>{}</td>", escape(&cell));
-        }
-        out.push_str("</tr>\n");
-    }
-    out.push_str("</table>\n");
-}
-
-fn strips(out: &mut String, one: &One, units: UnitPrefs) {
-    out.push_str(
-        "<h2>Strips in this wind</h2>\n<table>\n<tr><th>Way</th><th>Usable</th><th>Needed</th><th></th></tr>\n",
-    );
-    for way in one.sheet.strips.iter().flat_map(|s| &s.ways) {
+fn strips(one: &One, units: UnitPrefs) -> Vec<Block> {
+    let rows = one.sheet.strips.iter().flat_map(|s| &s.ways).map(|way| {
         let strip = &way.landing.strip;
-        let _ = writeln!(
-            out,
-            "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
-            escape(&words::sentence_start(&words::way_name(one, way))),
-            escape(&units.format_length_at_least(strip.usable_length_m)),
-            escape(&units.format_length_at_most(strip.needed_length_m)),
-            escape(&words::way_verdict(way, units))
-        );
-    }
-    out.push_str("</table>\n");
+        vec![
+            words::sentence_start(&words::way_name(one, way)).into(),
+            units.format_length_at_least(strip.usable_length_m).into(),
+            units.format_length_at_most(strip.needed_length_m).into(),
+            words::way_verdict(way, units).into(),
+        ]
+    });
+    let head = ["Way", "Usable", "Needed", ""].map(str::to_owned).to_vec();
+    vec![Block::Heading("Strips in this wind".into()), Block::Table { head, rows: rows.collect() }]
 }
 
-fn assumptions(out: &mut String, one: &One, units: UnitPrefs) {
-    out.push_str(
-        "<h2>What this rests on</h2>\n<p class=\"soft\">In bold: the best landing in this wind changes with it.</p>\n",
-    );
+fn assumptions(out: &mut Document, one: &One, units: UnitPrefs) {
+    out.push(Block::Heading("What this rests on".into()));
+    out.push(Block::soft("In bold: the best landing in this wind changes with it."));
     for (group, list) in words::assumptions(one, units) {
-        let _ = writeln!(out, "<p class=\"group\">{}</p>\n<ul>", escape(&group));
-        for assumed in list {
-            let class = if assumed.decides { " class=\"decides\"" } else { "" };
-            let _ = writeln!(
-                out,
-                "<li><span{class}>{}</span> <span class=\"soft\">({})</span></li>",
-                escape(&assumed.text),
-                escape(assumed.source)
-            );
-        }
-        out.push_str("</ul>\n");
+        out.push(Block::Text(Tone::Plain, vec![Run::plain(group)]));
+        let points = list.into_iter().map(|assumed| {
+            let text = if assumed.decides { Run::bold(assumed.text) } else { Run::plain(assumed.text) };
+            vec![text, Run::soft(format!("({})", assumed.source))]
+        });
+        out.push(Block::List(points.collect()));
     }
 }
 
-fn differences(out: &mut String, first: &One, second: &One, units: UnitPrefs) {
-    let (a, b) = (escape(first.field.label()), escape(second.field.label()));
-    let _ =
-        write!(out, "<h1>{a} and {b}</h1>\n<table>\n<tr><th></th><th>{a}</th><th>{b}</th><th>Difference</th></tr>\n");
-    for row in words::differences(first, second, units) {
-        let bold = |which: Which| if row.ahead == Some(which) { " class=\"decides\"" } else { "" };
-        let _ = writeln!(
-            out,
-            "<tr><td>{}</td><td{}>{}</td><td{}>{}</td><td>{}</td></tr>",
-            escape(&row.what),
-            bold(Which::First),
-            escape(&row.first),
-            bold(Which::Second),
-            escape(&row.second),
-            escape(&row.said)
-        );
-    }
-    out.push_str("</table>\n");
+fn differences(out: &mut Document, first: &One, second: &One, units: UnitPrefs) {
+    let (a, b) = (first.field.label(), second.field.label());
+    out.push(Block::Title(format!("{a} and {b}")));
+    let rows = words::differences(first, second, units).into_iter().map(|row| {
+        let cell = |text: String, which: Which| Cell { text, bold: row.ahead == Some(which) };
+        vec![row.what.into(), cell(row.first, Which::First), cell(row.second, Which::Second), row.said.into()]
+    });
+    let head = ["", a, b, "Difference"].map(str::to_owned).to_vec();
+    out.push(Block::Table { head, rows: rows.collect() });
 }
 
-fn cautions(out: &mut String, made: &Made) {
-    out.push_str("<h2>Not looked at, and always to be said</h2>\n<ul>\n");
-    for text in NOT_LOOKED_AT.iter().chain(&STANDING_CAUTIONS) {
-        let _ = writeln!(out, "<li>{}</li>", escape(text));
-    }
-    if made.ask.area.is_sample {
-        out.push_str("<li>The sample area is invented and shows no real place.</li>\n");
-    }
-    let _ = write!(
-        out,
-        "</ul>\n<p class=\"soft\">Sparefield {}, surveys judged for {}.</p>\n",
-        env!("CARGO_PKG_VERSION"),
-        format_day(made.ask.today)
-    );
+fn cautions(out: &mut Document, made: &Made) {
+    out.push(Block::Heading("Not looked at, and always to be said".into()));
+    let invented = made.ask.area.is_sample.then_some("The sample area is invented and shows no real place.");
+    out.push(Block::list(NOT_LOOKED_AT.iter().chain(&STANDING_CAUTIONS).copied().chain(invented)));
+    let made_by =
+        format!("Sparefield {}, surveys judged for {}.", env!("CARGO_PKG_VERSION"), format_day(made.ask.today));
+    out.push(Block::soft(made_by));
 }

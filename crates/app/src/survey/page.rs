@@ -1,15 +1,14 @@
-//! A check round as one HTML page: an overview, then one block for each field with boxes to tick and room to write.
+//! A check round as a page to print: an overview, then one block for each field with boxes to tick and room to write.
 
 use super::round::{CheckRound, Stop};
-use crate::sheet::picture::{Ink, Picture, escape};
+use crate::print::{Block, Document, Run};
+use crate::sheet::picture::{Ink, Picture};
 use crate::sheet::plan::{north, scale_bar};
-use crate::theme::Palette;
 use egui::{Align2, Pos2, Vec2, pos2, vec2};
 use sparefield_data::area::Area;
 use sparefield_data::quantity::format_day;
 use sparefield_geometry::fields::model::{HazardKind, HazardShape, Surface};
 use sparefield_geometry::position::Xy;
-use std::fmt::Write as _;
 
 /// Size of the overview on the page, points.
 const OVERVIEW: Vec2 = Vec2::new(700.0, 430.0);
@@ -19,92 +18,55 @@ const SKETCH_ROOM: f32 = 22.0;
 /// Room round what the overview shows, points.
 const ROOM: f32 = 40.0;
 
-const STYLE: &str = "\
-@page { size: A4; margin: 12mm; }
-body { font-family: 'B612', 'DejaVu Sans', Arial, sans-serif; font-size: 13pt; line-height: 1.35; color: #000000; \
-background: #ffffff; max-width: 186mm; margin: 8mm auto; }
-@media print { body { margin: 0; } }
-h1 { font-size: 20pt; margin: 0 0 1mm; } h2 { font-size: 16pt; margin: 0; } p { margin: 0 0 2mm; }
-.soft { color: #444444; font-size: 11pt; } figure { margin: 3mm 0; break-inside: avoid; }
-svg { max-width: 100%; height: auto; border: 0.3mm solid #999999; }
-section { border-top: 0.6mm solid #000000; padding: 3mm 0 4mm; break-inside: avoid; }
-ul { list-style: none; margin: 2mm 0; padding: 0; } li { display: flex; gap: 3mm; margin: 0 0 1.5mm; }
-.box { flex: none; width: 5mm; height: 5mm; border: 0.5mm solid #000000; margin-top: 0.8mm; }
-.beside { display: grid; grid-template-columns: 46mm 1fr; gap: 4mm; } .beside figure { margin: 2mm 0 0; }
-.what { font-weight: bold; } .line { border-bottom: 0.25mm solid #777777; height: 9mm; }
-.choices { display: flex; flex-wrap: wrap; gap: 1.5mm 5mm; margin: 1mm 0 2mm; } .choices span { display: flex; gap: 2mm; }
-";
-
 /// The page. `area` gives the overview's background: wires and water.
 #[must_use]
-pub fn page(round: &CheckRound, area: &Area, palette: &Palette) -> String {
+pub fn page(round: &CheckRound, area: &Area) -> Document {
     let title = format!("Check round, {}", format_day(round.day));
-    let mut out = format!(
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <title>{title}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n\
-         <h1>{title}</h1>\n<p>{}</p>\n<p>{}</p>\n",
-        escape(&round.area),
-        escape(&round.summary())
-    );
+    let mut out = Document { large: true, ..Document::new(&title) };
+    out.push(Block::Title(title));
+    out.push(Block::text(&round.area));
+    out.push(Block::text(round.summary()));
     if round.is_sample {
-        out.push_str("<p class=\"soft\">The sample area is invented and shows no real place.</p>\n");
+        out.push(Block::soft("The sample area is invented and shows no real place."));
     }
-    out.push_str(
-        "<p class=\"soft\">Ask the owner before you walk on a field. From the air: keep clear of people, houses and \
-         animals, and let somebody else write.</p>\n",
-    );
+    out.push(Block::soft(
+        "Ask the owner before you walk on a field. From the air: keep clear of people, houses and animals, and let \
+         somebody else write.",
+    ));
     if !round.stops.is_empty() {
-        let _ = writeln!(out, "<figure>{}</figure>", overview(round, area).svg(&palette.day, &palette.sizes));
-        out.push_str("<p class=\"soft\">Where fields lie close together some numbers are left away.</p>\n");
+        let caption = "Where fields lie close together some numbers are left away.";
+        out.push(Block::Figure(overview(round, area), caption.into()));
     }
     for (i, stop) in round.stops.iter().enumerate() {
-        field(&mut out, i + 1, stop, round, palette);
+        out.push(Block::Together(field(i + 1, stop, round)));
     }
-    let _ = write!(
-        out,
-        "<p class=\"soft\">Back to the start: {}. Sparefield {}.</p>\n</body>\n</html>\n",
-        escape(&round.units.format_length(round.back_m)),
-        env!("CARGO_PKG_VERSION")
-    );
+    let back = round.units.format_length(round.back_m);
+    out.push(Block::soft(format!("Back to the start: {back}. Sparefield {}.", env!("CARGO_PKG_VERSION"))));
     out
 }
 
-fn field(out: &mut String, number: usize, stop: &Stop, round: &CheckRound, palette: &Palette) {
+fn field(number: usize, stop: &Stop, round: &CheckRound) -> Vec<Block> {
     let looked =
         stop.surveyed.map_or_else(|| "never looked at".to_owned(), |d| format!("last looked at {}", format_day(d)));
-    let _ = write!(
-        out,
-        "<section>\n<h2>{number}. {}</h2>\n<p class=\"soft\">{} · {:.1} ha · {looked} · {}</p>\n",
-        escape(&stop.label),
-        escape(&stop.id),
-        stop.area_m2 / 1e4,
-        escape(&round.leg_words(number - 1)),
-    );
+    let mut out = vec![
+        Block::Heading(format!("{number}. {}", stop.label)),
+        Block::soft(format!("{} · {:.1} ha · {looked} · {}", stop.id, stop.area_m2 / 1e4, round.leg_words(number - 1))),
+    ];
     for (what, text) in [("In the way", &stop.hazards), ("Getting out", &stop.access), ("The owner", &stop.permission)]
     {
         if !text.is_empty() {
-            let _ = writeln!(out, "<p>{what}: {}</p>", escape(text));
+            out.push(Block::text(format!("{what}: {text}")));
         }
     }
-    let sketch = sketch(stop).svg(&palette.day, &palette.sizes);
-    let _ = write!(out, "<div class=\"beside\">\n<figure>{sketch}</figure>\n<ul>\n");
-    let mut tick = |what: &str, why: &str| {
-        let _ = writeln!(
-            out,
-            "<li><span class=\"box\"></span><span><span class=\"what\">{what}</span> {}</span></li>",
-            escape(why)
-        );
-    };
-    for look in &stop.look_at {
-        tick(look.what, &look.why);
-    }
-    tick("Anything else", "that has changed: new wires, ditches, fences, bales");
-    out.push_str("</ul>\n</div>\n<div class=\"choices\">");
-    for surface in Surface::ALL.into_iter().filter(|s| *s != Surface::Unknown) {
-        let _ = write!(out, "<span><span class=\"box\"></span>{}</span>", surface.words());
-    }
-    out.push_str("</div>\n<div class=\"line\"></div>\n<div class=\"line\"></div>\n</section>\n");
+    let mut ticks: Vec<Vec<Run>> =
+        stop.look_at.iter().map(|look| vec![Run::bold(look.what), Run::plain(&look.why)]).collect();
+    ticks.push(vec![Run::bold("Anything else"), Run::plain("that has changed: new wires, ditches, fences, bales")]);
+    let sketch = Block::Figure(sketch(stop), String::new());
+    out.push(Block::Beside(vec![(46.0, vec![sketch]), (136.0, vec![Block::Ticks(ticks)])]));
+    let known = Surface::ALL.into_iter().filter(|s| *s != Surface::Unknown);
+    out.push(Block::Choices(known.map(|surface| surface.words().to_owned()).collect()));
+    out.push(Block::Lines(2));
+    out
 }
 
 /// One field from above, north upwards, with the numbers of its sides.

@@ -33,6 +33,9 @@ pub fn header(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
     }
     kept_line(ui, model, theme, commands);
     ui.horizontal(|ui| {
+        // Four modes beside one another leave little room round their names.
+        ui.spacing_mut().item_spacing.x = 5.0;
+        ui.spacing_mut().button_padding.x = 4.0;
         let gaps = ui.spacing().item_spacing.x * (Mode::ALL.len() - 1) as f32;
         let width = (ui.available_width() - gaps) / Mode::ALL.len() as f32;
         for mode in Mode::ALL {

@@ -10,7 +10,7 @@ use super::map::{
 use crate::assess::{self, Assessment, HeightInput};
 use crate::command::Command;
 use crate::model::layers::LayerState;
-use crate::model::{FollowCommand, Freshness, Mode, Model, Tool, height_metres};
+use crate::model::{CoverLine, CoverMade, FollowCommand, Freshness, Mode, Model, Tool, height_metres};
 use crate::theme::Theme;
 use egui::Ui;
 use sparefield_data::area::LaneKind;
@@ -33,15 +33,19 @@ pub struct MapDerived {
     overlay_of: Option<(Arc<Assessment>, HeightUnit)>,
     overlay: Option<Arc<ReachOverlay>>,
     circuits: CircuitMarks,
+    cover_of: Option<(Arc<CoverMade>, UnitPrefs)>,
+    cover: Vec<Ring>,
 }
 
 impl MapDerived {
     fn refresh(&mut self, model: &Model) {
         self.circuits.refresh(model);
+        self.refresh_cover(model);
         let Some(area) = &model.area else { return };
         if self.land_revision != model.land_revision {
-            let circuits = std::mem::take(&mut self.circuits);
-            *self = Self { land_revision: model.land_revision, circuits, ..Self::default() };
+            let (circuits, cover) = (std::mem::take(&mut self.circuits), std::mem::take(&mut self.cover));
+            let cover_of = self.cover_of.take();
+            *self = Self { land_revision: model.land_revision, circuits, cover, cover_of, ..Self::default() };
             // The river itself is a water area; its centre line would be drawn as a lane.
             self.lanes = area.lanes.iter().filter(|l| l.kind == LaneKind::Lane).map(|l| l.line.clone()).collect();
             self.home = area.home.as_ref().map(|h| {
@@ -76,6 +80,27 @@ impl MapDerived {
     }
 }
 
+impl MapDerived {
+    fn refresh_cover(&mut self, model: &Model) {
+        let units = model.settings.units;
+        let Some(made) = &model.cover.made else {
+            self.cover.clear();
+            self.cover_of = None;
+            return;
+        };
+        if self.cover_of.as_ref().is_some_and(|(of, u)| Arc::ptr_eq(of, made) && *u == units) {
+            return;
+        }
+        let ring = |line: &CoverLine| Ring {
+            level_m: line.height_agl_m,
+            label: format!("in reach from {}", units.format_height(line.height_agl_m)),
+            lines: line.lines.clone(),
+        };
+        self.cover = made.lines.iter().map(ring).collect();
+        self.cover_of = Some((Arc::clone(made), units));
+    }
+}
+
 /// No land in reach anywhere.
 fn all_dusk(terrain: GridFrame) -> ReachOverlay {
     let (low, high) = terrain.bounds();
@@ -96,6 +121,8 @@ pub fn map_panel(
     derived.refresh(model);
     let units = model.settings.units;
     let annotating = model.mode == Mode::Annotate;
+    // While the land is described or a flight is gone through, nobody asks from where a field would be reached.
+    let bare = annotating || model.mode == Mode::Debrief;
     // While following, an old answer lights no land: it would look like where the aircraft can glide to now.
     let hidden = model.follows() && model.follow.freshness() != Freshness::Current;
     let nowhere = model.follows() && model.follow.freshness() == Freshness::Gone;
@@ -136,16 +163,16 @@ pub fn map_panel(
         quiet_zones: area.map_or(none_zones, |a| a.quiet_zones.as_slice()),
         lanes: &derived.lanes,
         home: derived.home.as_ref(),
-        // While the land is described, nobody asks from where it would be reached.
-        ranked: assessment.filter(|_| !annotating && !hidden).map(|a| a.ranked.as_slice()),
-        reach: derived.overlay.as_ref().filter(|_| !annotating && !hidden),
-        aircraft: aircraft.as_ref().filter(|_| !annotating && !nowhere),
-        wind: wind.as_ref().filter(|_| !annotating && !nowhere),
+        ranked: assessment.filter(|_| !bare && !hidden).map(|a| a.ranked.as_slice()),
+        cover: if model.mode == Mode::Debrief { &[] } else { &derived.cover },
+        reach: derived.overlay.as_ref().filter(|_| !bare && !hidden),
+        aircraft: aircraft.as_ref().filter(|_| !bare && !nowhere),
+        wind: wind.as_ref().filter(|_| !bare && !nowhere),
         hands: if annotating { annotate::on_map::hands(ui, model) } else { Hands::default() },
         every_side: annotating && model.annotating.tool == Tool::Sides,
         selected: model.selected,
         hovered: model.hovered,
-        path: (!annotating && !derived.path.is_empty()).then_some(derived.path.as_slice()),
+        path: (!bare && !derived.path.is_empty()).then_some(derived.path.as_slice()),
         circuits: if hidden { ShownCircuits::default() } else { derived.circuits.shown() },
         height_in_feet: units.height == HeightUnit::Ft,
         distance_unit: match units.length {
@@ -163,10 +190,10 @@ pub fn map_panel(
         commands.push(Command::Follow(FollowCommand::LookedAway));
     }
     for event in &shown.events {
-        // The receiver says where the aircraft is, not the hand.
+        // The receiver, or the recording, says where the aircraft is, not the hand.
         let by_hand =
             matches!(event, MapEvent::MoveAircraft(_) | MapEvent::TurnAircraft(_) | MapEvent::DropAircraftEnd);
-        if following && by_hand {
+        if (following || model.mode == Mode::Debrief) && by_hand {
             continue;
         }
         commands.push(match *event {
@@ -178,6 +205,7 @@ pub fn map_panel(
         });
     }
     super::merge::on_map::draw(ui, &shown.view, model, theme);
+    super::debrief::on_map::draw(ui, &shown.view, model, theme);
     if annotating {
         annotate::on_map::on_map(ui, &shown, model, theme, commands);
     }

@@ -5,6 +5,7 @@ pub mod area_menu;
 pub mod card;
 pub mod circuit;
 pub mod conditions;
+pub mod debrief;
 pub(crate) mod dialog;
 pub mod follow;
 pub mod furniture;

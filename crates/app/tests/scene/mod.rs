@@ -239,6 +239,7 @@ impl Scene {
         };
         let hover_text = |i: usize| format!("{}: short by 60 m", self.fields[i].label());
         draw(&MapInput {
+            cover: &[],
             theme,
             terrain: Some(&self.terrain),
             hands: sparefield::views::map::Hands::default(),

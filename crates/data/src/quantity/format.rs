@@ -167,7 +167,7 @@ pub fn format_quantity(quantity: Quantity, prefs: &UnitPrefs) -> String {
                 if text.trim_start_matches(['-', '0', '.']).is_empty() {
                     text.trim_start_matches('-').into()
                 } else {
-                    text
+                    with_minus(text)
                 }
             } else {
                 NOT_KNOWN.into()
@@ -208,7 +208,12 @@ fn rounded(value: f64, step: f64, decimals: usize) -> Option<String> {
 }
 
 fn with_unit(number: Option<String>, unit: &str) -> String {
-    number.map_or_else(|| NOT_KNOWN.to_owned(), |n| format!("{n}{GAP}{unit}"))
+    number.map_or_else(|| NOT_KNOWN.to_owned(), |n| format!("{}{GAP}{unit}", with_minus(n)))
+}
+
+/// With a minus sign, which is as wide as a plus and is not lost beside a digit, instead of a hyphen.
+fn with_minus(number: String) -> String {
+    number.replace('-', "−")
 }
 
 #[cfg(test)]
@@ -233,10 +238,10 @@ mod tests {
         assert_eq!(show(Quantity::Length(4.96)), "5.0 m");
         assert_eq!(show(Quantity::Height(457.2)), "1500 ft");
         assert_eq!(show(Quantity::Height(2.0)), "7 ft");
-        assert_eq!(show(Quantity::Height(-30.0)), "-98 ft");
+        assert_eq!(show(Quantity::Height(-30.0)), "−98 ft");
         assert_eq!(show(Quantity::Height(-0.01)), "0 ft");
         assert_eq!(show(Quantity::Speed(22.352)), "50 mph");
-        assert_eq!(show(Quantity::Slope(-0.021)), "-2.1 %");
+        assert_eq!(show(Quantity::Slope(-0.021)), "−2.1 %");
         assert_eq!(show(Quantity::Direction(Bearing::from_deg(75.2))), "075°");
         assert_eq!(show(Quantity::Direction(Bearing::from_deg(359.9))), "360°");
         assert_eq!(show(Quantity::Direction(Bearing::NORTH)), "360°");
@@ -275,7 +280,7 @@ mod tests {
         assert_eq!(show(Quantity::HeightAtLeast(feet(150.0))), "150 ft");
         assert_eq!(show(Quantity::HeightAtMost(feet(150.0))), "150 ft");
         assert_eq!(show(Quantity::HeightAtLeast(feet(99.9))), "99 ft");
-        assert_eq!(show(Quantity::HeightAtLeast(feet(-0.2))), "-1 ft");
+        assert_eq!(show(Quantity::HeightAtLeast(feet(-0.2))), "−1 ft");
         assert_eq!(show(Quantity::LengthAtLeast(209.9)), "209 m");
         assert_eq!(show(Quantity::LengthAtMost(209.1)), "210 m");
         assert_eq!(show(Quantity::LengthAtLeast(999.9)), "999 m");

@@ -5,6 +5,7 @@ use crate::circuit::{AirColumn, CircuitTask, Flying, Start, glide_straight};
 use crate::grid::Terrain;
 use crate::math;
 use crate::position::{Bearing, Xy};
+use rayon::prelude::*;
 use serde::Serialize;
 
 /// Turns that count as landing ahead. Handbooks: within about 30° either side of the nose.
@@ -73,7 +74,8 @@ pub(super) fn farthest(
 /// Fields that a circuit reaches, most spare height first.
 pub(super) fn fields(tasks: &[CircuitTask<'_>], start: &Start) -> Vec<FieldInReach> {
     let mut found: Vec<FieldInReach> = tasks
-        .iter()
+        .par_iter()
+        .with_max_len(1)
         .enumerate()
         .filter_map(|(index, task)| {
             let least = task.least(start).ok()?;

@@ -3,6 +3,7 @@
 pub mod approach;
 pub mod circuit_height;
 pub mod criteria;
+pub mod demand;
 pub mod flown;
 pub mod generic_circuit;
 pub mod hazards;

@@ -219,7 +219,7 @@ pub(super) struct Place<'a> {
     /// Whether height on arriving counts; it does not when a field is looked at by itself.
     counts_reach: bool,
     density_ratio: f64,
-    circuits: CircuitSetting<'a>,
+    pub(super) circuits: CircuitSetting<'a>,
     zones: Vec<usize>,
 }
 

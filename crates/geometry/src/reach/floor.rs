@@ -13,6 +13,10 @@ use crate::grid::Terrain;
 /// How far a margin may be negative through rounding, metres.
 const ROUNDING_M: f64 = 1e-6;
 
+/// Where a line is at its other end but for rounding: a billionth of it, 0.1 mm of 100 km. Without it, a line that ends on
+/// the window's edge could seem to leave the window.
+const WHOLE: f64 = 1.0 - 1e-9;
+
 /// Patches per side of a small and a large tile.
 const SMALL: usize = 8;
 const LARGE: usize = 64;
@@ -230,7 +234,7 @@ impl Floor<'_> {
             if size == 1 && !self.patch_is_clear(px, py, (x, y), (t, leave), height, line) {
                 return false;
             }
-            if leave >= 1.0 {
+            if leave >= WHOLE {
                 return true;
             }
             let (cross_x, cross_y) = (tx <= ty, ty <= tx);
@@ -332,7 +336,7 @@ impl Floor<'_> {
             if !(line.height(leave) - surface(axis.at(leave)) >= -ROUNDING_M) {
                 return false;
             }
-            if leave >= 1.0 {
+            if leave >= WHOLE {
                 return true;
             }
             t = leave;

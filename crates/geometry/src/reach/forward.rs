@@ -501,7 +501,7 @@ pub(super) fn track_between(bend: &Bend, to: Xy) -> Option<Xy> {
 }
 
 /// The cells around a cell that lie in the frame.
-fn neighbours(frame: &GridFrame, cell: usize) -> impl Iterator<Item = usize> + use<> {
+pub(super) fn neighbours(frame: &GridFrame, cell: usize) -> impl Iterator<Item = usize> + use<> {
     let (rows, cols) = (frame.rows, frame.cols);
     let (row, col) = (cell / cols, cell % cols);
     NEIGHBOURS.iter().filter_map(move |&(dr, dc)| {

@@ -8,6 +8,7 @@ pub mod descent;
 mod floor;
 mod forward;
 mod layers;
+pub mod least;
 mod options;
 
 pub use answer::Reach;

@@ -17,7 +17,7 @@ pub struct Hindsight {
 }
 
 /// Fields whose circuits are searched, best first.
-const MOST_TRIED: usize = 4;
+const MOST_TRIED: usize = 16;
 /// What the estimate may be wrong by and the field still be tried, metres.
 const DOUBT_M: f64 = 30.0;
 

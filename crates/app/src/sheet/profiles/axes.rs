@@ -2,7 +2,8 @@
 
 use super::super::picture::{Ink, Picture};
 use egui::{Align2, Pos2, Rect, Vec2, pos2, vec2};
-use sparefield_data::quantity::{HeightUnit, UnitPrefs};
+use sparefield_data::quantity::{HeightUnit, UnitPrefs, format_quantity};
+use sparefield_geometry::fields::verdict::Quantity;
 
 /// A rectangle on the page with what it shows along and upwards.
 pub(super) struct Axes {
@@ -81,11 +82,8 @@ pub(super) fn foot(units: UnitPrefs) -> f64 {
 
 pub(super) fn whole(value: f64, unit: f64) -> String {
     let shown = value / unit;
-    if shown.abs() < 10.0 && (shown - shown.round()).abs() > 0.05 {
-        format!("{shown:.1}")
-    } else {
-        format!("{shown:.0}")
-    }
+    let decimals = u8::from(shown.abs() < 10.0 && (shown - shown.round()).abs() > 0.05);
+    format_quantity(Quantity::Number(shown, decimals), &UnitPrefs::default())
 }
 
 /// Room on the left for figures, points.

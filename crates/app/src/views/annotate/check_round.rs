@@ -46,11 +46,11 @@ fn save_line(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
         let id = Id::unique("round file");
         let width = (ui.available_width() - 150.0).max(80.0);
         let now = file.to_string_lossy();
-        let typed = typed_text(ui, id, "File of the page", &now, "check-round.html", width);
+        let typed = typed_text(ui, id, "File of the page", &now, "check-round.pdf", width);
         if let Some(path) = typed.map(|t| PathBuf::from(t.trim())).filter(|p| !p.as_os_str().is_empty()) {
             commands.push(Command::Survey(SurveyCommand::NameRoundFile(path)));
         }
-        label.on_hover_text("One HTML file with boxes to tick, to print on A4");
+        label.on_hover_text("As PDF, as HTML or as pictures, by the ending of the name");
         if ui.button("Choose…").clicked() {
             commands.push(Command::Survey(SurveyCommand::PickRoundFile));
         }

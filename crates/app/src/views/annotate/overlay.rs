@@ -31,7 +31,9 @@ pub(super) fn draw(ui: &Ui, shown: &Shown, model: &Model, theme: &Theme) {
     room.max.y -= STRIP_HEIGHT;
     let over = Over { painter: ui.painter().with_clip_rect(room), view: &shown.view, theme };
     let annotating = &model.annotating;
-    over.suggestions(area);
+    if model.suggesting.shown {
+        over.suggestions(area);
+    }
     // While sides are described, what stands on them must be seen.
     if annotating.tool != Tool::Sides {
         over.chosen_fields(area, annotating.field_indices(), annotating.chosen.len() > 1);

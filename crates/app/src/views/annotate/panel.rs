@@ -50,7 +50,13 @@ fn contents(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
             _ if model.suggesting.shown => suggestions::suggestions(ui, model, theme, commands),
             [] => {
                 ui.horizontal_wrapped(|ui| {
-                    if ui.button("Suggested fields…").clicked() {
+                    let open = model.area.as_ref().map_or(0, |a| a.proposals.iter().filter(|p| !p.refused).count());
+                    let words = if open == 0 {
+                        "Suggested fields…".into()
+                    } else {
+                        format!("Suggested fields ({open} open)…")
+                    };
+                    if ui.button(words).clicked() {
                         commands.push(Command::Suggest(SuggestCommand::Show(true)));
                     }
                     super::findings::opener(ui, commands);

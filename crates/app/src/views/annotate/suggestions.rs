@@ -1,7 +1,7 @@
 //! Fields suggested by the computer: the search, and the list to accept or refuse from.
 
 use crate::command::Command;
-use crate::model::{AnnotateCommand, Model, Sources, SuggestCommand, Thing};
+use crate::model::{AnnotateCommand, Model, Source, Sources, SuggestCommand, Thing};
 use crate::theme::{Theme, space};
 use egui::{ProgressBar, RichText, ScrollArea, TextEdit, Ui};
 
@@ -126,13 +126,22 @@ fn sources(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     let sample = model.area.as_ref().is_some_and(|a| a.is_sample);
     let none = if sample { "that of the sample area" } else { "none" };
     egui::CollapsingHeader::new("Made from").id_salt("made from").default_open(!sample).show(ui, |ui| {
-        for (label, text, hint) in [
-            ("Land-cover map (GeoTIFF of classes)", &mut set.land_cover, none),
-            ("Its classes (TOML)", &mut set.classes, "ESA WorldCover"),
-            ("Surface model (heights with trees and roofs)", &mut set.surface_model, none),
-        ] {
-            let name = ui.label(label);
-            ui.add(TextEdit::singleline(text).hint_text(hint).desired_width(f32::INFINITY)).labelled_by(name.id);
+        for source in Source::ALL {
+            let name = ui.label(source.words());
+            let hint = if source == Source::Classes { "ESA WorldCover" } else { none };
+            ui.horizontal(|ui| {
+                let choose = "Choose…";
+                let room = ui.available_width() - 90.0;
+                let edit = TextEdit::singleline(set.of(source)).hint_text(hint).desired_width(room);
+                ui.add(edit).labelled_by(name.id);
+                let button = ui.button(choose);
+                button.widget_info(|| {
+                    egui::WidgetInfo::labeled(egui::Role::Button, true, format!("{choose} {}", source.words()))
+                });
+                if button.clicked() {
+                    commands.push(Command::Suggest(SuggestCommand::ChooseFile(source)));
+                }
+            });
         }
     });
     ui.checkbox(&mut set.only_shown, "Only what the map shows");

@@ -190,6 +190,8 @@ pub struct MapInput<'a> {
     pub ranked: Option<&'a [RankedField]>,
     /// Reach; `None` before there is an answer.
     pub reach: Option<&'a Arc<ReachOverlay>>,
+    /// Lines of the options map, the lowest height first.
+    pub cover: &'a [Ring],
     /// The aircraft.
     pub aircraft: Option<&'a AircraftMark>,
     /// The wind.
@@ -493,6 +495,7 @@ fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: 
     fields::draw_areas(&mut brush, &state.fields, input, state.hover);
     state.veil.draw(&ctx, &mut brush, input);
     let names = ground::home_and_names(&mut brush, input);
+    let cover_labels = reach::cover(&mut brush, input);
     let ring_labels = reach::rings(&mut brush, input);
     hazards::draw(&mut brush, input);
     if let (Some(path), Some(_), None) = (input.path, input.selected, input.circuits.chosen) {
@@ -501,6 +504,7 @@ fn draw(ui: &Ui, response: &Response, view: &View, state: &mut MapState, input: 
     fields::draw_marks(&mut brush, &state.fields, input, state.hover);
     circuit::ribbons(&mut brush, input);
     brush.extend(names);
+    brush.extend(cover_labels);
     brush.extend(ring_labels);
     brush.extend(circuit_labels);
     brush.extend(on_top);

@@ -187,12 +187,21 @@ fn veiled_runs(lit: &LitMask) -> Vec<[usize; 4]> {
 /// Draws the rings, the zero ring last and on top. Their labels take their room now but are given back, to be drawn over
 /// strips and fields.
 pub(super) fn rings(brush: &mut Brush<'_>, input: &MapInput<'_>) -> Vec<Shape> {
+    let rings = input.reach.map_or(&[][..], |reach| reach.rings.as_slice());
+    lines(brush, input.theme, rings, input.theme.colours.rings)
+}
+
+/// Draws the lines of the options map, the lowest height heaviest; gives their labels back as [`rings`] does.
+pub(super) fn cover(brush: &mut Brush<'_>, input: &MapInput<'_>) -> Vec<Shape> {
+    lines(brush, input.theme, input.cover, [input.theme.colours.ink; 4])
+}
+
+fn lines(brush: &mut Brush<'_>, theme: &Theme, rings: &[Ring], colours: [Color32; 4]) -> Vec<Shape> {
     let mut labels = Vec::new();
-    let Some(reach) = input.reach else { return labels };
-    for (n, ring) in reach.rings.iter().enumerate().rev() {
-        let colour = input.theme.colours.rings[n.min(3)];
+    for (n, ring) in rings.iter().enumerate().rev() {
+        let colour = colours[n.min(3)];
         let (width, dashes) = MANNER[n.min(3)];
-        let halo = with_alpha(input.theme.colours.halo, if n == 0 { 0.55 } else { 0.35 });
+        let halo = with_alpha(theme.colours.halo, if n == 0 { 0.55 } else { 0.35 });
         let paths: Vec<Vec<Pos2>> = ring
             .lines
             .iter()

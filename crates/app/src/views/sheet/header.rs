@@ -49,9 +49,8 @@ pub(super) fn header(
             }
             let ready = state.made.is_some() && view.save_to.is_none();
             let save = ui.add_enabled(ready, egui::Button::new("Save as page…"));
-            if save.on_hover_text("One HTML file with the drawings inside, to open in a browser or to print").clicked()
-            {
-                view.save_to = Some(format!("{}.html", file_name(&name)));
+            if save.on_hover_text("As PDF, as HTML or as pictures, by the ending of the name").clicked() {
+                view.save_to = Some(format!("{}.pdf", file_name(&name)));
             }
             compare_button(ui, model, state, view, theme, commands);
         });
@@ -93,7 +92,11 @@ fn compare_button(
         ui.set_width(300.0);
         let label = ui.label("Name or number of the other field");
         let edit = TextEdit::singleline(&mut view.filter).desired_width(f32::INFINITY);
-        ui.add(edit.background_color(theme.colours.panel_sunken)).labelled_by(label.id);
+        let edit = ui.add(edit.background_color(theme.colours.panel_sunken)).labelled_by(label.id);
+        if ui.memory(|memory| memory.focused().is_none()) {
+            // Opened to type a name.
+            edit.request_focus();
+        }
         let found = offered(model, &view.filter);
         if found.is_empty() {
             ui.label("No field is called that.");
@@ -207,7 +210,7 @@ fn save_line(ui: &mut Ui, view: &mut SheetView, commands: &mut Vec<Command>) {
     if save && !name.trim().is_empty() {
         let mut path = PathBuf::from(name.trim());
         if path.extension().is_none() {
-            path.set_extension("html");
+            path.set_extension("pdf");
         }
         commands.push(Command::Sheet(SheetCommand::SavePage(path)));
     }

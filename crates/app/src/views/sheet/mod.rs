@@ -2,7 +2,7 @@
 //! side, and what all of it rests on. Beside it, where wanted, a second field at the same scales.
 
 mod header;
-mod paint;
+pub(crate) mod paint;
 mod parts;
 
 pub use header::SheetView;

@@ -6,7 +6,7 @@ use egui::epaint::{Mesh, TextShape, Vertex};
 use egui::{Pos2, Rect, Response, Sense, Shape, Stroke, Ui, Vec2, WidgetInfo};
 
 /// Shows a picture with its words for people who do not see it.
-pub(super) fn show(ui: &mut Ui, picture: &Picture, theme: &Theme) -> Response {
+pub(crate) fn show(ui: &mut Ui, picture: &Picture, theme: &Theme) -> Response {
     let (rect, response) = ui.allocate_exact_size(picture.size, Sense::hover());
     response.widget_info(|| WidgetInfo::labeled(egui::Role::Image, true, &picture.words));
     paint(ui, rect, picture, theme);
@@ -14,7 +14,7 @@ pub(super) fn show(ui: &mut Ui, picture: &Picture, theme: &Theme) -> Response {
 }
 
 /// Paints a picture into a rectangle of its size.
-pub(super) fn paint(ui: &Ui, rect: Rect, picture: &Picture, theme: &Theme) {
+pub(crate) fn paint(ui: &Ui, rect: Rect, picture: &Picture, theme: &Theme) {
     if !ui.is_rect_visible(rect) {
         return;
     }

@@ -2,6 +2,7 @@
 
 mod analytic;
 mod invariants;
+mod least;
 mod obstacles;
 mod reflown;
 

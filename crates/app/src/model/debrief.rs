@@ -1,0 +1,337 @@
+//! Recorded flights as looked at in the window: which is open, what was found in it, and the moment shown.
+
+use super::{Mode, Model};
+use crate::debrief::corrections::{self, Correction};
+use crate::debrief::{Debriefed, Sortie as Analysed};
+use sparefield_data::area::{Change, Edit, Swap};
+use sparefield_data::sortie::Sortie;
+use sparefield_geometry::aircraft::Aircraft;
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// One thing done in Debrief.
+#[derive(Clone, Debug, PartialEq)]
+pub enum DebriefCommand {
+    /// Ask for recorded flights.
+    ChooseFiles,
+    /// Add recorded flights.
+    Add(Vec<PathBuf>),
+    /// Add the invented lesson.
+    AddSample,
+    /// Open a sortie, or none.
+    Open(Option<String>),
+    /// Take a sortie out of the area.
+    Forget(String),
+    /// Look at an exercise.
+    Exercise(Option<usize>),
+    /// Which page of the card.
+    Page(DebriefPage),
+    /// Play or pause.
+    Play(bool),
+    /// Show this moment, seconds since the first fix.
+    At(f64),
+    /// Show a moment so many seconds later.
+    Step(f64),
+    /// Play so many times as fast as it was flown.
+    Speed(f64),
+    /// Correct the exercise looked at, with the moment shown.
+    Correct(DebriefCorrection),
+    /// An exercise begins at the moment shown.
+    AddExercise,
+    /// Forget every correction of this sortie.
+    AsFound,
+    /// Bring what is looked at onto the map.
+    Frame,
+    /// Stop analysing.
+    Stop,
+}
+
+/// A correction that takes the moment shown.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DebriefCorrection {
+    /// It begins at the moment shown.
+    Begins,
+    /// It ends at the moment shown.
+    Ends,
+    /// It is two, parted at the moment shown.
+    Split,
+    /// It is one with the next.
+    JoinNext,
+    /// There is none.
+    Remove,
+}
+
+/// The pages of the card.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum DebriefPage {
+    /// The exercise looked at.
+    #[default]
+    Exercise,
+    /// Exercises over one another.
+    Overlaid,
+    /// Over the sorties looked at since the program began.
+    Trends,
+}
+
+impl DebriefPage {
+    /// Every page in order.
+    pub const ALL: [Self; 3] = [Self::Exercise, Self::Overlaid, Self::Trends];
+    /// The name for people.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Exercise => "Exercise",
+            Self::Overlaid => "Overlaid",
+            Self::Trends => "Trends",
+        }
+    }
+}
+
+/// What an analysis depends on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DebriefKey {
+    /// The sortie as the area has it.
+    pub sortie: Arc<Sortie>,
+    /// The land.
+    pub land_revision: u64,
+    /// The aircraft.
+    pub aircraft: Arc<Aircraft>,
+    /// The rules.
+    pub rules: crate::assess::Rules,
+}
+
+/// An analysed sortie of the area.
+#[derive(Clone, Debug)]
+pub struct DebriefMade {
+    /// What it was made from.
+    pub key: DebriefKey,
+    /// The analysis.
+    pub sortie: Analysed,
+    /// From where its heights count, and what was noticed while reading.
+    pub notes: Vec<String>,
+}
+
+/// Debrief as looked at in the window.
+#[derive(Clone, Debug)]
+pub struct Debrief {
+    /// Identifier of the open sortie.
+    pub open: Option<String>,
+    /// What was made of the open one.
+    pub made: Option<Arc<DebriefMade>>,
+    /// Analyses of this run by sortie, for what runs over several.
+    pub library: BTreeMap<String, Arc<DebriefMade>>,
+    /// Share done of the analysis under way.
+    pub share: Option<f32>,
+    /// Why there is no analysis.
+    pub refusal: Option<String>,
+    /// Whether recordings are being read.
+    pub reading: bool,
+    /// The exercise looked at.
+    pub exercise: Option<usize>,
+    /// The page of the card.
+    pub page: DebriefPage,
+    /// Whether the flight is being played.
+    pub playing: bool,
+    /// How many times as fast as it was flown.
+    pub speed: f64,
+    /// The moment shown, seconds since the first fix.
+    pub at_s: f64,
+}
+
+impl Default for Debrief {
+    fn default() -> Self {
+        Self {
+            open: None,
+            made: None,
+            library: BTreeMap::new(),
+            share: None,
+            refusal: None,
+            reading: false,
+            exercise: None,
+            page: DebriefPage::default(),
+            playing: false,
+            speed: 5.0,
+            at_s: 0.0,
+        }
+    }
+}
+
+impl Debrief {
+    /// Speeds that are offered.
+    pub const SPEEDS: [f64; 4] = [1.0, 5.0, 20.0, 60.0];
+
+    /// First and last second of what is shown: the exercise looked at with some time around it, else the whole flight.
+    #[must_use]
+    pub fn span_s(&self) -> (f64, f64) {
+        let Some(made) = &self.made else { return (0.0, 0.0) };
+        let all = &made.sortie.flight.samples.all;
+        match all.first().zip(all.last()) {
+            Some((first, last)) => (first.time_s, last.time_s),
+            None => (0.0, 0.0),
+        }
+    }
+    /// The exercise looked at.
+    #[must_use]
+    pub fn looked_at(&self) -> Option<(&Analysed, &Debriefed)> {
+        let made = self.made.as_ref()?;
+        Some((&made.sortie, made.sortie.exercises.get(self.exercise?)?))
+    }
+    /// The sample at the moment shown.
+    #[must_use]
+    pub fn sample(&self) -> Option<usize> {
+        let made = self.made.as_ref()?;
+        let samples = &made.sortie.flight.samples;
+        (!samples.all.is_empty()).then(|| samples.index_at(self.at_s))
+    }
+    /// Goes on playing for so many seconds of the viewer's; stops at the end.
+    pub fn play_on(&mut self, seconds: f64) {
+        let (_, last) = self.span_s();
+        self.at_s += seconds * self.speed;
+        if self.at_s >= last {
+            self.at_s = last;
+            self.playing = false;
+        }
+    }
+    fn show(&mut self, at_s: f64) {
+        let (first, last) = self.span_s();
+        self.at_s = at_s.clamp(first, last.max(first));
+    }
+}
+
+/// How long an exercise is that is added by hand, until its end is moved, seconds.
+const ADDED_S: f64 = 60.0;
+
+impl Model {
+    /// The open sortie as the area has it.
+    #[must_use]
+    pub fn open_sortie(&self) -> Option<&Arc<Sortie>> {
+        let id = self.debrief.open.as_ref()?;
+        self.area.as_ref()?.sorties.iter().find(|s| s.id == *id)
+    }
+
+    /// What has to be analysed; `None` while no sortie is looked at.
+    #[must_use]
+    pub fn debrief_key(&self) -> Option<DebriefKey> {
+        let sortie = self.open_sortie().filter(|_| self.mode == Mode::Debrief)?;
+        Some(DebriefKey {
+            sortie: Arc::clone(sortie),
+            land_revision: self.land_revision,
+            aircraft: Arc::clone(&self.conditions.aircraft),
+            rules: self.conditions.rules,
+        })
+    }
+
+    pub(super) fn apply_debrief(&mut self, command: &DebriefCommand) {
+        let debrief = &mut self.debrief;
+        match command {
+            DebriefCommand::Open(id) => {
+                let again = debrief.open == *id;
+                debrief.open.clone_from(id);
+                debrief.refusal = None;
+                if !again {
+                    debrief.made = None;
+                    debrief.exercise = None;
+                    debrief.playing = false;
+                    debrief.at_s = 0.0;
+                }
+            }
+            DebriefCommand::Exercise(which) => {
+                debrief.exercise = *which;
+                debrief.page = DebriefPage::Exercise;
+                if let Some((_, one)) = debrief.looked_at() {
+                    let start = one.exercise.start_s;
+                    debrief.playing = false;
+                    debrief.show(start);
+                }
+            }
+            DebriefCommand::Page(page) => debrief.page = *page,
+            DebriefCommand::Play(play) => {
+                let (first, last) = debrief.span_s();
+                debrief.playing = *play && debrief.made.is_some();
+                if debrief.playing && debrief.at_s >= last {
+                    debrief.at_s = first;
+                }
+            }
+            DebriefCommand::At(at_s) => {
+                debrief.playing = false;
+                debrief.show(*at_s);
+            }
+            DebriefCommand::Step(by_s) => {
+                debrief.playing = false;
+                debrief.show(debrief.at_s + by_s);
+            }
+            DebriefCommand::Speed(speed) => debrief.speed = speed.clamp(0.1, 200.0),
+            DebriefCommand::Forget(id) => self.forget_sortie(id),
+            DebriefCommand::Correct(correction) => self.correct(*correction),
+            DebriefCommand::AddExercise => {
+                let (_, last) = self.debrief.span_s();
+                let start = self.debrief.at_s;
+                let end = (start + ADDED_S).min(last);
+                if end - start >= corrections::SHORTEST_S {
+                    self.mark("add an exercise", |marks| Some(corrections::added(marks, start, end)));
+                }
+            }
+            DebriefCommand::AsFound => self.mark("take back the corrections", |_| Some(Vec::new())),
+            DebriefCommand::ChooseFiles
+            | DebriefCommand::Add(_)
+            | DebriefCommand::AddSample
+            | DebriefCommand::Frame
+            | DebriefCommand::Stop => {}
+        }
+    }
+
+    fn correct(&mut self, correction: DebriefCorrection) {
+        let debrief = &self.debrief;
+        let Some((sortie, one)) = debrief.looked_at() else { return };
+        let (start, end, at) = (one.exercise.start_s, one.exercise.end_s, debrief.at_s);
+        let next = debrief.exercise.and_then(|i| sortie.exercises.get(i + 1)).map(|e| e.exercise.end_s);
+        let (words, correction) = match correction {
+            DebriefCorrection::Begins => ("move the beginning of an exercise", Correction::Begins(at)),
+            DebriefCorrection::Ends => ("move the end of an exercise", Correction::Ends(at)),
+            DebriefCorrection::Split => ("split an exercise", Correction::Split(at)),
+            DebriefCorrection::JoinNext => match next {
+                Some(end) => ("join two exercises", Correction::Join(end)),
+                None => return,
+            },
+            DebriefCorrection::Remove => ("remove an exercise", Correction::Remove),
+        };
+        self.mark(words, |marks| corrections::correct(marks, start, end, correction));
+    }
+
+    /// Changes what the user said of the open sortie's exercises; undone like every edit.
+    fn mark(
+        &mut self,
+        words: &str,
+        change: impl FnOnce(&[sparefield_data::sortie::ExerciseMark]) -> Option<Vec<sparefield_data::sortie::ExerciseMark>>,
+    ) {
+        let Some(sortie) = self.open_sortie().cloned() else { return };
+        let Some(marks) = change(&sortie.marks) else {
+            let text = "That would leave an exercise of less than five seconds, so nothing was changed.";
+            self.notify(super::NoticeLevel::Info, text);
+            return;
+        };
+        if marks == sortie.marks {
+            return;
+        }
+        let new = Sortie { marks, ..(*sortie).clone() };
+        let edit = Edit::new(words, vec![Change::Sortie(Swap::replace(&sortie, new))]);
+        if self.take_edit(edit.clone()) {
+            self.history.edited(edit);
+        }
+    }
+
+    fn forget_sortie(&mut self, id: &str) {
+        let Some(sortie) = self.area.as_ref().and_then(|a| a.sorties.iter().find(|s| s.id == id)).cloned() else {
+            return;
+        };
+        let edit = Edit::new(format!("take out {}", sortie.name), vec![Change::Sortie(Swap::remove(&sortie))]);
+        if self.take_edit(edit.clone()) {
+            self.history.edited(edit);
+            self.debrief.library.remove(id);
+            if self.debrief.open.as_deref() == Some(id) {
+                self.apply_debrief(&DebriefCommand::Open(None));
+            }
+        }
+    }
+}

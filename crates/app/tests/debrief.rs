@@ -1,0 +1,141 @@
+//! Debrief in the window, driven by accessible labels without a screen: a lesson is added, gone through, played and
+//! corrected.
+
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+mod common;
+
+use common::{Window, app, area, opened, push, until};
+use egui_kittest::kittest::Queryable;
+use sparefield::command::Command;
+use sparefield::debrief::words;
+use sparefield::model::{Debrief, DebriefCommand, Mode};
+use std::fmt::Write as _;
+use std::sync::Arc;
+
+fn debrief(window: &Window) -> &Debrief {
+    &app(window).model.debrief
+}
+
+fn spans(window: &Window) -> Vec<(f64, f64)> {
+    let made = debrief(window).made.as_ref().unwrap();
+    made.sortie.exercises.iter().map(|e| (e.exercise.start_s, e.exercise.end_s)).collect()
+}
+
+/// Whether the analysis shown is of the sortie as the area has it.
+fn settled(window: &Window) -> bool {
+    let model = &app(window).model;
+    let current = model.debrief_key();
+    model.debrief.made.as_ref().is_some_and(|m| current.as_ref() == Some(&m.key))
+}
+
+/// A window in Debrief with the invented lesson looked through.
+fn lesson(width: f32, height: f32) -> Window {
+    let mut window = opened(width, height, Vec::new());
+    window.get_by_label("Debrief").click();
+    window.run_steps(3);
+    window.get_by_label("Take the invented lesson").click();
+    until(&mut window, "the lesson is looked through", settled);
+    window
+}
+
+/// Chooses a correction.
+fn correct(window: &mut Window, what: &str) {
+    window.get_by_label("Correct…").click();
+    window.run_steps(3);
+    window.get_by_label(what).click();
+    window.run_steps(2);
+}
+
+#[test]
+fn a_lesson_is_added_looked_through_and_played() {
+    let mut window = lesson(1280.0, 800.0);
+    assert_eq!(app(&window).model.mode, Mode::Debrief);
+    assert_eq!(area(&window).sorties.len(), 1);
+    let made = Arc::clone(debrief(&window).made.as_ref().unwrap());
+    assert!(made.sortie.exercises.len() >= 3);
+    let units = app(&window).model.settings.units;
+    // The first exercise stands in the card, and the cursor at its beginning.
+    window.get_by_label(&words::headline(&made.sortie, &made.sortie.exercises[0], units));
+    assert!((debrief(&window).at_s - spans(&window)[0].0).abs() < 1e-9);
+    let second = spans(&window)[1].0;
+    push(&mut window, Command::Debrief(DebriefCommand::Exercise(Some(1))));
+    window.get_by_label(&words::headline(&made.sortie, &made.sortie.exercises[1], units));
+    assert!((debrief(&window).at_s - second).abs() < 1e-9);
+    window.get_by_label("20×").click();
+    window.run_steps(2);
+    window.get_by_label("Play").click();
+    until(&mut window, "the flight has moved on", |w| debrief(w).at_s > second + 5.0);
+    window.get_by_label("Pause").click();
+    window.run_steps(3);
+    let held = debrief(&window).at_s;
+    window.run_steps(5);
+    assert!((debrief(&window).at_s - held).abs() < 1e-9, "a paused flight stands still");
+    // The end is the end.
+    push(&mut window, Command::Debrief(DebriefCommand::At(1e9)));
+    let (_, last) = debrief(&window).span_s();
+    assert!((debrief(&window).at_s - last).abs() < 1e-9);
+    for page in ["Overlaid", "Trends", "Exercise"] {
+        window.get_by_label(page).click();
+        window.run_steps(3);
+    }
+}
+
+#[test]
+fn corrections_stand_over_a_new_analysis_and_are_undone() {
+    let mut window = lesson(1280.0, 800.0);
+    let found = spans(&window);
+    let (start, end) = found[0];
+    let cut = (start + 12.0).round();
+    push(&mut window, Command::Debrief(DebriefCommand::At(cut)));
+    correct(&mut window, "Begins here");
+    until(&mut window, "the beginning has moved", |w| settled(w) && spans(w)[0].0 == cut);
+    assert_eq!(spans(&window).len(), found.len());
+    assert_eq!(area(&window).sorties[0].marks.len(), 2, "what was cut off must not be found again");
+    // The first exercise is the user's own now; the analysis finds the rest again as before.
+    assert_eq!(debrief(&window).made.as_ref().unwrap().sortie.exercises[0].exercise.confidence, 1.0);
+    assert_eq!(spans(&window)[1..], found[1..]);
+    push(&mut window, Command::Debrief(DebriefCommand::At(((cut + end) / 2.0).round())));
+    correct(&mut window, "Split here");
+    until(&mut window, "it is two", |w| settled(w) && spans(w).len() == found.len() + 1);
+    push(&mut window, Command::Debrief(DebriefCommand::Exercise(Some(0))));
+    correct(&mut window, "Join with the next");
+    until(&mut window, "it is one again", |w| settled(w) && spans(w).len() == found.len());
+    correct(&mut window, "No exercise");
+    until(&mut window, "it is gone", |w| settled(w) && spans(w).len() == found.len() - 1);
+    // The same sortie opened again: the user's word still stands.
+    let id = area(&window).sorties[0].id.clone();
+    push(&mut window, Command::Debrief(DebriefCommand::Open(None)));
+    push(&mut window, Command::Debrief(DebriefCommand::Open(Some(id))));
+    until(&mut window, "it is looked through again", settled);
+    assert_eq!(spans(&window).len(), found.len() - 1);
+    for _ in 0..4 {
+        push(&mut window, Command::Undo);
+    }
+    until(&mut window, "everything is as found", |w| settled(w) && spans(w) == found);
+    assert!(area(&window).sorties[0].marks.is_empty());
+}
+
+#[test]
+fn a_small_window_shows_everything_and_a_track_that_is_none_is_told_so() {
+    let mut window = lesson(900.0, 600.0);
+    for label in ["Play", "Add flights…", "Correct…"] {
+        window.get_by_label(label);
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("walk.gpx");
+    let mut points = String::new();
+    for i in 0..60 {
+        let _ = writeln!(
+            points,
+            "<trkpt lat=\"52.27{i:02}\" lon=\"-2.82\"><ele>1</ele><time>2026-11-21T09:00:{i:02}Z</time></trkpt>"
+        );
+    }
+    std::fs::write(&path, format!("<gpx version=\"1.1\"><trk><trkseg>{points}</trkseg></trk></gpx>")).unwrap();
+    push(&mut window, Command::Debrief(DebriefCommand::Add(vec![path])));
+    until(&mut window, "the walk is refused", |w| debrief(w).refusal.is_some());
+    let why = debrief(&window).refusal.clone().unwrap();
+    assert!(why.contains("ground"), "{why}");
+    window.get_by_label(&why);
+    assert_eq!(area(&window).sorties.len(), 2, "it is kept all the same");
+}

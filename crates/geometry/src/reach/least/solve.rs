@@ -1,0 +1,300 @@
+//! The computation of least heights.
+
+use super::super::departure::{Bend, Turning, place};
+use super::super::descent::Descent;
+use super::super::floor::{Floor, Place, Pyramid};
+use super::super::forward::neighbours;
+use super::super::options::ReachOptions;
+use super::LeastError;
+use super::map::LeastHeights;
+use crate::air::Wind;
+use crate::aircraft::Aircraft;
+use crate::fields::demand::Demand;
+use crate::grid::Terrain;
+use crate::position::Xy;
+
+/// Height of a bucket of the queue, metres; the result hardly depends on it.
+const BUCKET_M: f64 = 4.0;
+/// Labels between two looks at whether to stop.
+const LABELS_PER_POLL: usize = 8_192;
+/// A correction by less than this is none, metres.
+const NOTHING_M: f64 = 1e-6;
+/// No label.
+pub(super) const NONE: u32 = u32::MAX;
+
+/// The assumptions of least heights besides aircraft, wind and terrain.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LeastOptions {
+    /// How many fields must be in reach: 1, 2 or 3.
+    pub fields_needed: usize,
+    /// Height above which nobody asks, metres above mean sea level: places that need more have no least height.
+    pub ceiling_amsl_m: f64,
+    /// Clearance and the cost of bends; the reaction time does not count.
+    pub glide: ReachOptions,
+}
+
+/// One field's standing in one cell.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Label {
+    pub(super) height: f64,
+    /// The next bend of the way to the field.
+    pub(super) bend: u32,
+    /// Index into the demands.
+    pub(super) demand: u32,
+}
+
+impl Label {
+    pub(super) const EMPTY: Self = Self { height: f64::INFINITY, bend: NONE, demand: NONE };
+}
+
+/// How high the aircraft must be, everywhere over a terrain, so that so many fields are in reach.
+///
+/// `progress` hears the share done, `stopped` is asked now and then. The same input gives the same bits.
+///
+/// # Errors
+/// When the count is not 1, 2 or 3, a number is not finite, or when stopped.
+pub fn least_heights(
+    terrain: &Terrain,
+    aircraft: &Aircraft,
+    wind: &Wind,
+    demands: &[Demand],
+    options: &LeastOptions,
+    progress: &dyn Fn(f32),
+    stopped: &dyn Fn() -> bool,
+) -> Result<LeastHeights, LeastError> {
+    let count = options.fields_needed;
+    if !(1..=3).contains(&count) {
+        return Err(LeastError::Count);
+    }
+    let winds = core::iter::once(wind.surface).chain(wind.aloft().iter().map(|layer| layer.wind));
+    let known = winds.into_iter().all(|w| w.east_ms.is_finite() && w.north_ms.is_finite())
+        && options.ceiling_amsl_m.is_finite()
+        && options.glide.clearance_m.is_finite()
+        && demands.iter().all(|d| d.overhead.x.is_finite() && d.overhead.y.is_finite());
+    if !known {
+        return Err(LeastError::NotFinite);
+    }
+    let frame = terrain.frame;
+    let low = terrain.range().map_or(0.0, |(low, _)| low);
+    let ceiling = options.ceiling_amsl_m.max(low + 1.0);
+    let pyramid = Pyramid::new(terrain, (0, 0), frame.rows, frame.cols);
+    let descent = Descent::new(aircraft, wind, low, ceiling);
+    let turning = Turning::new(aircraft, wind, ceiling, &options.glide);
+    // Where several fields are as good as each other, neighbours of a cell may not have the one that is best there: one more
+    // than is asked for is kept.
+    let slots = if count > 1 { count + 1 } else { 1 };
+    let mut solver = Solver {
+        floor: Floor { terrain, pyramid: &pyramid, clearance_m: options.glide.clearance_m },
+        descent: &descent,
+        turning: &turning,
+        demands,
+        slots,
+        ceiling,
+        low,
+        bends: Vec::new(),
+        labels: vec![Label::EMPTY; frame.len() * slots],
+        buckets: Vec::new(),
+        lowest: 0,
+    };
+    solver.sources();
+    solver.spread(progress, stopped)?;
+    let (bends, labels) = (solver.bends, solver.labels);
+    Ok(LeastHeights {
+        frame,
+        count,
+        slots,
+        bends,
+        labels,
+        demands: demands.to_vec(),
+        descent,
+        pyramid,
+        clearance_m: options.glide.clearance_m,
+        ceiling_amsl_m: ceiling,
+    })
+}
+
+struct Solver<'a> {
+    floor: Floor<'a>,
+    descent: &'a Descent,
+    turning: &'a Turning,
+    demands: &'a [Demand],
+    /// Labels kept for each cell.
+    slots: usize,
+    ceiling: f64,
+    low: f64,
+    bends: Vec<Bend>,
+    labels: Vec<Label>,
+    buckets: Vec<Vec<(u32, Label)>>,
+    lowest: usize,
+}
+
+/// Height needed at a bend by an aircraft that comes along a displacement and goes on from there.
+pub(super) fn needed_at(bend: &Bend, demands: &[Demand], number: u32, demand: u32, d: Xy) -> f64 {
+    // The first bends are the fields themselves.
+    if (number as usize) < demands.len() {
+        return demands
+            .get(demand as usize)
+            .map_or(f64::INFINITY, |field| field.needed_along(Some(d)))
+            .max(bend.height);
+    }
+    bend.height + bend.turn_loss(d)
+}
+
+/// The direction of a displacement; `None` for none.
+pub(super) fn direction(d: Xy) -> Option<Xy> {
+    let length = d.norm();
+    (length > 0.0).then(|| d * (1.0 / length))
+}
+
+impl Solver<'_> {
+    fn cols(&self) -> usize {
+        self.floor.terrain.frame.cols
+    }
+
+    fn centre(&self, cell: usize) -> Xy {
+        self.floor.terrain.frame.centre(cell / self.cols(), cell % self.cols())
+    }
+
+    fn place_of(&self, cell: usize) -> Place {
+        Place { x: (cell % self.cols()) as f64, y: (cell / self.cols()) as f64 }
+    }
+
+    fn floor_at(&self, cell: usize) -> f64 {
+        self.floor.at_post(cell / self.cols(), cell % self.cols())
+    }
+
+    /// Every field as a bend at its centre, and the cells around it.
+    fn sources(&mut self) {
+        let frame = self.floor.terrain.frame;
+        for field in self.demands {
+            let at = place(&frame, field.overhead);
+            // A field beyond the terrain, or over ground that is not known, is in reach of nobody.
+            let floor = self.floor.at(at);
+            let height = if floor.is_nan() { f64::INFINITY } else { floor };
+            self.bends.push(self.turning.bend((field.overhead, at), height, None, NONE));
+        }
+        for number in 0..self.demands.len() {
+            let bend = self.bends[number];
+            let Some((row, col)) = frame.cell_of(bend.position).filter(|_| bend.height.is_finite()) else { continue };
+            let cell = row * frame.cols + col;
+            for near in core::iter::once(cell).chain(neighbours(&frame, cell)) {
+                self.offer(near, number as u32, number as u32);
+            }
+        }
+    }
+
+    /// What a cell would need by way of a bend, if that is better than what it has, as high as its floor asks.
+    fn candidate(&self, cell: usize, bend: &Bend, number: u32, demand: u32) -> Option<(f64, bool)> {
+        let d = bend.position - self.centre(cell);
+        let needed = if d.x == 0.0 && d.y == 0.0 {
+            // Overhead already, whichever way it flies.
+            self.demands.get(demand as usize)?.needed_along(None).max(bend.height)
+        } else {
+            self.descent.height_needed(needed_at(bend, self.demands, number, demand, d), d)?
+        };
+        let floor = self.floor_at(cell);
+        // Ground without data compares false.
+        let height = if floor > needed { floor } else { needed };
+        let fits = floor.is_finite() && height <= self.ceiling && self.would_take(cell, demand, height);
+        fits.then_some((height, floor > needed))
+    }
+
+    fn would_take(&self, cell: usize, demand: u32, height: f64) -> bool {
+        let own = &self.labels[cell * self.slots..(cell + 1) * self.slots];
+        match own.iter().find(|label| label.demand == demand) {
+            Some(label) => height < label.height - NOTHING_M,
+            None => own.last().is_some_and(|last| height < last.height - NOTHING_M),
+        }
+    }
+
+    fn is_clear(&self, cell: usize, height: f64, bend: &Bend) -> bool {
+        let d = bend.position - self.centre(cell);
+        let line = self.descent.line(height, d);
+        line.is_some_and(|mut line| self.floor.is_clear(self.place_of(cell), bend.place, &mut line, |_, _| false))
+    }
+
+    /// Offers a cell the way by a bend. Says whether the terrain was in the way.
+    fn offer(&mut self, cell: usize, number: u32, demand: u32) -> bool {
+        let bend = self.bends[number as usize];
+        let Some((height, raised)) = self.candidate(cell, &bend, number, demand) else { return false };
+        if !self.is_clear(cell, height, &bend) {
+            return true;
+        }
+        let number = if raised {
+            let at = (self.centre(cell), self.place_of(cell));
+            let track = direction(bend.position - at.0);
+            self.bends.push(self.turning.bend(at, height, track, number));
+            (self.bends.len() - 1) as u32
+        } else {
+            number
+        };
+        self.set(cell, Label { height, bend: number, demand });
+        false
+    }
+
+    fn set(&mut self, cell: usize, label: Label) {
+        let own = &mut self.labels[cell * self.slots..(cell + 1) * self.slots];
+        let slot = own.iter().position(|l| l.demand == label.demand).unwrap_or(own.len() - 1);
+        own[slot] = label;
+        // The list stays in order of height.
+        own[..=slot].sort_by(|a, b| a.height.total_cmp(&b.height));
+        let bucket = (((label.height - self.low) / BUCKET_M).max(0.0) as usize).max(self.lowest);
+        if self.buckets.len() <= bucket {
+            self.buckets.resize_with(bucket + 1, Vec::new);
+        }
+        self.buckets[bucket].push((cell as u32, label));
+    }
+
+    fn spread(&mut self, progress: &dyn Fn(f32), stopped: &dyn Fn() -> bool) -> Result<(), LeastError> {
+        let frame = self.floor.terrain.frame;
+        let cells = (frame.len() * self.slots).max(1);
+        let mut done = 0usize;
+        while self.lowest < self.buckets.len() {
+            let Some((cell, label)) = self.buckets[self.lowest].pop() else {
+                self.lowest += 1;
+                continue;
+            };
+            done += 1;
+            if done.is_multiple_of(LABELS_PER_POLL) {
+                if stopped() {
+                    return Err(LeastError::Stopped);
+                }
+                progress((done as f32 / cells as f32).min(1.0));
+            }
+            let cell = cell as usize;
+            // Corrected since it was queued.
+            if !self.labels[cell * self.slots..(cell + 1) * self.slots].contains(&label) {
+                continue;
+            }
+            let mut own: Option<u32> = None;
+            for near in neighbours(&frame, cell) {
+                let blocked = self.offer(near, label.bend, label.demand);
+                if !blocked {
+                    continue;
+                }
+                let number = if let Some(number) = own {
+                    number
+                } else {
+                    let number = self.bend_at(cell, &label);
+                    own = Some(number);
+                    number
+                };
+                self.offer(near, number, label.demand);
+            }
+        }
+        progress(1.0);
+        Ok(())
+    }
+
+    /// A cell as a bend of the way onwards; the cell's own where it is one already.
+    fn bend_at(&mut self, cell: usize, label: &Label) -> u32 {
+        let at = (self.centre(cell), self.place_of(cell));
+        let next = self.bends[label.bend as usize];
+        if next.position == at.0 && label.bend as usize >= self.demands.len() {
+            return label.bend;
+        }
+        let track = direction(next.position - at.0);
+        self.bends.push(self.turning.bend(at, label.height, track, label.bend));
+        (self.bends.len() - 1) as u32
+    }
+}
