@@ -1,7 +1,8 @@
 //! Pages to print: what they say, once, and then as one HTML file, as a PDF, or as a picture.
 //!
-//! A [`Document`] is a list of blocks without any place on paper. [`html`] leaves placing them to the browser; [`paper`]
-//! places them on sheets of a size, which [`pdf`] and [`raster`] then write. Nothing here knows what the pages are about.
+//! A [`Document`] is a list of blocks without any place on paper. [`html`] leaves placing them to the browser;
+//! [`sheets`] places them on sheets of a size, which [`pdf`] and [`png`] then write. Nothing here
+//! knows what the pages are about.
 
 mod document;
 mod html;
