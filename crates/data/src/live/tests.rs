@@ -43,12 +43,8 @@ fn server() -> (TcpListener, Source) {
     (listener, Source::Tcp { host: "127.0.0.1".into(), port })
 }
 
-fn state(live: &Live) -> State {
-    live.status(Instant::now()).state
-}
-
-#[test]
-fn a_server_is_read_through_rubbish_and_found_again_when_it_comes_back() {
+/// A live source connected to a server of the test's, and how often it said that something is new.
+fn listening() -> (TcpListener, Live, TcpStream, Arc<AtomicUsize>) {
     let (listener, source) = server();
     let notices = Arc::new(AtomicUsize::new(0));
     let count = Arc::clone(&notices);
@@ -56,7 +52,17 @@ fn a_server_is_read_through_rubbish_and_found_again_when_it_comes_back() {
         count.fetch_add(1, Ordering::Relaxed);
     })
     .unwrap();
-    let (mut other, _) = listener.accept().unwrap();
+    let (other, _) = listener.accept().unwrap();
+    (listener, live, other, notices)
+}
+
+fn state(live: &Live) -> State {
+    live.status(Instant::now()).state
+}
+
+#[test]
+fn a_server_is_read_through_rubbish_and_found_again_when_it_comes_back() {
+    let (listener, live, mut other, notices) = listening();
     other.write_all(b"\xff\xfe\0\0 hello\r\n$GPGGA,nonsense*00\r\n$GPGGA,0900\r\n").unwrap();
     other.write_all(&vec![b'x'; 100_000]).unwrap();
     other.write_all(b"\n").unwrap();
@@ -111,14 +117,7 @@ fn the_age_of_a_fix_is_told_and_an_old_one_is_never_live() {
 
 #[test]
 fn a_flood_is_bounded_and_the_newest_fix_wins() {
-    let (listener, source) = server();
-    let notices = Arc::new(AtomicUsize::new(0));
-    let count = Arc::clone(&notices);
-    let live = Live::start(source, move || {
-        count.fetch_add(1, Ordering::Relaxed);
-    })
-    .unwrap();
-    let (mut other, _) = listener.accept().unwrap();
+    let (_listener, live, mut other, notices) = listening();
     let began = Instant::now();
     // As much as fits into two seconds; nobody takes anything meanwhile.
     let mut sent = 0_u32;

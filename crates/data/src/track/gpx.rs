@@ -7,24 +7,14 @@ use super::recording::{Datum, Fault, RecordedFix, Recording, TrackFormat};
 use super::{MOST_FIXES, MOST_RECORDINGS, clock, too_many_fixes};
 use crate::error::{LoadError, LoadErrorKind, Warning};
 use crate::vector::record::Notes;
-use crate::vector::xml::{self, Attributes, Step};
+use crate::vector::xml::{self, Attributes, Visitor};
 use sparefield_geometry::position::LonLat;
 use std::path::Path;
 
 pub(crate) fn read(path: &Path, bytes: &[u8]) -> Result<(Vec<Recording>, Vec<Warning>), LoadError> {
     let text = xml::decode(path, bytes)?;
     let mut document = Document { stem: super::stem(path), ..Document::default() };
-    xml::walk(path, &text, &mut |step| match step {
-        Step::Open(name, attributes) => document.open(path, name, attributes),
-        Step::Text(text) => {
-            document.text.push_str(text);
-            Ok(())
-        }
-        Step::Close(name) => {
-            document.close(name);
-            Ok(())
-        }
-    })?;
+    xml::walk(path, &text, &mut document)?;
     if document.recordings.is_empty() {
         let (problem, remedy) = if document.routes {
             ("it holds a route or waypoints, but no track", "name the file that the recorder wrote")
@@ -52,7 +42,7 @@ struct Document {
     notes: Notes,
 }
 
-impl Document {
+impl Visitor for Document {
     fn open(&mut self, path: &Path, name: &str, attributes: &Attributes<'_>) -> Result<(), LoadError> {
         if self.open.is_empty() && name != "gpx" {
             let problem = "its root is not <gpx>";
@@ -129,6 +119,12 @@ impl Document {
         self.text.clear();
     }
 
+    fn text(&mut self) -> &mut String {
+        &mut self.text
+    }
+}
+
+impl Document {
     fn finish(&mut self) {
         let mut segments = std::mem::take(&mut self.segments);
         segments.retain(|s| !s.is_empty());

@@ -7,7 +7,7 @@ use super::recording::{Datum, RecordedFix, Recording, TrackFormat};
 use super::{MOST_FIXES, MOST_RECORDINGS, clock, too_many_fixes};
 use crate::error::{LoadError, LoadErrorKind, Warning};
 use crate::vector::record::Notes;
-use crate::vector::xml::{self, Step};
+use crate::vector::xml::{self, Attributes, Visitor};
 use jiff::Timestamp;
 use sparefield_geometry::position::LonLat;
 use std::path::Path;
@@ -19,17 +19,7 @@ pub(crate) fn read(
 ) -> Result<(Vec<Recording>, Vec<Warning>), LoadError> {
     let text = xml::decode(path, bytes)?;
     let mut document = Document { stem: super::stem(path), format: Some(format), ..Document::default() };
-    xml::walk(path, &text, &mut |step| match step {
-        Step::Open(name, _) => document.open(path, name),
-        Step::Text(text) => {
-            document.text.push_str(text);
-            Ok(())
-        }
-        Step::Close(name) => {
-            document.close(name);
-            Ok(())
-        }
-    })?;
+    xml::walk(path, &text, &mut document)?;
     if document.recordings.is_empty() {
         let problem = "it holds no track with times (gx:Track)";
         let remedy = "export it as GPX or IGC, or as KML with times";
@@ -60,8 +50,8 @@ struct Track {
     places: Vec<Option<(LonLat, Option<f64>)>>,
 }
 
-impl Document {
-    fn open(&mut self, path: &Path, name: &str) -> Result<(), LoadError> {
+impl Visitor for Document {
+    fn open(&mut self, path: &Path, name: &str, _: &Attributes<'_>) -> Result<(), LoadError> {
         match name {
             "Placemark" => self.placemark = None,
             "MultiTrack" => (self.segments, self.absolute) = (Some(Vec::new()), false),
@@ -118,6 +108,12 @@ impl Document {
         self.text.clear();
     }
 
+    fn text(&mut self) -> &mut String {
+        &mut self.text
+    }
+}
+
+impl Document {
     fn finish_track(&mut self) -> Vec<RecordedFix> {
         let track = std::mem::take(&mut self.track);
         let number = self.recordings.len() + 1;

@@ -6,7 +6,7 @@
 
 use super::record::{Columns, Layer, Notes, Pair, Record, Shape, StatedCrs};
 use super::source::{MOST_RECORDS, too_many_records};
-use super::xml::{self, Attributes, Step};
+use super::xml::{self, Attributes, Visitor};
 use super::{guess, ring};
 use crate::error::{LoadError, LoadErrorKind};
 use serde_json::Value;
@@ -29,17 +29,7 @@ pub(crate) fn read(path: &Path, bytes: &[u8]) -> Result<Vec<Layer>, LoadError> {
         return Err(LoadError::new(path, LoadErrorKind::Empty, "the file is empty", "name a GPX file"));
     }
     let mut document = Document::default();
-    xml::walk(path, &text, &mut |step| match step {
-        Step::Open(name, attributes) => document.open(path, name, attributes),
-        Step::Text(text) => {
-            document.text.push_str(text);
-            Ok(())
-        }
-        Step::Close(name) => {
-            document.close(name);
-            Ok(())
-        }
-    })?;
+    xml::walk(path, &text, &mut document)?;
     let layer = |name: &str, kind: Kind| Layer {
         path: path.to_owned(),
         name: name.to_owned(),
@@ -81,7 +71,7 @@ struct Thing {
     problem: Option<String>,
 }
 
-impl Document {
+impl Visitor for Document {
     fn open(&mut self, path: &Path, name: &str, attributes: &Attributes<'_>) -> Result<(), LoadError> {
         if self.open.is_empty() && name != "gpx" {
             let problem = format!("its root is <{}> and not <gpx>", super::columns::shortened(name));
@@ -138,6 +128,12 @@ impl Document {
         self.text.clear();
     }
 
+    fn text(&mut self) -> &mut String {
+        &mut self.text
+    }
+}
+
+impl Document {
     fn finish(&mut self, mut thing: Thing) {
         let Some(kind) = self.kinds.get_mut(thing.kind) else { return };
         kind.count += 1;

@@ -5,7 +5,7 @@
 
 use super::record::{Columns, Layer, Notes, Pair, Record, Shape, StatedCrs};
 use super::source::{MOST_RECORDS, too_many_records};
-use super::xml::{self, Attributes, Step};
+use super::xml::{self, Attributes, Visitor};
 use crate::error::{LoadError, LoadErrorKind};
 use serde_json::Value;
 use std::io::{Cursor, Read as _};
@@ -90,17 +90,7 @@ pub(crate) fn read(path: &Path, bytes: &[u8]) -> Result<Vec<Layer>, LoadError> {
         return Err(error);
     }
     let mut document = Document::default();
-    xml::walk(path, &text, &mut |step| match step {
-        Step::Open(name, attributes) => document.open(path, name, attributes),
-        Step::Text(text) => {
-            document.text.push_str(text);
-            Ok(())
-        }
-        Step::Close(name) => {
-            document.close(name);
-            Ok(())
-        }
-    })?;
+    xml::walk(path, &text, &mut document)?;
     Ok(document.into_layers(path))
 }
 
@@ -150,7 +140,7 @@ struct Polygon {
     holes: Vec<Vec<Pair>>,
 }
 
-impl Document {
+impl Visitor for Document {
     fn open(&mut self, path: &Path, name: &str, attributes: &Attributes<'_>) -> Result<(), LoadError> {
         if self.open.is_empty() && name != "kml" {
             let problem = format!("its root is <{}> and not <kml>", super::columns::shortened(name));
@@ -217,6 +207,12 @@ impl Document {
         self.text.clear();
     }
 
+    fn text(&mut self) -> &mut String {
+        &mut self.text
+    }
+}
+
+impl Document {
     fn finish_placemark(&mut self) {
         let Some(mut placemark) = self.placemark.take() else { return };
         let known = self.folders.last().and_then(|f| f.layer);

@@ -16,14 +16,17 @@ const DEEPEST: usize = 256;
 /// How far into a file its declaration may reach, bytes.
 const HEAD: usize = 1_024;
 
-/// One step through a document.
-pub(crate) enum Step<'a> {
+/// What walks through a document meets.
+pub(crate) trait Visitor {
     /// An element begins.
-    Open(&'a str, &'a Attributes<'a>),
-    /// Text, or a part of it, with references resolved.
-    Text(&'a str),
+    ///
+    /// # Errors
+    /// When the visitor refuses the document.
+    fn open(&mut self, path: &Path, name: &str, attributes: &Attributes<'_>) -> Result<(), LoadError>;
     /// An element ends.
-    Close(&'a str),
+    fn close(&mut self, name: &str);
+    /// Where text is gathered, references resolved; the visitor empties it.
+    fn text(&mut self) -> &mut String;
 }
 
 /// The attributes of an element.
@@ -118,11 +121,7 @@ pub(crate) fn root(bytes: &[u8]) -> Option<String> {
 ///
 /// # Errors
 /// When it is no well-formed XML, ends too early, declares entities, is nested too deeply, or the visitor refuses it.
-pub(crate) fn walk(
-    path: &Path,
-    text: &str,
-    visit: &mut dyn FnMut(Step<'_>) -> Result<(), LoadError>,
-) -> Result<(), LoadError> {
+pub(crate) fn walk(path: &Path, text: &str, visitor: &mut dyn Visitor) -> Result<(), LoadError> {
     let mut reader = Reader::from_str(text);
     reader.config_mut().allow_dangling_amp = true;
     let mut open: Vec<String> = Vec::new();
@@ -153,29 +152,29 @@ pub(crate) fn walk(
                     return Err(error(LoadErrorKind::Corrupt, problem, from));
                 }
                 let name = local(&start);
-                visit(Step::Open(&name, &Attributes(&start)))?;
+                visitor.open(path, &name, &Attributes(&start))?;
                 open.push(name);
             }
             Event::Empty(start) => {
                 let name = local(&start);
-                visit(Step::Open(&name, &Attributes(&start)))?;
-                visit(Step::Close(&name))?;
+                visitor.open(path, &name, &Attributes(&start))?;
+                visitor.close(&name);
             }
             Event::End(_) => {
                 // The reader has matched the names.
                 let name = open.pop().unwrap_or_default();
-                visit(Step::Close(&name))?;
+                visitor.close(&name);
             }
-            Event::Text(part) => visit(Step::Text(&String::from_utf8_lossy(&part)))?,
-            Event::CData(part) => visit(Step::Text(&String::from_utf8_lossy(&part)))?,
+            Event::Text(part) => visitor.text().push_str(&String::from_utf8_lossy(&part)),
+            Event::CData(part) => visitor.text().push_str(&String::from_utf8_lossy(&part)),
             Event::GeneralRef(reference) => {
                 let name = String::from_utf8_lossy(&reference).into_owned();
                 match reference.resolve_char_ref() {
-                    Ok(Some(c)) => visit(Step::Text(c.encode_utf8(&mut [0; 4])))?,
+                    Ok(Some(c)) => visitor.text().push(c),
                     _ => match quick_xml::escape::resolve_predefined_entity(&name) {
-                        Some(meaning) => visit(Step::Text(meaning))?,
+                        Some(meaning) => visitor.text().push_str(meaning),
                         // HTML's own names stand in descriptions now and then.
-                        None => visit(Step::Text(&format!("&{name};")))?,
+                        None => visitor.text().extend(["&", &name, ";"]),
                     },
                 }
             }

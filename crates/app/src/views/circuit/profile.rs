@@ -6,10 +6,8 @@ use crate::circuits::words;
 use crate::command::Command;
 use crate::model::{CircuitCommand, Model};
 use crate::theme::{Theme, with_alpha};
-use egui::{
-    Align2, Color32, EventFilter, Key, Modifiers, Painter, Pos2, Rect, Sense, Shape, Stroke, StrokeKind, Ui, Vec2,
-    WidgetInfo, pos2, vec2,
-};
+use crate::views::timeline::{self, Moved};
+use egui::{Align2, Color32, Painter, Pos2, Rect, Sense, Shape, Stroke, StrokeKind, Ui, Vec2, WidgetInfo, pos2, vec2};
 use sparefield_data::quantity::HeightUnit;
 
 /// Room for the figures along the left and lower edge, points.
@@ -68,33 +66,17 @@ pub(super) fn profile(ui: &mut Ui, model: &Model, theme: &Theme, height: f32, co
     keys(&painter, &frame, flight, model, theme);
     cursor(&painter, &frame, flight, model, theme);
     painter.rect_stroke(rect, 0.0, Stroke::new(1.0, c.line), StrokeKind::Inside);
-    if response.has_focus() {
-        painter.rect_stroke(outer.shrink(1.0), 2.0, Stroke::new(2.0, c.accent), StrokeKind::Inside);
-    }
+    timeline::focus_frame(&painter, outer, &response, theme);
     let mut push = |command| commands.push(Command::Circuit(command));
-    if (response.dragged() || response.clicked())
-        && let Some(pointer) = response.interact_pointer_pos()
-    {
-        let along = frame.along(pointer.x);
-        push(CircuitCommand::At(if by_distance { flight.time_at(along) } else { along }));
-        response.request_focus();
-    }
-    if response.has_focus() {
-        let filter = EventFilter { horizontal_arrows: true, ..EventFilter::default() };
-        ui.memory_mut(|m| m.set_focus_lock_filter(response.id, filter));
-        let step = ui.input_mut(|i| {
-            let long = i.count_and_consume_key(Modifiers::SHIFT, Key::ArrowRight) as f64
-                - i.count_and_consume_key(Modifiers::SHIFT, Key::ArrowLeft) as f64;
-            let short = i.count_and_consume_key(Modifiers::NONE, Key::ArrowRight) as f64
-                - i.count_and_consume_key(Modifiers::NONE, Key::ArrowLeft) as f64;
-            10.0 * long + short
+    for moved in timeline::moves(ui, &response) {
+        push(match moved {
+            Moved::ToX(x) => {
+                let along = frame.along(x);
+                CircuitCommand::At(if by_distance { flight.time_at(along) } else { along })
+            }
+            Moved::ByS(step) => CircuitCommand::Step(step),
+            Moved::PlayOrPause => CircuitCommand::Play(!circuits.playing),
         });
-        if step != 0.0 {
-            push(CircuitCommand::Step(step));
-        }
-        if ui.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Space)) {
-            push(CircuitCommand::Play(!circuits.playing));
-        }
     }
 }
 

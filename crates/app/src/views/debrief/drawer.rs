@@ -5,9 +5,8 @@ use crate::debrief::{pictures, words};
 use crate::model::{Debrief, DebriefCommand, DebriefCorrection, DebriefMade, Model};
 use crate::theme::{Theme, space};
 use crate::views::sheet::paint;
-use egui::{
-    EventFilter, Frame, Key, Layout, Modifiers, RichText, Sense, Slider, Stroke, StrokeKind, Ui, WidgetInfo, vec2,
-};
+use crate::views::timeline::{self, Moved};
+use egui::{Frame, Layout, RichText, Sense, Slider, Stroke, Ui, WidgetInfo, vec2};
 use sparefield_geometry::track::phases::PhaseKind;
 use std::sync::Arc;
 
@@ -175,32 +174,16 @@ fn profile(
     let x = inner.start + ((debrief.at_s - first) / (last - first).max(1.0)) as f32 * across;
     let painter = ui.painter().with_clip_rect(rect);
     painter.vline(x, rect.y_range(), Stroke::new(2.0, theme.colours.accent));
-    if response.has_focus() {
-        painter.rect_stroke(rect.shrink(1.0), 2.0, Stroke::new(2.0, theme.colours.accent), StrokeKind::Inside);
-    }
+    timeline::focus_frame(&painter, rect, &response, theme);
     let mut push = |command| commands.push(Command::Debrief(command));
-    if (response.dragged() || response.clicked())
-        && let Some(pointer) = response.interact_pointer_pos()
-    {
-        let share = f64::from((pointer.x - inner.start) / across).clamp(0.0, 1.0);
-        push(DebriefCommand::At(first + share * (last - first)));
-        response.request_focus();
-    }
-    if response.has_focus() {
-        let filter = EventFilter { horizontal_arrows: true, ..EventFilter::default() };
-        ui.memory_mut(|m| m.set_focus_lock_filter(response.id, filter));
-        let step = ui.input_mut(|i| {
-            let long = i.count_and_consume_key(Modifiers::SHIFT, Key::ArrowRight) as f64
-                - i.count_and_consume_key(Modifiers::SHIFT, Key::ArrowLeft) as f64;
-            let short = i.count_and_consume_key(Modifiers::NONE, Key::ArrowRight) as f64
-                - i.count_and_consume_key(Modifiers::NONE, Key::ArrowLeft) as f64;
-            10.0 * long + short
+    for moved in timeline::moves(ui, &response) {
+        push(match moved {
+            Moved::ToX(x) => {
+                let share = f64::from((x - inner.start) / across).clamp(0.0, 1.0);
+                DebriefCommand::At(first + share * (last - first))
+            }
+            Moved::ByS(step) => DebriefCommand::Step(step),
+            Moved::PlayOrPause => DebriefCommand::Play(!debrief.playing),
         });
-        if step != 0.0 {
-            push(DebriefCommand::Step(step));
-        }
-        if ui.input_mut(|i| i.consume_key(Modifiers::NONE, Key::Space)) {
-            push(DebriefCommand::Play(!debrief.playing));
-        }
     }
 }
