@@ -46,9 +46,8 @@ pub fn heights(way: &[Motion], choices_s: &[f64], terrain: &Terrain, size: Vec2,
     for height in [low, high] {
         p.text(pos2(LEFT - 5.0, y(height)), Align2::RIGHT_CENTER, units.format_height(height), Ink::Soft);
     }
-    for share in [0.0, 0.5, 1.0] {
+    for (share, anchor) in [(0.0, Align2::LEFT_TOP), (0.5, Align2::CENTER_TOP), (1.0, Align2::RIGHT_TOP)] {
         let t = lasts * share;
-        let anchor = if share < 1.0 { Align2::CENTER_TOP } else { Align2::RIGHT_TOP };
         p.text(pos2(x(first.time_s + t), size.y - BOTTOM + 2.0), anchor, format!("{t:.0} s"), Ink::Soft);
     }
     p

@@ -10,7 +10,9 @@ use sparefield_geometry::fields::circuit_height::Hand;
 use sparefield_geometry::position::Bearing;
 
 /// Room below the list for what belongs to the choice, points.
-const BELOW: f32 = 150.0;
+const BELOW: f32 = 182.0;
+/// Room that a list that opens takes beside its words, points.
+const ARROW: f32 = 8.0;
 
 /// The page while a drill is under way.
 pub(super) fn choosing(
@@ -73,7 +75,7 @@ pub(super) fn choosing(
         None => "No field: land ahead".to_owned(),
     };
     let text = RichText::new(words).font(theme.bold_font(theme.sizes.text));
-    let button = Button::new(text).min_size(vec2(ui.available_width(), 32.0)).shortcut_text("Space").truncate();
+    let button = Button::new(text).min_size(vec2(ui.available_width() - 1.0, 32.0)).shortcut_text("Space").truncate();
     let help = "Leave it at that and see what comes of it; until then you can change your mind";
     if ui.add(button).on_hover_text(help).clicked() {
         push(DrillCommand::Settle);
@@ -97,27 +99,27 @@ fn details(ui: &mut Ui, model: &Model, session: &Session, push: &mut impl FnMut(
             |b| format!("land {}", format_bearing(Bearing::from_rad(b.rad() + convergence))),
         )
     };
-    ui.horizontal(|ui| {
-        let third = (ui.available_width() - 2.0 * ui.spacing().item_spacing.x) / 3.0 - 8.0;
-        ui.add_enabled_ui(session.field.is_some(), |ui| {
-            ComboBox::from_id_salt("drill direction")
-                .width(third)
-                .truncate()
-                .selected_text(say(session.towards))
-                .show_ui(ui, |ui| {
-                    let all = core::iter::once(None).chain(session.directions.iter().copied().map(Some));
-                    for direction in all {
-                        if ui.selectable_label(session.towards == direction, say(direction)).clicked() {
-                            push(DrillCommand::Towards(direction));
-                        }
+    ui.add_enabled_ui(session.field.is_some(), |ui| {
+        ComboBox::from_id_salt("drill direction")
+            .width(ui.available_width() - ARROW)
+            .truncate()
+            .selected_text(say(session.towards))
+            .show_ui(ui, |ui| {
+                let all = core::iter::once(None).chain(session.directions.iter().copied().map(Some));
+                for direction in all {
+                    if ui.selectable_label(session.towards == direction, say(direction)).clicked() {
+                        push(DrillCommand::Towards(direction));
                     }
-                })
-                .response
-                .on_hover_text("The direction of landing; either way leaves it to the wind that blows");
-        });
+                }
+            })
+            .response
+            .on_hover_text("The direction of landing; either way leaves it to the wind that blows");
+    });
+    ui.horizontal(|ui| {
+        let half = (ui.available_width() - ui.spacing().item_spacing.x) / 2.0 - ARROW;
         let join = |join: Option<Join>| join.map_or("any join", Join::words);
         ComboBox::from_id_salt("drill join")
-            .width(third)
+            .width(half)
             .truncate()
             .selected_text(join(session.join))
             .show_ui(ui, |ui| {
@@ -135,7 +137,7 @@ fn details(ui: &mut Ui, model: &Model, session: &Session, push: &mut impl FnMut(
             Some(Hand::Right) => "right hand",
         };
         ComboBox::from_id_salt("drill hand")
-            .width(third)
+            .width(half)
             .truncate()
             .selected_text(hand(session.hand))
             .show_ui(ui, |ui| {

@@ -22,7 +22,7 @@ pub(super) fn fly(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnM
         if response.changed() {
             push(DrillCommand::Pilot(name));
         }
-        response.id
+        response
     });
     line(ui, "Set", |ui| {
         let width = ui.available_width() - 8.0;
@@ -34,7 +34,7 @@ pub(super) fn fly(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnM
                 }
             }
         });
-        shown.response.id
+        shown.response
     });
     line(ui, "Drill", |ui| {
         let mut number = model.drilling.number.unwrap_or(1);
@@ -52,7 +52,7 @@ pub(super) fn fly(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnM
         if own && ui.add(DragValue::new(&mut number).range(1..=set.drills.max(1) * 10)).changed() {
             push(DrillCommand::Number(Some(number)));
         }
-        response.response.id
+        response.response
     });
     ui.add_space(space::TIGHT);
     ui.add(soft(&about(set, model)));
@@ -81,7 +81,7 @@ pub(super) fn fly(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnM
 }
 
 /// What a set asks, in a sentence or two.
-pub(super) fn about(set: &DrillSet, model: &Model) -> String {
+fn about(set: &DrillSet, model: &Model) -> String {
     let units = model.settings.units;
     let flown: std::collections::BTreeSet<u32> = model
         .drill_results()
@@ -101,14 +101,13 @@ pub(super) fn about(set: &DrillSet, model: &Model) -> String {
 }
 
 /// A label and what belongs to it, on one line.
-pub(super) fn line(ui: &mut Ui, label: &str, contents: impl FnOnce(&mut Ui) -> egui::Id) {
+fn line(ui: &mut Ui, label: &str, contents: impl FnOnce(&mut Ui) -> egui::Response) {
     ui.horizontal(|ui| {
         let left = egui::Layout::left_to_right(egui::Align::Center);
         let words = ui.allocate_ui_with_layout(vec2(LABEL, 24.0), left, |ui| {
             ui.set_min_width(LABEL);
             ui.label(label).id
         });
-        let edited = contents(ui);
-        let _ = (edited, words);
+        contents(ui).labelled_by(words);
     });
 }
