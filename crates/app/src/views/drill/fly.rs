@@ -108,6 +108,6 @@ fn line(ui: &mut Ui, label: &str, contents: impl FnOnce(&mut Ui) -> egui::Respon
             ui.set_min_width(LABEL);
             ui.label(label).id
         });
-        contents(ui).labelled_by(words);
+        contents(ui).labelled_by(words.inner);
     });
 }
