@@ -27,8 +27,8 @@ pub use motion::{Flying, Motion};
 pub use plan::{Corner, FIFTY_FT_M, FirstTurn, Join, Landing, Leg, Plan};
 pub use record::{Circuit, KeyName, KeyPosition, LegFlown, TrackPoint};
 pub use robustness::{
-    Budget, Input, InputShare, Outcome, Quantiles, Robustness, RobustnessError, StopRule, TouchdownPoint, Uncertainty,
-    robustness,
+    Budget, Input, InputShare, MetCount, Outcome, Quantiles, Robustness, RobustnessError, StopRule, TouchdownPoint,
+    Uncertainty, robustness,
 };
 pub use search::{CircuitOptions, CircuitTask, Least, NoCircuit};
 pub use straight::StraightGlide;
