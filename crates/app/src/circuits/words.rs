@@ -1,15 +1,61 @@
 //! A flown circuit in plain words.
 
 use super::flights::{Flight, Moment};
+use super::{Answer, FarEnd};
 use sparefield_data::quantity::{UnitPrefs, format_bearing};
-use sparefield_geometry::circuit::{Circuit, Join, KeyName, Leg, LegFlown};
+use sparefield_geometry::circuit::{Circuit, Join, KeyName, Leg, LegFlown, NoCircuit};
 use sparefield_geometry::fields::circuit_height::Hand;
+use sparefield_geometry::fields::model::EdgeKind;
 use sparefield_geometry::math;
 use sparefield_geometry::position::Bearing;
 
-/// What no circuit shown here has looked at. It stands beside every one of them.
-pub const NOT_LOOKED_AT: &str = "One flight, flown exactly, in the wind as given. Not looked at: gusts, sinking air, \
-                                 wires nobody drew, and how well it is flown.";
+/// What to do when no circuit works, as a clause.
+///
+/// Landing ahead: the engine-failure drill of the handbooks, from the lowest height on; 30° either side is common
+/// practice, no source.
+#[must_use]
+pub fn advice(why: &NoCircuit) -> &'static str {
+    match why {
+        NoCircuit::TooLow { .. } | NoCircuit::NoRoom => {
+            "land ahead, within about 30° either side of the nose, or choose another field"
+        }
+        NoCircuit::InTheWay(_) => {
+            "choose another field, join or strip; if there is none, land ahead, within about 30° either side of the nose"
+        }
+        NoCircuit::Wind => {
+            "point into the wind while there is height and land ahead, within about 30° either side of the nose"
+        }
+        NoCircuit::TooHigh { .. } => "let height down elsewhere first, or choose another field",
+        NoCircuit::NotFinite => "check them",
+    }
+}
+
+/// What waits beyond the far end, in a few words.
+#[must_use]
+pub fn far_end(end: Option<FarEnd>, units: UnitPrefs) -> String {
+    let Some(FarEnd { edge, .. }) = end else { return "not known".to_owned() };
+    match (edge.kind, edge.height_m) {
+        (EdgeKind::Unknown, _) => "not known".to_owned(),
+        (kind, None) => kind.words().to_owned(),
+        (kind, Some(h)) => format!("{}, {}", kind.words(), units.format_height_at_most(h)),
+    }
+}
+
+/// Where it stops against the end of the strip, in one sentence.
+#[must_use]
+pub fn stop(answer: &Answer, circuit: &Circuit, units: UnitPrefs) -> String {
+    let over = -circuit.long_margin_m;
+    let end = far_end(answer.far_end, units);
+    if over > 0.0 {
+        let beyond = units.format_length_at_most(over);
+        return format!(
+            "It needs {beyond} more strip than there is, and does not stop before the end (boundary there: {end}): \
+             choose another field."
+        );
+    }
+    let left = units.format_length_at_least(circuit.long_margin_m);
+    format!("It stops with {left} of strip left; boundary beyond the end: {end}.")
+}
 
 /// The hand in words.
 #[must_use]
@@ -181,6 +227,11 @@ pub fn rows(flight: &Flight, convergence_rad: f64, units: UnitPrefs) -> Vec<Row>
             "Strip left beyond the stop",
             margin(circuit.long_margin_m, units),
             "After the landing distance from 50 ft with every factor but the general one",
+        ),
+        row(
+            "Boundary beyond the end",
+            far_end(flight.answer.far_end, units),
+            "What somebody entered for the side of the field that the strip runs towards",
         ),
         row(
             "Commit height",

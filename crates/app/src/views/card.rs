@@ -3,9 +3,10 @@
 
 use super::list::{signed_height, words};
 use super::{circuit, marks};
-use crate::assess::{NOT_LOOKED_AT, Working};
+use crate::assess::Working;
 use crate::command::Command;
 use crate::model::{Model, SheetCommand};
+use crate::not_looked_at;
 use crate::theme::{Theme, space};
 use egui::{Align2, Color32, Pos2, Rect, RichText, ScrollArea, Sense, Shape, Stroke, Ui, Vec2};
 use sparefield_data::quantity::{UnitPrefs, format_bearing, format_quantity};
@@ -59,7 +60,7 @@ pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
         section(ui, theme, "Why");
         reasons(ui, &ranked.reasons, units, convergence, theme);
         section(ui, theme, "Not looked at");
-        for text in NOT_LOOKED_AT {
+        for text in not_looked_at::BY_RANKING {
             ui.add(egui::Label::new(RichText::new(text).size(theme.sizes.small)).wrap());
         }
         section(ui, theme, "About the field");

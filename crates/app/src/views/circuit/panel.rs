@@ -1,9 +1,11 @@
 //! The card's page about the circuit: which one, how it goes, its key positions and turns, and another beside it.
 
 use crate::circuits::flights::Flight;
-use crate::circuits::words;
+use crate::circuits::many::SAMPLES;
+use crate::circuits::{many_words, words};
 use crate::command::Command;
 use crate::model::{CircuitCommand, Model};
+use crate::not_looked_at;
 use crate::theme::{Theme, space};
 use egui::{ComboBox, Grid, RichText, Ui, WidgetInfo};
 use sparefield_geometry::circuit::Join;
@@ -53,12 +55,13 @@ pub fn page(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
     choosers(ui, model, commands);
     if let Some(flight) = circuits.chosen() {
         margins(ui, model, flight, theme);
+        robust(ui, model, theme, commands);
         until(ui, model, flight, theme);
         key_positions(ui, model, flight, theme);
         turns(ui, model, flight, theme);
     }
     heading(ui, theme, "Not looked at");
-    ui.add(egui::Label::new(RichText::new(words::NOT_LOOKED_AT).size(theme.sizes.small)).wrap());
+    ui.add(egui::Label::new(RichText::new(not_looked_at::BY_CIRCUIT).size(theme.sizes.small)).wrap());
     ui.add_space(space::GROUP);
 }
 
@@ -184,6 +187,39 @@ fn how(flight: &Flight) -> String {
         Join::StraightIn => circuit.plan.join.words().to_owned(),
         join => format!("{}, {} hand", join.words(), words::hand(circuit.plan.hand)),
     }
+}
+
+/// How it comes out when nothing is quite as expected.
+fn robust(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    heading(ui, theme, "How robust it is");
+    let small = |text: &str| egui::Label::new(RichText::new(text).size(theme.sizes.small)).wrap();
+    match model.circuits.many().filter(|_| model.circuits.current) {
+        None => {
+            ui.label(format!("Flying it {} times…", many_words::grouped(SAMPLES)));
+        }
+        Some(Err(why)) => {
+            ui.add(egui::Label::new(RichText::new(why).color(theme.colours.caution)).wrap());
+        }
+        Some(Ok((_, told))) => {
+            ui.add(egui::Label::new(RichText::new(&told.sentence).font(theme.bold_font(theme.sizes.text))).wrap());
+            Grid::new("misses").num_columns(2).striped(true).show(ui, |ui| {
+                for (what, flights) in &told.misses {
+                    let count = RichText::new(many_words::grouped(*flights)).font(theme.bold_font(theme.sizes.small));
+                    ui.label(count);
+                    ui.add(small(what));
+                    ui.end_row();
+                }
+            });
+            ui.add(small(&told.what_hurts));
+            ui.add(small(&told.spread));
+        }
+    }
+    let mut cloud = model.circuits.cloud;
+    let help = "Where some hundreds of these flights came down: dots stopped in the strip, crosses did not";
+    if ui.checkbox(&mut cloud, "Touchdowns on the map").on_hover_text(help).changed() {
+        commands.push(Command::Circuit(CircuitCommand::Cloud(cloud)));
+    }
+    ui.add(small(not_looked_at::BY_FLIGHTS));
 }
 
 fn until(ui: &mut Ui, model: &Model, flight: &Flight, theme: &Theme) {

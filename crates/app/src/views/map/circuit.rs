@@ -91,6 +91,15 @@ pub struct CircuitMark {
     pub gate: Option<GateMark>,
 }
 
+/// Where the flights of a pilot who is not exact come down.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CloudMark {
+    /// Each place, and whether that flight stopped in the strip.
+    pub touchdowns: Vec<(Xy, bool)>,
+    /// What it says, for those who do not see it.
+    pub words: String,
+}
+
 /// An aircraft on its way round a circuit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FlownMark {
@@ -115,6 +124,8 @@ pub struct ShownCircuits<'a> {
     pub chosen: Option<&'a CircuitMark>,
     /// The one it is compared with.
     pub beside: Option<&'a CircuitMark>,
+    /// Where flights into the chosen field come down.
+    pub cloud: Option<&'a CloudMark>,
     /// Aircraft on their way.
     pub flown: &'a [FlownMark],
 }
@@ -133,6 +144,9 @@ pub(super) fn ribbons(brush: &mut Brush<'_>, input: &MapInput<'_>) {
             square(brush, key.at, 3.0, colour);
         }
         ends(brush, mark, colour);
+    }
+    if let Some(mark) = input.circuits.cloud {
+        cloud(brush, mark);
     }
     if let Some(mark) = input.circuits.chosen {
         let colour = c.circuit;
@@ -257,6 +271,29 @@ fn ends(brush: &mut Brush<'_>, mark: &CircuitMark, colour: Color32) {
     brush.add(Shape::circle_filled(touchdown, 2.6, colour));
 }
 
+/// Dots stopped in the strip, crosses did not: under everything else of the circuit, and small.
+fn cloud(brush: &mut Brush<'_>, mark: &CloudMark) {
+    let c = &brush.theme.colours;
+    let (ink, halo) = (c.ink_soft, with_alpha(c.halo, 0.7));
+    let seen = brush.view.rect.expand(6.0);
+    for &(at, stopped_in_strip) in &mark.touchdowns {
+        let at = brush.view.to_screen(at);
+        if !seen.contains(at) {
+            continue;
+        }
+        if stopped_in_strip {
+            brush.add(Shape::circle_filled(at, 2.4, halo));
+            brush.add(Shape::circle_filled(at, 1.5, ink));
+        } else {
+            for (width, colour) in [(2.6, halo), (1.2, ink)] {
+                for arm in [vec2(2.6, 2.6), vec2(2.6, -2.6)] {
+                    brush.line(&[at - arm, at + arm], Stroke::new(width, colour));
+                }
+            }
+        }
+    }
+}
+
 fn draw_gate(brush: &mut Brush<'_>, gate: &GateMark) {
     let (ink, halo) = (brush.theme.colours.ink, brush.theme.colours.halo);
     let at = brush.view.to_screen(gate.at);
@@ -371,6 +408,14 @@ fn label(
 /// Aircraft on their way, over everything else.
 pub(super) fn flown(brush: &mut Brush<'_>, ui: &Ui, map: &Response, input: &MapInput<'_>) {
     let c = &input.theme.colours;
+    if let Some(cloud) = input.circuits.cloud {
+        let places: Vec<Pos2> = cloud.touchdowns.iter().map(|t| brush.view.to_screen(t.0)).collect();
+        let room = Rect::from_points(&places).intersect(brush.view.rect);
+        if room.is_positive() {
+            let spot = ui.interact(room, map.id.with("touchdowns"), Sense::empty());
+            spot.widget_info(|| WidgetInfo::labeled(Role::GraphicsObject, true, &cloud.words));
+        }
+    }
     // The one that is chosen lies on top.
     for mark in input.circuits.flown.iter().rev() {
         let at = brush.view.to_screen(mark.at);

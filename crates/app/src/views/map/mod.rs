@@ -23,7 +23,7 @@ mod tiles;
 pub mod tint;
 
 pub use camera::{Bounds, Camera, View};
-pub use circuit::{CircuitMark, FlownMark, GateMark, KeyMark, RibbonPoint, ShownCircuits, TurnMark};
+pub use circuit::{CircuitMark, CloudMark, FlownMark, GateMark, KeyMark, RibbonPoint, ShownCircuits, TurnMark};
 pub use furniture::STRIP_HEIGHT;
 pub use hands::{AIRCRAFT_LABEL, MAP_LABEL, NOSE_LABEL};
 pub(crate) use paint::{Pen, cut_to, dash};
