@@ -36,6 +36,7 @@ pub fn far_end(end: Option<FarEnd>, units: UnitPrefs) -> String {
     let Some(FarEnd { edge, .. }) = end else { return "not known".to_owned() };
     match (edge.kind, edge.height_m) {
         (EdgeKind::Unknown, _) => "not known".to_owned(),
+        (EdgeKind::Nothing, _) => EdgeKind::Nothing.words().to_owned(),
         (kind, None) => kind.words().to_owned(),
         (kind, Some(h)) => format!("{}, {}", kind.words(), units.format_height_at_most(h)),
     }

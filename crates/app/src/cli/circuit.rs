@@ -304,7 +304,6 @@ fn people(told: Told<'_>, many: Option<&Flown>, written: Option<&Path>) -> Resul
                 line(not_looked_at::BY_FLIGHTS);
             }
         }
-        out.push('\n');
     }
     if let (Some(path), true) = (written, answer.circuit.is_ok()) {
         let _ = writeln!(out, "Track: {}", path.display());

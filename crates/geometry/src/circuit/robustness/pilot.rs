@@ -50,7 +50,8 @@ pub(super) enum End {
     Down,
     /// On the ground before the final, or where the wind let it go no further.
     Early,
-    /// Against something that stands, against ground above the landing place, or over ground that is not known.
+    /// Against something that stands, before the final against ground above the landing place, or over ground that is not
+    /// known.
     Hit(InTheWay),
     /// A number was not finite.
     Lost,
@@ -330,8 +331,9 @@ impl<'a, 'g> Pilot<'a, 'g> {
         }
         let Some(met) = self.brief.obstacles.met(from, &self.at, on_final, &mut self.quiet) else { return Ok(()) };
         self.at = met.at;
-        // Ground no higher than the landing place was not in the way: the height did not reach.
-        let is_short = met.over == InTheWay::Ground && met.at.height_amsl_m <= self.landing.aim_amsl_m;
+        // On final, and on ground no higher than the landing place, nothing was in the way: the height did not reach.
+        let is_low = on_final || met.at.height_amsl_m <= self.landing.aim_amsl_m;
+        let is_short = met.over == InTheWay::Ground && is_low;
         Err(Ended(if is_short { End::Early } else { End::Hit(met.over) }))
     }
 
