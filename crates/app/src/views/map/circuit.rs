@@ -283,7 +283,7 @@ fn cloud(brush: &mut Brush<'_>, mark: &CloudMark) {
         }
         if stopped_in_strip {
             brush.add(Shape::circle_filled(at, 2.4, halo));
-            brush.add(Shape::circle_filled(at, 1.5, ink));
+            brush.add(Shape::circle_filled(at, 1.7, ink));
         } else {
             for (width, colour) in [(2.6, halo), (1.2, ink)] {
                 for arm in [vec2(2.6, 2.6), vec2(2.6, -2.6)] {
@@ -308,10 +308,18 @@ fn draw_gate(brush: &mut Brush<'_>, gate: &GateMark) {
 }
 
 /// Labels of the circuits. They keep clear of the ribbon, of each other and of the edges; those without room are left
-/// out, the least important first.
+/// out, the least important first. What comes later keeps clear of the ribbon, too.
 pub(super) fn labels(brush: &mut Brush<'_>, input: &MapInput<'_>) {
     let Some(mark) = input.circuits.chosen else { return };
-    let c = &input.theme.colours;
+    let drawn = drawn_over(brush, input, mark);
+    place_labels(brush, input, mark, drawn.clone());
+    for rect in drawn {
+        brush.occupy(rect);
+    }
+}
+
+/// Places that tracks and the gate are drawn over.
+fn drawn_over(brush: &Brush<'_>, input: &MapInput<'_>, mark: &CircuitMark) -> Vec<Rect> {
     let both = [Some(mark), input.circuits.beside];
     let mut avoid: Vec<Rect> = Vec::new();
     for track in both.into_iter().flatten().map(|m| &m.track) {
@@ -323,6 +331,16 @@ pub(super) fn labels(brush: &mut Brush<'_>, input: &MapInput<'_>) {
             }
         }
     }
+    if let Some(gate) = &mark.gate {
+        let aside = brush.view.direction(gate.heading).rot90();
+        let size = vec2(20.0 + 28.0 * aside.x.abs(), 20.0 + 28.0 * aside.y.abs());
+        avoid.push(Rect::from_center_size(brush.view.to_screen(gate.at), size));
+    }
+    avoid
+}
+
+fn place_labels(brush: &mut Brush<'_>, input: &MapInput<'_>, mark: &CircuitMark, mut avoid: Vec<Rect>) {
+    let c = &input.theme.colours;
     // The button of the layers lies over this corner.
     avoid.push(Rect::from_min_max(
         brush.view.rect.right_top() - LAYERS_BUTTON,
@@ -346,7 +364,6 @@ pub(super) fn labels(brush: &mut Brush<'_>, input: &MapInput<'_>) {
     if let Some(gate) = &mark.gate {
         let at = brush.view.to_screen(gate.at);
         let aside = brush.view.direction(gate.heading).rot90();
-        avoid.push(Rect::from_center_size(at, vec2(20.0 + 28.0 * aside.x.abs(), 20.0 + 28.0 * aside.y.abs())));
         let galley = brush.galley(gate.label.clone(), bold.clone(), c.ink);
         label(brush, at, aside, galley, c.ink, &avoid, 14.0);
     }

@@ -82,7 +82,7 @@ pub enum Outcome {
     Long,
     /// Beside the strip.
     Aside,
-    /// Against something that stands, before the final against ground above the landing place, or over ground that is not
+    /// Against something that stands, before the final against ground well above the landing place, or over ground that is not
     /// known.
     Hit(InTheWay),
     /// As [`Outcome::Stops`], but low over a quiet zone on the way, by its index.

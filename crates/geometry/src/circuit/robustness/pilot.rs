@@ -42,6 +42,10 @@ const MOST_STEPS: usize = 3_000;
 /// A turn whose end lies this much beyond what was planned is ended, radians.
 const OVERTURNED_RAD: f64 = 1.2;
 
+/// Ground that rises less than this above the landing place is come down on, not run into, metres: 50 ft. Common practice,
+/// no source.
+const RISING_M: f64 = FIFTY_FT_M;
+
 /// How one flight ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub(super) enum End {
@@ -50,7 +54,7 @@ pub(super) enum End {
     Down,
     /// On the ground before the final, or where the wind let it go no further.
     Early,
-    /// Against something that stands, before the final against ground above the landing place, or over ground that is not
+    /// Against something that stands, before the final against ground well above the landing place, or over ground that is not
     /// known.
     Hit(InTheWay),
     /// A number was not finite.
@@ -331,8 +335,8 @@ impl<'a, 'g> Pilot<'a, 'g> {
         }
         let Some(met) = self.brief.obstacles.met(from, &self.at, on_final, &mut self.quiet) else { return Ok(()) };
         self.at = met.at;
-        // On final, and on ground no higher than the landing place, nothing was in the way: the height did not reach.
-        let is_low = on_final || met.at.height_amsl_m <= self.landing.aim_amsl_m;
+        // On final, and on ground hardly higher than the landing place, nothing was in the way: the height did not reach.
+        let is_low = on_final || met.at.height_amsl_m <= self.landing.aim_amsl_m + RISING_M;
         let is_short = met.over == InTheWay::Ground && is_low;
         Err(Ended(if is_short { End::Early } else { End::Hit(met.over) }))
     }
