@@ -5,6 +5,7 @@ pub mod flights;
 pub mod many;
 pub mod many_words;
 pub mod words;
+pub mod workings;
 
 use crate::assess::Assessment;
 use sparefield_data::area::Area;

@@ -60,6 +60,8 @@ pub struct Flight {
     pub pilots_base_m: f64,
     /// Height by which wings shall be level on final, metres.
     pub final_height_m: f64,
+    /// Clearance above the ground that is asked for before the final, metres.
+    pub clearance_m: f64,
 }
 
 /// A point of a height profile. Heights are above the landing place, metres.
@@ -124,6 +126,7 @@ pub fn fly(ask: &Ask, around: &Around, first: bool, stopped: &dyn Fn() -> bool) 
                     profile: profile(circuit, answer.landing.aim_amsl_m, &ask.area.terrain),
                     pilots_base_m: aircraft.base_leg_distance_m,
                     final_height_m: aircraft.final_height_m,
+                    clearance_m: aircraft.terrain_clearance_m,
                     answer,
                 })
             }

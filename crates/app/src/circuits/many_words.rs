@@ -67,7 +67,7 @@ pub fn what_hurts(many: &Many) -> String {
         .iter()
         .filter(|i| i.of_misses >= LEAST_EXPLAINED)
         .take(MOST_INPUTS)
-        .map(|InputShare { input, of_misses, .. }| format!("{} ({:.0} %)", input.words(), of_misses * 100.0))
+        .map(|InputShare { input, of_misses, .. }| format!("{} ({:.0}\u{a0}%)", input.words(), of_misses * 100.0))
         .collect();
     if named.is_empty() {
         return "No doubt explains the misses by itself.".to_owned();

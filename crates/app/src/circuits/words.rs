@@ -50,12 +50,12 @@ pub fn stop(answer: &Answer, circuit: &Circuit, units: UnitPrefs) -> String {
     if over > 0.0 {
         let beyond = units.format_length_at_most(over);
         return format!(
-            "It needs {beyond} more strip than there is, and does not stop before the end (boundary there: {end}): \
-             choose another field."
+            "Even without the general safety factor it needs {beyond} more strip than there is, and does not stop before \
+             the end (boundary there: {end}): choose another field."
         );
     }
     let left = units.format_length_at_least(circuit.long_margin_m);
-    format!("It stops with {left} of strip left; boundary beyond the end: {end}.")
+    format!("It stops with {left} of strip left, without the general safety factor; boundary beyond the end: {end}.")
 }
 
 /// The hand in words.
@@ -185,73 +185,6 @@ pub fn moment(moment: &Moment, convergence_rad: f64, units: UnitPrefs) -> String
 #[must_use]
 pub fn height_above(height_m: f64, units: UnitPrefs) -> String {
     if height_m.abs() < 0.15 { units.format_height(0.0) } else { units.format_height_at_least(height_m) }
-}
-
-/// One line of a comparison of circuits.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Row {
-    /// What is compared.
-    pub what: &'static str,
-    /// Its value.
-    pub value: String,
-    /// How it comes about.
-    pub how: &'static str,
-}
-
-/// The numbers of a circuit, for a table and for comparing two.
-#[must_use]
-pub fn rows(flight: &Flight, convergence_rad: f64, units: UnitPrefs) -> Vec<Row> {
-    let circuit: &Circuit = &flight.circuit;
-    let row = |what, value, how| Row { what, value, how };
-    let heading = format_bearing(Bearing::from_rad(circuit.heading.rad() + convergence_rad));
-    let in_turns: f64 = circuit.legs.iter().filter(|l| l.turned_rad.is_some()).map(|l| l.lost_m).sum();
-    vec![
-        row("Landing direction", heading, "The best strip of the field in this wind"),
-        row(
-            "Spare height",
-            units.format_height_at_least(circuit.spare_m),
-            "What the cheapest circuit from here would leave over the aiming point; this one uses it up",
-        ),
-        row("Time to touchdown", clock(circuit.duration_s), "From the engine's stop, the reaction time included"),
-        row("Lost in turns", units.format_height_at_most(in_turns), "Height lost in every turn together"),
-        row(
-            "Least clearance",
-            units.format_height_at_least(circuit.least_clearance_m),
-            "Least height above the ground before the final",
-        ),
-        row(
-            "Landing end to touchdown",
-            margin(circuit.short_margin_m, units),
-            "Usable ground before the place where the glide meets the ground",
-        ),
-        row(
-            "Strip left beyond the stop",
-            margin(circuit.long_margin_m, units),
-            "After the landing distance from 50 ft with every factor but the general one",
-        ),
-        row(
-            "Boundary beyond the end",
-            far_end(flight.answer.far_end, units),
-            "What somebody entered for the side of the field that the strip runs towards",
-        ),
-        row(
-            "Commit height",
-            flight
-                .answer
-                .last_change
-                .as_ref()
-                .map_or_else(|| "none".to_owned(), |c| units.format_height_at_most(c.commit.height_m)),
-            "Below it no other of the next four fields could be made by a circuit of its own",
-        ),
-    ]
-}
-
-fn margin(metres: f64, units: UnitPrefs) -> String {
-    if metres < 0.0 {
-        format!("short by {}", units.format_length_at_most(-metres))
-    } else {
-        units.format_length_at_least(metres)
-    }
 }
 
 /// The text with its first letter large.

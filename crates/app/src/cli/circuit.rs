@@ -13,13 +13,16 @@ use sparefield_data::quantity::{self, HeightUnit, LengthUnit, SpeedUnit, UnitPre
 use sparefield_data::vector::{TrackFix, write_track};
 use sparefield_geometry::circuit::{Budget, Circuit, InTheWay, Join, RobustnessError};
 use sparefield_geometry::fields::circuit_height::Hand;
-use sparefield_geometry::fields::verdict::RankedField;
+use sparefield_geometry::fields::verdict::{RankedField, Verdict};
 use sparefield_geometry::position::Bearing;
 use std::fmt::Write as _;
 use std::path::Path;
 use std::sync::Arc;
 
 const SI: UnitPrefs = UnitPrefs { height: HeightUnit::M, speed: SpeedUnit::Ms, length: LengthUnit::M };
+
+/// How exactly the touchdown of a flown circuit is known, metres: agreement with an independent integration.
+const TOUCHDOWN_M: f64 = 0.5;
 
 /// Time between two fixes of a written track, seconds.
 const FIX_S: f64 = 1.0;
@@ -151,6 +154,7 @@ fn document(told: Told<'_>, many: Option<&Flown>) -> Result<Value, CliError> {
             "aiming_point": session.lon_lat(answer.landing.aim)?,
             "length_m": answer.landing.length_m,
         },
+        "verdict": ranked.verdict,
         "feasible": answer.circuit.is_ok(),
     });
     let circuit = match &answer.circuit {
@@ -204,7 +208,7 @@ fn document(told: Told<'_>, many: Option<&Flown>) -> Result<Value, CliError> {
     out["aim_error_m"] = json!(circuit.aim_error_m);
     out["short_margin_m"] = json!(circuit.short_margin_m);
     out["long_margin_m"] = json!(circuit.long_margin_m);
-    out["stops_in_strip"] = json!(circuit.short_margin_m >= 0.0 && circuit.long_margin_m >= 0.0);
+    out["stops_in_strip"] = json!(circuit.short_margin_m >= -TOUCHDOWN_M && circuit.long_margin_m >= 0.0);
     out["far_end"] = answer.far_end.map_or(
         Value::Null,
         |end| json!({ "kind": end.edge.kind, "height_m": end.edge.height_m, "beyond_strip_m": end.beyond_m }),
@@ -268,6 +272,10 @@ fn people(told: Told<'_>, many: Option<&Flown>, written: Option<&Path>) -> Resul
     let field = &session.area.fields[ranked.index];
     let landing = format_bearing(Bearing::from_deg(session.true_deg(answer.landing.heading, answer.landing.aim)));
     let _ = writeln!(out, "\n{}, landing {landing}", field.label());
+    if ranked.verdict == Verdict::Out {
+        let why = session.reason(&assessment.headline(ranked), answer.landing.aim, units);
+        let _ = writeln!(out, "The list has this field out: {why}");
+    }
     match &answer.circuit {
         Err(why) => {
             let _ = writeln!(out, "No circuit works from here. {}", around.refusal(why, units));
@@ -356,10 +364,10 @@ fn flown(answer: &Answer, circuit: &Circuit, units: UnitPrefs) -> String {
     }
     let _ = write!(out, "\n{turns}");
     let short = circuit.short_margin_m;
-    let _ = if short < 0.0 {
+    let _ = if short < -TOUCHDOWN_M {
         writeln!(out, "\nTouches down {} before the usable landing end", units.format_length_at_most(-short))
     } else {
-        writeln!(out, "\nTouches down {} behind the usable landing end", units.format_length_at_least(short))
+        writeln!(out, "\nTouches down {} behind the usable landing end", units.format_length_at_least(short.max(0.0)))
     };
     let _ = writeln!(out, "{}", words::stop(answer, circuit, units));
     let _ = writeln!(out, "The cheapest way round would leave {}", units.format_height_at_least(circuit.spare_m));

@@ -16,3 +16,4 @@ pub mod map_panel;
 pub mod marks;
 pub mod merge;
 pub mod sheet;
+mod working;

@@ -2,11 +2,12 @@
 
 use crate::circuits::flights::Flight;
 use crate::circuits::many::SAMPLES;
-use crate::circuits::{many_words, words};
+use crate::circuits::{many_words, words, workings};
 use crate::command::Command;
 use crate::model::{CircuitCommand, Model};
 use crate::not_looked_at;
 use crate::theme::{Theme, space};
+use crate::views::working;
 use egui::{ComboBox, Grid, RichText, Ui, WidgetInfo};
 use sparefield_geometry::circuit::Join;
 use sparefield_geometry::fields::circuit_height::Hand;
@@ -54,7 +55,7 @@ pub fn page(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
     }
     choosers(ui, model, commands);
     if let Some(flight) = circuits.chosen() {
-        margins(ui, model, flight, theme);
+        margins(ui, model, flight, theme, commands);
         robust(ui, model, theme, commands);
         until(ui, model, flight, theme);
         key_positions(ui, model, flight, theme);
@@ -134,12 +135,28 @@ fn choosers(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
 }
 
 /// The numbers, beside those of the other field where there is one.
-fn margins(ui: &mut Ui, model: &Model, flight: &Flight, theme: &Theme) {
+fn margins(ui: &mut Ui, model: &Model, flight: &Flight, theme: &Theme, commands: &mut Vec<Command>) {
     let units = model.settings.units;
     let convergence = |f: &Flight| model.convergence_rad(f.answer.landing.aim);
-    let rows = words::rows(flight, convergence(flight), units);
+    let rows = workings::rows(flight, convergence(flight), units);
     let other = model.circuits.made.as_ref().and_then(|m| m.beside.as_ref());
-    heading(ui, theme, if other.is_some() { "Side by side" } else { "Numbers" });
+    if other.is_none() {
+        heading(ui, theme, "Numbers, each opens to its working");
+        for row in &rows {
+            // The field's page has numbers of the same names.
+            let name = format!("circuit: {}", row.what);
+            let open = model.open_working.as_deref() == Some(name.as_str());
+            if working::number_row(ui, theme, row.what, &row.value, open) {
+                commands.push(Command::OpenWorking((!open).then_some(name)));
+            }
+            if open {
+                let inputs = row.inputs.iter().map(|(name, value)| (name.as_str(), value.clone()));
+                working::show(ui, theme, row.how, inputs, row.source);
+            }
+        }
+        return;
+    }
+    heading(ui, theme, "Side by side");
     if let Some(Err(why)) = other {
         let text = format!(
             "{}: {why}",
@@ -147,7 +164,7 @@ fn margins(ui: &mut Ui, model: &Model, flight: &Flight, theme: &Theme) {
         );
         ui.add(egui::Label::new(RichText::new(text).color(theme.colours.caution)).wrap());
     }
-    let beside = other.and_then(|o| o.as_ref().ok()).map(|f| (f, words::rows(f, convergence(f), units)));
+    let beside = other.and_then(|o| o.as_ref().ok()).map(|f| (f, workings::rows(f, convergence(f), units)));
     let width = ui.available_width();
     Grid::new("margins").num_columns(if beside.is_some() { 3 } else { 2 }).striped(true).show(ui, |ui| {
         let small = |text: &str| RichText::new(text).size(theme.sizes.small);
