@@ -63,9 +63,18 @@ fn choosing_a_field_shows_its_circuit() {
     window.get_by_label(not_looked_at::BY_CIRCUIT);
     window.get_by_label("Circuit").click();
     rest(&mut window);
-    for heading in ["Numbers", "Height lost in each turn", "Touchdown", "Spare height", "Commit height"] {
+    for heading in ["Height lost in each turn", "How robust it is", "Touchdown"] {
         window.get_by_label(heading);
     }
+    // Every number opens to its working.
+    window.get_by_label_contains("Commit height: ");
+    window.get_by_label_contains("Spare height: ").click();
+    rest(&mut window);
+    window.get_by_label("needed by the cheapest circuit");
+    window.get_by_label_contains("Source: point-mass glide");
+    window.get_by_label_contains("Spare height: ").click();
+    rest(&mut window);
+    assert!(window.query_by_label("needed by the cheapest circuit").is_none());
     // Nothing on the page calls it safe.
     assert!(window.query_by_label_contains("safe").is_none());
     window.get_by_label("Hide circuit").click();
@@ -213,7 +222,9 @@ fn the_share_that_stops_in_the_strip_is_said_and_its_touchdowns_lie_on_the_map()
     }
     assert!(many.touchdowns().any(|t| !t.stopped_in_strip));
     window.get_by_label_contains("Touchdowns. Of");
-    window.get_by_label("Touchdowns on the map").click();
+    // The box lies below the edge of the card.
+    window.get_by_label("Touchdowns on the map");
+    do_circuit(&mut window, CircuitCommand::Cloud(false));
     rest(&mut window);
     assert!(window.query_by_label_contains("Touchdowns. Of").is_none());
     // Without a circuit there is no share.

@@ -1,6 +1,7 @@
 //! Flown circuits: a ribbon that is wide where there is height and narrow near the ground, with its key positions, the
 //! gate where the choice can last change, and the aircraft that flies it.
 
+use super::cloud::{self, CloudMark};
 use super::furniture::STRIP_HEIGHT;
 use super::paint::Brush;
 use super::{MapInput, aircraft};
@@ -91,15 +92,6 @@ pub struct CircuitMark {
     pub gate: Option<GateMark>,
 }
 
-/// Where the flights of a pilot who is not exact come down.
-#[derive(Clone, Debug, PartialEq)]
-pub struct CloudMark {
-    /// Each place, and whether that flight stopped in the strip.
-    pub touchdowns: Vec<(Xy, bool)>,
-    /// What it says, for those who do not see it.
-    pub words: String,
-}
-
 /// An aircraft on its way round a circuit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FlownMark {
@@ -146,7 +138,7 @@ pub(super) fn ribbons(brush: &mut Brush<'_>, input: &MapInput<'_>) {
         ends(brush, mark, colour);
     }
     if let Some(mark) = input.circuits.cloud {
-        cloud(brush, mark);
+        cloud::draw(brush, mark);
     }
     if let Some(mark) = input.circuits.chosen {
         let colour = c.circuit;
@@ -269,29 +261,6 @@ fn ends(brush: &mut Brush<'_>, mark: &CircuitMark, colour: Color32) {
     }
     brush.add(Shape::circle_filled(touchdown, 3.6, halo));
     brush.add(Shape::circle_filled(touchdown, 2.6, colour));
-}
-
-/// Dots stopped in the strip, crosses did not: under everything else of the circuit, and small.
-fn cloud(brush: &mut Brush<'_>, mark: &CloudMark) {
-    let c = &brush.theme.colours;
-    let (ink, halo) = (c.ink_soft, with_alpha(c.halo, 0.7));
-    let seen = brush.view.rect.expand(6.0);
-    for &(at, stopped_in_strip) in &mark.touchdowns {
-        let at = brush.view.to_screen(at);
-        if !seen.contains(at) {
-            continue;
-        }
-        if stopped_in_strip {
-            brush.add(Shape::circle_filled(at, 2.4, halo));
-            brush.add(Shape::circle_filled(at, 1.7, ink));
-        } else {
-            for (width, colour) in [(2.6, halo), (1.2, ink)] {
-                for arm in [vec2(2.6, 2.6), vec2(2.6, -2.6)] {
-                    brush.line(&[at - arm, at + arm], Stroke::new(width, colour));
-                }
-            }
-        }
-    }
 }
 
 fn draw_gate(brush: &mut Brush<'_>, gate: &GateMark) {
@@ -425,13 +394,8 @@ fn label(
 /// Aircraft on their way, over everything else.
 pub(super) fn flown(brush: &mut Brush<'_>, ui: &Ui, map: &Response, input: &MapInput<'_>) {
     let c = &input.theme.colours;
-    if let Some(cloud) = input.circuits.cloud {
-        let places: Vec<Pos2> = cloud.touchdowns.iter().map(|t| brush.view.to_screen(t.0)).collect();
-        let room = Rect::from_points(&places).intersect(brush.view.rect);
-        if room.is_positive() {
-            let spot = ui.interact(room, map.id.with("touchdowns"), Sense::empty());
-            spot.widget_info(|| WidgetInfo::labeled(Role::GraphicsObject, true, &cloud.words));
-        }
+    if let Some(mark) = input.circuits.cloud {
+        cloud::spot(brush, ui, map, mark);
     }
     // The one that is chosen lies on top.
     for mark in input.circuits.flown.iter().rev() {

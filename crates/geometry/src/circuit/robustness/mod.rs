@@ -12,6 +12,7 @@ mod obstacles;
 mod pilot;
 mod random;
 mod spread;
+mod turning;
 
 pub use inputs::{Input, RobustnessError, Uncertainty};
 pub use spread::{InputShare, Quantiles};

@@ -19,10 +19,11 @@
 use super::brief::Brief;
 use super::gusts::Gusts;
 use super::inputs::Draw;
+use super::turning::Turning;
 use crate::circuit::clearance::InTheWay;
-use crate::circuit::column::{AirAt, AirColumn};
+use crate::circuit::column::AirColumn;
 use crate::circuit::flight::direction;
-use crate::circuit::motion::{Control, Flying, Glider, Gust, Motion, STEADY, crab};
+use crate::circuit::motion::{Control, Flying, Glider, Gust, Motion, STEADY};
 use crate::circuit::plan::{FIFTY_FT_M, Landing, Leg};
 use crate::math::{self, GRAVITY_MS2};
 use crate::position::Xy;
@@ -466,46 +467,5 @@ impl<'a, 'g> Pilot<'a, 'g> {
                 quiet: self.quiet,
             });
         }
-    }
-}
-
-/// A steady turn from a state, in the air there.
-struct Turning {
-    from: Xy,
-    ahead: Xy,
-    inward: Xy,
-    radius_m: f64,
-    drift_m_per_rad: Xy,
-    wind: Xy,
-    true_ms: f64,
-}
-
-impl Turning {
-    fn new(at: &Motion, air: &AirAt, side: f64, sin_bank: f64, cos_bank: f64) -> Self {
-        let true_ms = at.level_speed_ms * air.to_true;
-        // V₁√n over g·tan φ, and the radius V₁²n/(g·tan φ).
-        let root = cos_bank.sqrt();
-        let seconds_per_rad = true_ms * root / (GRAVITY_MS2 * sin_bank.max(1e-3));
-        let (east, north) = math::sin_cos(at.heading_rad);
-        Self {
-            from: at.position,
-            ahead: Xy::new(east, north),
-            inward: Xy::new(north, -east) * side,
-            radius_m: true_ms / root * seconds_per_rad,
-            drift_m_per_rad: air.wind * seconds_per_rad,
-            wind: air.wind,
-            true_ms,
-        }
-    }
-
-    /// The heading that leads towards a place from where the turn ends after an angle, drift included.
-    fn heading_towards(&self, target: Xy, angle_rad: f64) -> Option<f64> {
-        let (sin, cos) = math::sin_cos(angle_rad);
-        let end = self.from
-            + self.ahead * (self.radius_m * sin)
-            + self.inward * (self.radius_m * (1.0 - cos))
-            + self.drift_m_per_rad * angle_rad;
-        let (heading, _) = crab(self.true_ms, self.wind, direction(target - end)?)?;
-        Some(math::atan2(heading.x, heading.y))
     }
 }
