@@ -17,3 +17,4 @@ pub mod marks;
 pub mod merge;
 pub mod sheet;
 mod timeline;
+mod working;
