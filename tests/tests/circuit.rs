@@ -106,3 +106,29 @@ fn what_makes_no_sense_is_one_sentence_and_exit_code_2() {
         assert!(said.contains(word) && said.lines().count() == 1, "{said}");
     }
 }
+
+#[test]
+fn robustness_is_the_same_for_a_seed_and_its_parts_make_a_whole() {
+    let told = |seed: &str| json(&["--samples", "2000", "--seed", seed])["robustness"].clone();
+    let r = told("7");
+    assert_eq!((&r["samples"], &r["seed"]), (&2_000.into(), &7.into()));
+    let share = |key: &str| r[key].as_f64().unwrap();
+    let parts = ["landed_in_strip_share", "short_share", "long_share", "aside_share", "hit_share"];
+    let whole: f64 = parts.iter().map(|p| share(p)).sum::<f64>() + share("low_over_quiet_zone_share");
+    assert!((whole - 1.0).abs() < 1e-9, "{r}");
+    assert!(share("landed_in_strip_share") > 0.5 && share("standard_error") > 0.0 && share("standard_error") < 0.05);
+    assert!(r["not_counted"].as_str().unwrap().contains("sinking air"));
+    assert_eq!(r["inputs"].as_array().unwrap().len(), 10);
+    // On one thread it is the same, with another seed it is not.
+    let one = Command::new(program())
+        .args(STATE)
+        .args(["--samples", "2000", "--seed", "7", "--json"])
+        .env("RAYON_NUM_THREADS", "1")
+        .output()
+        .unwrap();
+    assert_eq!(serde_json::from_slice::<Value>(&one.stdout).unwrap()["robustness"], r);
+    assert_ne!(told("8"), r);
+    let said = String::from_utf8(run(&["--samples", "2000"]).stdout).unwrap();
+    assert!(said.contains("Of 2\u{202f}000 flights by a pilot who is not exact"), "{said}");
+    assert_eq!(run(&["--samples", "0"]).status.code(), Some(2));
+}

@@ -323,14 +323,6 @@ pub const STANDING_CAUTIONS: [&str; 4] = [
     "The aircraft's handbook, local rules and licensed instruction come first.",
 ];
 
-/// What no answer takes into account; said wherever reasons are listed, since a list of reasons looks complete.
-pub const NOT_LOOKED_AT: [&str; 4] = [
-    "Wires, fences, ditches and animals that nobody entered.",
-    "How well the circuit is flown. For the best fields it is flown by simulation, over the ground and the hazards that somebody entered; farther down the list its height is an estimate for joining from overhead, and nothing round it was looked at.",
-    "What stands beyond the far end, should you run on.",
-    "Gusts and sinking air.",
-];
-
 impl Assessment {
     /// The aircraft it was computed for.
     #[must_use]

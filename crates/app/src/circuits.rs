@@ -2,17 +2,23 @@
 //! flown circuit, or the reason why there is none.
 
 pub mod flights;
+pub mod many;
+pub mod many_words;
 pub mod words;
+pub mod workings;
 
 use crate::assess::Assessment;
 use sparefield_data::area::Area;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::circuit::{
-    Circuit, CircuitOptions, CircuitTask, Commit, InTheWay, Join, Landing, NoCircuit, Surroundings, TooLow, last_change,
+    Circuit, CircuitOptions, CircuitTask, Commit, InTheWay, Join, Landing, NoCircuit, Start, Surroundings, TooLow,
+    last_change,
 };
+use sparefield_geometry::fields::ahead::side_ahead;
 use sparefield_geometry::fields::circuit_height::Hand;
 use sparefield_geometry::fields::hazards::HazardIndex;
+use sparefield_geometry::fields::model::BoundaryEdge;
 use sparefield_geometry::fields::verdict::{RankedField, Verdict};
 use std::sync::Arc;
 use thiserror::Error;
@@ -42,6 +48,17 @@ pub struct Answer {
     pub circuit: Result<Circuit, NoCircuit>,
     /// The last place from which another field could still be made, and which.
     pub last_change: Option<LastChange>,
+    /// What stands beyond the far end of the strip.
+    pub far_end: Option<FarEnd>,
+}
+
+/// What stands on the boundary beyond the far end of a strip.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FarEnd {
+    /// What.
+    pub edge: BoundaryEdge,
+    /// How far beyond the strip's end, metres.
+    pub beyond_m: f64,
 }
 
 /// Until when the choice can change.
@@ -133,16 +150,14 @@ impl Around {
         stopped: &dyn Fn() -> bool,
     ) -> Result<Answer, NoQuestion> {
         let landing = self.landing(ranked)?;
-        let reaction_s = assessment.aircraft().reaction_time_s;
+        let far_end = self.far_end(ranked, &landing);
         let task = match self.task(assessment, landing, wanted) {
             Ok(task) => task,
             Err(why) => {
-                return Ok(Answer { field: ranked.index, landing, circuit: Err(why), last_change: None });
+                return Ok(Answer { field: ranked.index, landing, circuit: Err(why), last_change: None, far_end });
             }
         };
-        // Without a heading nothing is taken off for the reaction either, as in reach.
-        let reaction_s = if assessment.state.heading.is_some() { reaction_s } else { 0.0 };
-        let circuit = task.circuit(&task.start(&assessment.state, reaction_s));
+        let circuit = task.circuit(&Self::start(assessment, &task));
         let others: Vec<(usize, CircuitTask<'_>)> = assessment
             .ranked
             .iter()
@@ -156,7 +171,19 @@ impl Around {
         let (indices, tasks): (Vec<usize>, Vec<CircuitTask<'_>>) = others.into_iter().unzip();
         let commit = circuit.as_ref().ok().and_then(|c| last_change(c, &task, &tasks, 0.0, stopped));
         let last_change = commit.map(|commit| LastChange { field: indices[commit.other], commit });
-        Ok(Answer { field: ranked.index, landing, circuit, last_change })
+        Ok(Answer { field: ranked.index, landing, circuit, last_change, far_end })
+    }
+
+    fn far_end(&self, ranked: &RankedField, landing: &Landing) -> Option<FarEnd> {
+        let end = landing.aim + landing.along() * (landing.length_m - landing.aim_from_start_m);
+        let (edge, beyond_m) = side_ahead(self.area.fields.get(ranked.index)?, end, landing.heading)?;
+        Some(FarEnd { edge, beyond_m })
+    }
+
+    /// The engine stops: without a heading nothing is taken off for the reaction either, as in reach.
+    fn start(assessment: &Assessment, task: &CircuitTask<'_>) -> Start {
+        let reaction_s = assessment.state.heading.map_or(0.0, |_| assessment.aircraft().reaction_time_s);
+        task.start(&assessment.state, reaction_s)
     }
 
     fn landing(&self, ranked: &RankedField) -> Result<Landing, NoQuestion> {
@@ -168,41 +195,42 @@ impl Around {
     /// Why no circuit works, in one sentence with what to do.
     #[must_use]
     pub fn refusal(&self, why: &NoCircuit, units: UnitPrefs) -> String {
-        match why {
-            NoCircuit::TooLow { short_by_m } => format!(
-                "Every circuit from here needs at least {} more height: land ahead, within 30° of the nose, or choose \
-                 another field.",
-                units.format_height_at_most(*short_by_m)
-            ),
-            NoCircuit::TooHigh { spare_m } => format!(
-                "{} would be left over the landing place and no way was found to use it up; let it down elsewhere first.",
-                units.format_height(*spare_m)
-            ),
-            NoCircuit::Wind => "The wind is stronger than the airspeed along a leg, so no circuit can be flown.".into(),
-            NoCircuit::InTheWay(too_low) => self.in_the_way(too_low, units),
-            NoCircuit::NoRoom => {
-                "Every way round would need a turn for which there is no room, or turn its back on the field too low."
-                    .into()
+        let reason = match why {
+            NoCircuit::TooLow { short_by_m } => {
+                format!("{}, at least {} more", why.words(), units.format_height_at_most(*short_by_m))
             }
-            NoCircuit::NotFinite => {
-                "A number of the aircraft, the wind or the field is not a number; check them.".into()
+            NoCircuit::TooHigh { spare_m } => {
+                format!("{}: {} would be left over", why.words(), units.format_height(*spare_m))
             }
-        }
+            NoCircuit::InTheWay(TooLow {
+                over: over @ (InTheWay::Hazard(_) | InTheWay::QuietZone(_)), by_m, ..
+            }) => {
+                let by = units.format_height_at_most(*by_m);
+                format!("every circuit passes {by} too low over {}", self.over(*over))
+            }
+            NoCircuit::InTheWay(TooLow { over: InTheWay::Ground, by_m, .. }) => {
+                format!("{}, by {}", why.words(), units.format_height_at_most(*by_m))
+            }
+            NoCircuit::InTheWay(_) | NoCircuit::Wind | NoCircuit::NoRoom | NoCircuit::NotFinite => {
+                why.words().to_owned()
+            }
+        };
+        format!("{}: {}.", words::capital(&reason), words::advice(why))
     }
 
-    fn in_the_way(&self, too_low: &TooLow, units: UnitPrefs) -> String {
-        let by = units.format_height_at_most(too_low.by_m);
-        match too_low.over {
-            InTheWay::Ground => format!("Every circuit passes too low over rising ground, by {by}."),
-            InTheWay::UnknownGround => "Every circuit leads over ground whose height is not known.".into(),
+    /// What is in the way, by its kind and name.
+    #[must_use]
+    pub fn over(&self, what: InTheWay) -> String {
+        let named = |kind: &str, name: &str| if name.is_empty() { kind.to_owned() } else { format!("{kind} ({name})") };
+        match what {
+            InTheWay::Ground => "rising ground".to_owned(),
+            InTheWay::UnknownGround => "ground of unknown height".to_owned(),
             InTheWay::Hazard(i) => {
-                let what = self.area.hazards.get(i).map_or("a hazard", |h| h.kind.words());
-                format!("Every circuit passes too low over {what}, by {by}.")
+                self.area.hazards.get(i).map_or_else(|| "a hazard".to_owned(), |h| named(h.kind.words(), &h.name))
             }
             InTheWay::QuietZone(i) => {
                 let name = self.area.quiet_zones.get(i).map_or("", |z| z.name.as_str());
-                let name = if name.is_empty() { "a quiet zone" } else { name };
-                format!("Every circuit passes lower over {name} than it should, by {by}.")
+                named("a quiet zone", name)
             }
         }
     }

@@ -17,6 +17,7 @@ pub mod import_dialog;
 pub mod jobs;
 pub mod keep;
 pub mod model;
+pub mod not_looked_at;
 pub mod open_dialog;
 pub mod options_map;
 pub mod pick;

@@ -11,6 +11,7 @@ use sparefield::assess::HeightInput;
 use sparefield::circuits::words;
 use sparefield::command::Command;
 use sparefield::model::CircuitCommand;
+use sparefield::not_looked_at;
 use sparefield_geometry::fields::circuit_height::Hand;
 use sparefield_geometry::position::Xy;
 
@@ -59,12 +60,21 @@ fn choosing_a_field_shows_its_circuit() {
     window.get_by_label(&sentence(&window));
     window.get_by_label("Play");
     window.get_by_label_contains("Height above the landing place against time");
-    window.get_by_label(words::NOT_LOOKED_AT);
+    window.get_by_label(not_looked_at::BY_CIRCUIT);
     window.get_by_label("Circuit").click();
     rest(&mut window);
-    for heading in ["Numbers", "Height lost in each turn", "Touchdown", "Spare height", "Commit height"] {
+    for heading in ["Height lost in each turn", "How robust it is", "Touchdown"] {
         window.get_by_label(heading);
     }
+    // Every number opens to its working.
+    window.get_by_label_contains("Commit height: ");
+    window.get_by_label_contains("Spare height: ").click();
+    rest(&mut window);
+    window.get_by_label("needed by the cheapest circuit");
+    window.get_by_label_contains("Source: point-mass glide");
+    window.get_by_label_contains("Spare height: ").click();
+    rest(&mut window);
+    assert!(window.query_by_label("needed by the cheapest circuit").is_none());
     // Nothing on the page calls it safe.
     assert!(window.query_by_label_contains("safe").is_none());
     window.get_by_label("Hide circuit").click();
@@ -171,7 +181,7 @@ fn a_hopeless_state_says_why_and_what_to_do() {
     until(&mut window, "the answer is up to date", flown);
     let why = app(&window).model.circuits.refusal().unwrap().to_owned();
     window.get_by_label(&why);
-    assert!(why.contains("more height") && why.contains("within 30°"), "{why}");
+    assert!(why.contains("more height") && why.contains("about 30°"), "{why}");
     assert!(window.query_by_label("Play").is_none());
     push(&mut window, Command::Undo);
     until(&mut window, "the circuit is back", |a| flown(a) && a.model.circuits.chosen().is_some());
@@ -187,4 +197,39 @@ fn the_circuit_follows_the_aircraft() {
     push(&mut window, Command::MoveAircraft(there));
     until(&mut window, "the new circuit is flown", |a| flown(a) && a.model.circuits.chosen().is_some());
     assert!(start(app(&window)).distance(there) < 1e-6);
+}
+
+/// Whether the circuit shown was also flown many times.
+fn flown_many(app: &App) -> bool {
+    flown(app) && app.model.circuits.many().is_some()
+}
+
+#[test]
+fn the_share_that_stops_in_the_strip_is_said_and_its_touchdowns_lie_on_the_map() {
+    let mut window = sample(1280.0, 800.0);
+    do_circuit(&mut window, CircuitCommand::InCard(true));
+    until(&mut window, "it is flown many times", flown_many);
+    rest(&mut window);
+    let (many, told) = app(&window).model.circuits.many().unwrap().as_ref().unwrap().clone();
+    assert_eq!(many.flown.samples, 10_000);
+    window.get_by_label(&told.sentence);
+    window.get_by_label(not_looked_at::BY_FLIGHTS);
+    // The places are those of flights that stopped in the strip and of those that did not.
+    let landing = app(&window).model.circuits.chosen().unwrap().answer.landing;
+    for touchdown in many.touchdowns().filter(|t| t.stopped_in_strip) {
+        let along = landing.along_of(touchdown.at);
+        assert!(along > -landing.aim_from_start_m && along < landing.length_m, "{along}");
+    }
+    assert!(many.touchdowns().any(|t| !t.stopped_in_strip));
+    window.get_by_label_contains("Touchdowns. Of");
+    // The box lies below the edge of the card.
+    window.get_by_label("Touchdowns on the map");
+    do_circuit(&mut window, CircuitCommand::Cloud(false));
+    rest(&mut window);
+    assert!(window.query_by_label_contains("Touchdowns. Of").is_none());
+    // Without a circuit there is no share.
+    push(&mut window, Command::SetHeight(HeightInput::AboveGround(60.0)));
+    until(&mut window, "the answer is up to date", flown);
+    rest(&mut window);
+    assert!(app(&window).model.circuits.many().is_none() && window.query_by_label(&told.sentence).is_none());
 }

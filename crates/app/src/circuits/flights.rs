@@ -1,10 +1,11 @@
 //! Circuits into a chosen field and one beside it, with what the window shows of them.
 
-use super::{Answer, Around, Wanted, words};
+use super::many::{Many, SAMPLES};
+use super::{Answer, Around, Wanted, many_words, words};
 use crate::assess::Assessment;
 use sparefield_data::area::Area;
 use sparefield_data::quantity::UnitPrefs;
-use sparefield_geometry::circuit::{Circuit, Leg, Motion, TrackPoint};
+use sparefield_geometry::circuit::{Budget, Circuit, Leg, Motion, TrackPoint};
 use sparefield_geometry::grid::Terrain;
 use std::sync::Arc;
 
@@ -26,11 +27,13 @@ pub struct Ask {
     pub wanted: Wanted,
     /// For the words of a refusal.
     pub units: UnitPrefs,
+    /// Whether the circuit is also flown many times.
+    pub many: bool,
 }
 
 impl PartialEq for Ask {
     fn eq(&self, other: &Self) -> bool {
-        self.is_about_the_same(other) && Arc::ptr_eq(&self.assessment, &other.assessment)
+        self.is_about_the_same(other) && self.many == other.many && Arc::ptr_eq(&self.assessment, &other.assessment)
     }
 }
 
@@ -57,6 +60,8 @@ pub struct Flight {
     pub pilots_base_m: f64,
     /// Height by which wings shall be level on final, metres.
     pub final_height_m: f64,
+    /// Clearance above the ground that is asked for before the final, metres.
+    pub clearance_m: f64,
 }
 
 /// A point of a height profile. Heights are above the landing place, metres.
@@ -83,6 +88,24 @@ pub struct Flights {
     pub beside: Option<Result<Flight, String>>,
     /// Whether the last change of mind was looked for.
     pub has_last_change: bool,
+    /// The circuit into the chosen field flown many times; `None` until it was, and where there is none.
+    pub many: Option<FlownMany>,
+}
+
+/// A circuit flown many times with the words for it, or one sentence that says why it was not.
+pub type FlownMany = Result<(Arc<Many>, Arc<ManyWords>), String>;
+
+/// What is said of a circuit flown many times.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ManyWords {
+    /// Which share stopped in the strip.
+    pub sentence: String,
+    /// What became of the others, and how many.
+    pub misses: Vec<(String, usize)>,
+    /// What hurts most.
+    pub what_hurts: String,
+    /// Where most come down.
+    pub spread: String,
 }
 
 /// Answers a question. With `first`, the last change of mind is left out, which takes longer than the rest.
@@ -103,12 +126,40 @@ pub fn fly(ask: &Ask, around: &Around, first: bool, stopped: &dyn Fn() -> bool) 
                     profile: profile(circuit, answer.landing.aim_amsl_m, &ask.area.terrain),
                     pilots_base_m: aircraft.base_leg_distance_m,
                     final_height_m: aircraft.final_height_m,
+                    clearance_m: aircraft.terrain_clearance_m,
                     answer,
                 })
             }
         }
     };
-    Flights { ask: ask.clone(), chosen: into(ask.field), beside: ask.beside.map(into), has_last_change: !first }
+    Flights {
+        ask: ask.clone(),
+        chosen: into(ask.field),
+        beside: ask.beside.map(into),
+        has_last_change: !first,
+        many: None,
+    }
+}
+
+/// The same answer with the chosen circuit flown many times; `None` when that was stopped, or is not asked for.
+#[must_use]
+pub fn fly_many(made: &Flights, around: &Around, stopped: &dyn Fn() -> bool) -> Option<Flights> {
+    let answer = &made.chosen.as_ref().ok().filter(|_| made.ask.many)?.answer;
+    let budget = Budget { samples: SAMPLES, ..Budget::default() };
+    let many = around.many(&made.ask.assessment, answer, made.ask.wanted, &budget, stopped)?;
+    if stopped() {
+        return None;
+    }
+    let told = many.map_err(|e| words::capital(&e.to_string()) + ".").map(|many| {
+        let words = ManyWords {
+            sentence: many_words::sentence(&many),
+            misses: many_words::misses(&many, around),
+            what_hurts: many_words::what_hurts(&many),
+            spread: many_words::spread(&many, made.ask.units),
+        };
+        (Arc::new(many), Arc::new(words))
+    });
+    Some(Flights { many: Some(told), ..made.clone() })
 }
 
 fn profile(circuit: &Circuit, aim_amsl_m: f64, terrain: &Terrain) -> Vec<ProfilePoint> {

@@ -1,15 +1,62 @@
 //! A flown circuit in plain words.
 
 use super::flights::{Flight, Moment};
+use super::{Answer, FarEnd};
 use sparefield_data::quantity::{UnitPrefs, format_bearing};
-use sparefield_geometry::circuit::{Circuit, Join, KeyName, Leg, LegFlown};
+use sparefield_geometry::circuit::{Circuit, Join, KeyName, Leg, LegFlown, NoCircuit};
 use sparefield_geometry::fields::circuit_height::Hand;
+use sparefield_geometry::fields::model::EdgeKind;
 use sparefield_geometry::math;
 use sparefield_geometry::position::Bearing;
 
-/// What no circuit shown here has looked at. It stands beside every one of them.
-pub const NOT_LOOKED_AT: &str = "One flight, flown exactly, in the wind as given. Not looked at: gusts, sinking air, \
-                                 wires nobody drew, and how well it is flown.";
+/// What to do when no circuit works, as a clause.
+///
+/// Landing ahead: the engine-failure drill of the handbooks, from the lowest height on; 30° either side is common
+/// practice, no source.
+#[must_use]
+pub fn advice(why: &NoCircuit) -> &'static str {
+    match why {
+        NoCircuit::TooLow { .. } | NoCircuit::NoRoom => {
+            "land ahead, within about 30° either side of the nose, or choose another field"
+        }
+        NoCircuit::InTheWay(_) => {
+            "choose another field, join or strip; if there is none, land ahead, within about 30° either side of the nose"
+        }
+        NoCircuit::Wind => {
+            "point into the wind while there is height and land ahead, within about 30° either side of the nose"
+        }
+        NoCircuit::TooHigh { .. } => "let height down elsewhere first, or choose another field",
+        NoCircuit::NotFinite => "check them",
+    }
+}
+
+/// What waits beyond the far end, in a few words.
+#[must_use]
+pub fn far_end(end: Option<FarEnd>, units: UnitPrefs) -> String {
+    let Some(FarEnd { edge, .. }) = end else { return "not known".to_owned() };
+    match (edge.kind, edge.height_m) {
+        (EdgeKind::Unknown, _) => "not known".to_owned(),
+        (EdgeKind::Nothing, _) => EdgeKind::Nothing.words().to_owned(),
+        (kind, None) => kind.words().to_owned(),
+        (kind, Some(h)) => format!("{}, {}", kind.words(), units.format_height_at_most(h)),
+    }
+}
+
+/// Where it stops against the end of the strip, in one sentence.
+#[must_use]
+pub fn stop(answer: &Answer, circuit: &Circuit, units: UnitPrefs) -> String {
+    let over = -circuit.long_margin_m;
+    let end = far_end(answer.far_end, units);
+    if over > 0.0 {
+        let beyond = units.format_length_at_most(over);
+        return format!(
+            "Even without the general safety factor it needs {beyond} more strip than there is, and does not stop before \
+             the end (boundary there: {end}): choose another field."
+        );
+    }
+    let left = units.format_length_at_least(circuit.long_margin_m);
+    format!("It stops with {left} of strip left, without the general safety factor; boundary beyond the end: {end}.")
+}
 
 /// The hand in words.
 #[must_use]
@@ -138,68 +185,6 @@ pub fn moment(moment: &Moment, convergence_rad: f64, units: UnitPrefs) -> String
 #[must_use]
 pub fn height_above(height_m: f64, units: UnitPrefs) -> String {
     if height_m.abs() < 0.15 { units.format_height(0.0) } else { units.format_height_at_least(height_m) }
-}
-
-/// One line of a comparison of circuits.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Row {
-    /// What is compared.
-    pub what: &'static str,
-    /// Its value.
-    pub value: String,
-    /// How it comes about.
-    pub how: &'static str,
-}
-
-/// The numbers of a circuit, for a table and for comparing two.
-#[must_use]
-pub fn rows(flight: &Flight, convergence_rad: f64, units: UnitPrefs) -> Vec<Row> {
-    let circuit: &Circuit = &flight.circuit;
-    let row = |what, value, how| Row { what, value, how };
-    let heading = format_bearing(Bearing::from_rad(circuit.heading.rad() + convergence_rad));
-    let in_turns: f64 = circuit.legs.iter().filter(|l| l.turned_rad.is_some()).map(|l| l.lost_m).sum();
-    vec![
-        row("Landing direction", heading, "The best strip of the field in this wind"),
-        row(
-            "Spare height",
-            units.format_height_at_least(circuit.spare_m),
-            "What the cheapest circuit from here would leave over the aiming point; this one uses it up",
-        ),
-        row("Time to touchdown", clock(circuit.duration_s), "From the engine's stop, the reaction time included"),
-        row("Lost in turns", units.format_height_at_most(in_turns), "Height lost in every turn together"),
-        row(
-            "Least clearance",
-            units.format_height_at_least(circuit.least_clearance_m),
-            "Least height above the ground before the final",
-        ),
-        row(
-            "Landing end to touchdown",
-            margin(circuit.short_margin_m, units),
-            "Usable ground before the place where the glide meets the ground",
-        ),
-        row(
-            "Strip left beyond the stop",
-            margin(circuit.long_margin_m, units),
-            "After the landing distance from 50 ft with every factor but the general one",
-        ),
-        row(
-            "Commit height",
-            flight
-                .answer
-                .last_change
-                .as_ref()
-                .map_or_else(|| "none".to_owned(), |c| units.format_height_at_most(c.commit.height_m)),
-            "Below it no other of the next four fields could be made by a circuit of its own",
-        ),
-    ]
-}
-
-fn margin(metres: f64, units: UnitPrefs) -> String {
-    if metres < 0.0 {
-        format!("short by {}", units.format_length_at_most(-metres))
-    } else {
-        units.format_length_at_least(metres)
-    }
 }
 
 /// The text with its first letter large.

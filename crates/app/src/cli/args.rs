@@ -324,6 +324,9 @@ pub struct CircuitArgs {
     /// Pass low over quiet zones where no other circuit works.
     #[arg(long)]
     pub over_quiet_zones: bool,
+    /// How many times the circuit is flown by a pilot who is not exact, in wind that is not as forecast, at most a million.
+    #[arg(long, value_name = "N", default_value_t = crate::circuits::many::SAMPLES as u64, value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
+    pub samples: u64,
     /// Write the flown track here, as GeoJSON with heights or as a GPX track, by the name's ending.
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
@@ -590,7 +593,7 @@ pub struct ConditionArgs {
     /// The day for which surveys are judged; today when left out.
     #[arg(long, value_name = "YYYY-MM-DD")]
     pub date: Option<String>,
-    /// Seed for random numbers. This version's results draw none, so it changes nothing yet.
+    /// Seed for random numbers: the flights of `circuit` by a pilot who is not exact draw some, nothing else does.
     #[arg(long, value_name = "N", default_value_t = 0)]
     pub seed: u64,
 }

@@ -5,19 +5,24 @@ use super::session::Session;
 use super::text::{self, Table};
 use super::{CliError, print};
 use crate::assess::Assessment;
-use crate::circuits::{Answer, Around, Wanted};
+use crate::circuits::many::Many;
+use crate::circuits::{Answer, Around, Wanted, many_words, words};
+use crate::not_looked_at;
 use serde_json::{Value, json};
 use sparefield_data::quantity::{self, HeightUnit, LengthUnit, SpeedUnit, UnitPrefs, format_bearing};
 use sparefield_data::vector::{TrackFix, write_track};
-use sparefield_geometry::circuit::{Circuit, Join};
+use sparefield_geometry::circuit::{Budget, Circuit, InTheWay, Join, RobustnessError};
 use sparefield_geometry::fields::circuit_height::Hand;
-use sparefield_geometry::fields::verdict::RankedField;
+use sparefield_geometry::fields::verdict::{RankedField, Verdict};
 use sparefield_geometry::position::Bearing;
 use std::fmt::Write as _;
 use std::path::Path;
 use std::sync::Arc;
 
 const SI: UnitPrefs = UnitPrefs { height: HeightUnit::M, speed: SpeedUnit::Ms, length: LengthUnit::M };
+
+/// How exactly the touchdown of a flown circuit is known, metres: agreement with an independent integration.
+const TOUCHDOWN_M: f64 = 0.5;
 
 /// Time between two fixes of a written track, seconds.
 const FIX_S: f64 = 1.0;
@@ -38,10 +43,13 @@ pub(super) fn run(args: &CircuitArgs) -> Result<(), CliError> {
     if let (Some(path), Ok(circuit)) = (&args.out, &answer.circuit) {
         write(path, &session, &ranked, circuit)?;
     }
+    let budget = Budget { samples: args.samples as usize, seed: args.conditions.seed, stop: None };
+    let many = around.many(&assessment, &answer, wanted, &budget, &|| false);
+    let told = Told { session: &session, assessment: &assessment, around: &around, ranked: &ranked, answer: &answer };
     if args.json {
-        print(&format!("{:#}\n", document(&session, &assessment, &around, &ranked, &answer)?))
+        print(&format!("{:#}\n", document(told, many.as_ref())?))
     } else {
-        print(&people(&session, &assessment, &around, &ranked, &answer, args.out.as_deref())?)
+        print(&people(told, many.as_ref(), args.out.as_deref())?)
     }
 }
 
@@ -119,13 +127,21 @@ fn write(path: &Path, session: &Session, ranked: &RankedField, circuit: &Circuit
     write_track(path, &name, &fixes, &session.area.frame).map_err(|e| CliError::Failure(e.to_string()))
 }
 
-fn document(
-    session: &Session,
-    assessment: &Assessment,
-    around: &Around,
-    ranked: &RankedField,
-    answer: &Answer,
-) -> Result<Value, CliError> {
+/// A circuit flown many times, or why it was not.
+type Flown = Result<Many, RobustnessError>;
+
+/// Everything that is told of an answer.
+#[derive(Clone, Copy)]
+struct Told<'a> {
+    session: &'a Session,
+    assessment: &'a Assessment,
+    around: &'a Around,
+    ranked: &'a RankedField,
+    answer: &'a Answer,
+}
+
+fn document(told: Told<'_>, many: Option<&Flown>) -> Result<Value, CliError> {
+    let Told { session, assessment, around, ranked, answer } = told;
     let field = &session.area.fields[ranked.index];
     let mut out = json!({
         "state": session.state_json(assessment)?,
@@ -138,6 +154,7 @@ fn document(
             "aiming_point": session.lon_lat(answer.landing.aim)?,
             "length_m": answer.landing.length_m,
         },
+        "verdict": ranked.verdict,
         "feasible": answer.circuit.is_ok(),
     });
     let circuit = match &answer.circuit {
@@ -145,6 +162,7 @@ fn document(
         Err(why) => {
             out["reason"] = json!(plain(&around.refusal(why, SI)));
             out["why"] = json!(why);
+            out["robustness"] = Value::Null;
             return Ok(out);
         }
     };
@@ -190,6 +208,11 @@ fn document(
     out["aim_error_m"] = json!(circuit.aim_error_m);
     out["short_margin_m"] = json!(circuit.short_margin_m);
     out["long_margin_m"] = json!(circuit.long_margin_m);
+    out["stops_in_strip"] = json!(circuit.short_margin_m >= -TOUCHDOWN_M && circuit.long_margin_m >= 0.0);
+    out["far_end"] = answer.far_end.map_or(
+        Value::Null,
+        |end| json!({ "kind": end.edge.kind, "height_m": end.edge.height_m, "beyond_strip_m": end.beyond_m }),
+    );
     out["last_change"] = match &answer.last_change {
         None => Value::Null,
         Some(change) => json!({
@@ -200,7 +223,41 @@ fn document(
             "spare_height_m": change.commit.least.spare_m,
         }),
     };
+    out["robustness"] = match many {
+        None => Value::Null,
+        Some(Ok(many)) => robustness(told, many),
+        Some(Err(why)) => json!({ "reason": why.to_string() }),
+    };
     Ok(out)
+}
+
+fn robustness(told: Told<'_>, many: &Many) -> Value {
+    let r = &many.flown;
+    let area = &told.session.area;
+    let met = r.met.iter().map(|met| {
+        let (kind, id) = match met.over {
+            InTheWay::Ground => ("ground", ""),
+            InTheWay::UnknownGround => ("unknown ground", ""),
+            InTheWay::Hazard(i) => area.hazards.get(i).map_or(("hazard", ""), |h| (h.kind.words(), h.id.as_str())),
+            InTheWay::QuietZone(i) => ("quiet zone", area.quiet_zones.get(i).map_or("", |z| z.id.as_str())),
+        };
+        json!({ "what": kind, "id": id, "flights": met.flights })
+    });
+    json!({
+        "samples": r.samples,
+        "seed": many.seed,
+        "landed_in_strip_share": r.share,
+        "standard_error": r.standard_error,
+        "short_share": r.short,
+        "long_share": r.long,
+        "aside_share": r.aside,
+        "hit_share": r.hit,
+        "low_over_quiet_zone_share": r.disturbs,
+        "met": met.collect::<Vec<_>>(),
+        "touchdown_behind_aiming_point_m": r.along,
+        "inputs": r.inputs,
+        "not_counted": not_looked_at::BY_FLIGHTS,
+    })
 }
 
 /// Words of JSON have ordinary spaces.
@@ -208,25 +265,23 @@ fn plain(text: &str) -> String {
     text.replace(['\u{a0}', '\u{202f}'], " ")
 }
 
-fn people(
-    session: &Session,
-    assessment: &Assessment,
-    around: &Around,
-    ranked: &RankedField,
-    answer: &Answer,
-    written: Option<&Path>,
-) -> Result<String, CliError> {
+fn people(told: Told<'_>, many: Option<&Flown>, written: Option<&Path>) -> Result<String, CliError> {
+    let Told { session, assessment, around, ranked, answer } = told;
     let units = session.units;
     let mut out = session.heading_lines(assessment)?;
     let field = &session.area.fields[ranked.index];
     let landing = format_bearing(Bearing::from_deg(session.true_deg(answer.landing.heading, answer.landing.aim)));
     let _ = writeln!(out, "\n{}, landing {landing}", field.label());
+    if ranked.verdict == Verdict::Out {
+        let why = session.reason(&assessment.headline(ranked), answer.landing.aim, units);
+        let _ = writeln!(out, "The list has this field out: {why}");
+    }
     match &answer.circuit {
         Err(why) => {
             let _ = writeln!(out, "No circuit works from here. {}", around.refusal(why, units));
         }
         Ok(circuit) => {
-            out.push_str(&flown(circuit, units));
+            out.push_str(&flown(answer, circuit, units));
             if let Some(change) = &answer.last_change {
                 let other = session.area.fields[change.field].label();
                 let _ = writeln!(
@@ -240,6 +295,24 @@ fn people(
             }
         }
     }
+    if let Some(many) = many {
+        out.push_str("\nHow robust it is\n");
+        let mut line = |words: &str| {
+            let _ = writeln!(out, "{}", text::item("", words));
+        };
+        match many {
+            Err(why) => line(&words::capital(&format!("{why}."))),
+            Ok(many) => {
+                line(&many_words::sentence(many));
+                for (what, flights) in many_words::misses(many, around) {
+                    line(&format!("{} {what}", many_words::grouped(flights)));
+                }
+                line(&many_words::what_hurts(many));
+                line(&many_words::spread(many, units));
+                line(not_looked_at::BY_FLIGHTS);
+            }
+        }
+    }
     if let (Some(path), true) = (written, answer.circuit.is_ok()) {
         let _ = writeln!(out, "Track: {}", path.display());
     }
@@ -250,7 +323,7 @@ fn people(
     Ok(out)
 }
 
-fn flown(circuit: &Circuit, units: UnitPrefs) -> String {
+fn flown(answer: &Answer, circuit: &Circuit, units: UnitPrefs) -> String {
     let mut out = String::new();
     let orbits = match circuit.plan.orbits {
         0 => String::new(),
@@ -290,12 +363,13 @@ fn flown(circuit: &Circuit, units: UnitPrefs) -> String {
         }
     }
     let _ = write!(out, "\n{turns}");
-    let _ = writeln!(
-        out,
-        "\nTouches down {} behind the usable landing end and stops with {} to spare",
-        units.format_length_at_least(circuit.short_margin_m),
-        units.format_length_at_least(circuit.long_margin_m),
-    );
+    let short = circuit.short_margin_m;
+    let _ = if short < -TOUCHDOWN_M {
+        writeln!(out, "\nTouches down {} before the usable landing end", units.format_length_at_most(-short))
+    } else {
+        writeln!(out, "\nTouches down {} behind the usable landing end", units.format_length_at_least(short.max(0.0)))
+    };
+    let _ = writeln!(out, "{}", words::stop(answer, circuit, units));
     let _ = writeln!(out, "The cheapest way round would leave {}", units.format_height_at_least(circuit.spare_m));
     let _ = writeln!(
         out,

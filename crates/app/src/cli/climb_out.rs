@@ -6,6 +6,7 @@ use super::text::{self, Table};
 use super::{CliError, inputs, print};
 use crate::assess::{AssessError, Conditions, HeightInput, STANDING_CAUTIONS, StateInput};
 use crate::climb_out::{Answer, NoClimbOut, climb_out, page, words};
+use crate::not_looked_at;
 use crate::theme::Palette;
 use serde_json::{Value, json};
 use sparefield_data::quantity::{UnitPrefs, parse_angle_rad, parse_height_m};
@@ -72,7 +73,7 @@ fn people(answer: &Answer, units: UnitPrefs) -> String {
 }
 
 fn cautions(answer: &Answer) -> Vec<String> {
-    let mut out = vec![words::NOT_LOOKED_AT.to_owned()];
+    let mut out = vec![not_looked_at::BY_CLIMB_OUT.to_owned()];
     if answer.left_out > 0 {
         out.push(format!("{} fields farther from the runway were not flown to.", answer.left_out));
     }

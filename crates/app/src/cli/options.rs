@@ -4,7 +4,8 @@ use super::args::{OptionsArgs, RouteArgs};
 use super::session::{lon_lat, open_area, unusable};
 use super::text;
 use super::{CliError, inputs, print};
-use crate::assess::{AssessError, Conditions, HeightInput, NOT_LOOKED_AT, STANDING_CAUTIONS, StateInput};
+use crate::assess::{AssessError, Conditions, HeightInput, STANDING_CAUTIONS, StateInput};
+use crate::not_looked_at;
 use crate::options_map::{
     NOT_COUNTED, NoOptions, OptionsMap, Route, RouteHeight, RoutePoint, Stretch, options_map, route,
 };
@@ -139,7 +140,7 @@ fn made(
 }
 
 fn cautions(map: &OptionsMap) -> Vec<String> {
-    let mut out = vec![NOT_COUNTED.to_owned(), NOT_LOOKED_AT[0].to_owned()];
+    let mut out = vec![NOT_COUNTED.to_owned(), not_looked_at::BY_RANKING[0].to_owned()];
     out.extend(STANDING_CAUTIONS.map(str::to_owned));
     if map.area.is_sample {
         out.push("The sample area is invented and shows no real place.".into());

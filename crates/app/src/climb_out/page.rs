@@ -2,6 +2,7 @@
 
 use super::{Answer, words};
 use crate::assess::STANDING_CAUTIONS;
+use crate::not_looked_at;
 use crate::print::{Block, Cell, Document, Run};
 use crate::sheet::picture::{Ink, Picture};
 use crate::sheet::plan::{north, scale_bar};
@@ -36,7 +37,7 @@ pub fn page(answer: &Answer, units: UnitPrefs) -> Document {
     out.push(Block::Table { head: words::HEADINGS.map(str::to_owned).to_vec(), rows: rows.collect() });
     out.push(Block::Heading("Not looked at, and always to be said".into()));
     let invented = answer.area.is_sample.then_some("The sample area is invented and shows no real place.");
-    out.push(Block::list([words::NOT_LOOKED_AT].into_iter().chain(STANDING_CAUTIONS).chain(invented)));
+    out.push(Block::list([not_looked_at::BY_CLIMB_OUT].into_iter().chain(STANDING_CAUTIONS).chain(invented)));
     let day = format_day(answer.conditions.today);
     out.push(Block::soft(format!("Sparefield {}, surveys judged for {day}.", env!("CARGO_PKG_VERSION"))));
     out

@@ -8,11 +8,6 @@ use sparefield_geometry::fields::circuit_height::Hand;
 /// Half as much again as a practised turn back takes: AOPA, turn-back practice, May 2011.
 pub const HALF_MORE: f64 = 1.5;
 
-/// What was not looked at.
-pub const NOT_LOOKED_AT: &str = "Fields are those that would take the aircraft in this wind, each with the circuit \
-flown by simulation after the reaction. The climb is straight and steady. Nothing is said about traffic, about how the \
-engine fails, or about a pilot who is startled for longer.";
-
 /// Columns of the table.
 pub const HEADINGS: [&str; 5] = ["Above the runway", "Beyond its end", "Glide ahead", "Fields in reach", "Turn back"];
 

@@ -1,7 +1,7 @@
 //! Flying circuits on a thread of its own.
 
 use crate::circuits::Around;
-use crate::circuits::flights::{Ask, Flights, fly};
+use crate::circuits::flights::{Ask, Flights, fly, fly_many};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
 
@@ -30,8 +30,8 @@ struct Shared {
 
 /// The thread that flies circuits.
 ///
-/// A question is answered in two steps: the circuits first, so that they follow the hand that drags the aircraft, then
-/// the last change of mind, which is given up for a newer question.
+/// A question is answered in three steps: the circuits first, so that they follow the hand that drags the aircraft, then
+/// the last change of mind, then the chosen circuit flown many times; later steps are given up for a newer question.
 pub struct CircuitJob {
     shared: Arc<Shared>,
 }
@@ -76,6 +76,14 @@ impl Drop for CircuitJob {
     }
 }
 
+/// What is worked out one after the other.
+#[derive(Clone, Copy, PartialEq)]
+enum Step {
+    Circuits,
+    LastChange,
+    Many,
+}
+
 fn work(shared: &Shared, notify: &dyn Fn()) {
     // What circuits are held against belongs to the area and is kept with it.
     let mut around: Option<Around> = None;
@@ -95,22 +103,30 @@ fn work(shared: &Shared, notify: &dyn Fn()) {
         };
         let kept = around.take().filter(|a| Arc::ptr_eq(a.area(), &ask.area));
         let held = kept.unwrap_or_else(|| Around::new(Arc::clone(&ask.area)));
-        for first in [true, false] {
+        let mut made: Option<Arc<Flights>> = None;
+        for step in [Step::Circuits, Step::LastChange, Step::Many] {
             let stopped = || shared.stop.load(Ordering::Relaxed);
-            if !first && stopped() {
+            if step != Step::Circuits && stopped() {
                 break;
             }
-            let run = std::panic::AssertUnwindSafe(|| Arc::new(fly(&ask, &held, first, &stopped)));
-            let result = std::panic::catch_unwind(run)
-                .map_or_else(|_| Err("Flying the circuit failed inside the program; please report it.".to_owned()), Ok);
-            let failed = result.is_err();
-            if !first && stopped() {
+            let run = std::panic::AssertUnwindSafe(|| match step {
+                Step::Circuits => Some(fly(&ask, &held, true, &stopped)),
+                Step::LastChange => Some(fly(&ask, &held, false, &stopped)),
+                Step::Many => made.as_ref().and_then(|made| fly_many(made, &held, &stopped)),
+            });
+            let result = match std::panic::catch_unwind(run) {
+                Ok(None) => break,
+                Ok(Some(flights)) => Ok(Arc::new(flights)),
+                Err(_) => Err("Flying the circuit failed inside the program; please report it.".to_owned()),
+            };
+            if step != Step::Circuits && stopped() {
                 break;
             }
+            made = result.as_ref().ok().cloned();
             let outcome = CircuitOutcome { ask: ask.clone(), result };
             shared.slot.lock().unwrap_or_else(PoisonError::into_inner).done = Some(outcome);
             notify();
-            if failed {
+            if made.is_none() {
                 break;
             }
         }

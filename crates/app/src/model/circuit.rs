@@ -2,7 +2,7 @@
 
 use super::{Mode, Model};
 use crate::circuits::Wanted;
-use crate::circuits::flights::{Ask, Flight, Flights};
+use crate::circuits::flights::{Ask, Flight, Flights, FlownMany};
 use sparefield_geometry::circuit::Join;
 use sparefield_geometry::fields::circuit_height::Hand;
 use std::sync::Arc;
@@ -32,6 +32,8 @@ pub enum CircuitCommand {
     Speed(f64),
     /// Draw heights against distance instead of time.
     ByDistance(bool),
+    /// Show on the map where the flights of a pilot who is not exact come down.
+    Cloud(bool),
     /// Bring the whole circuit onto the screen.
     Frame,
 }
@@ -59,6 +61,8 @@ pub struct Circuits {
     pub at_s: f64,
     /// Heights against distance instead of time.
     pub by_distance: bool,
+    /// Whether the map shows where the flights of a pilot who is not exact come down.
+    pub cloud: bool,
 }
 
 impl Circuits {
@@ -74,6 +78,11 @@ impl Circuits {
     #[must_use]
     pub fn other(&self) -> Option<&Flight> {
         self.made.as_ref().and_then(|m| m.beside.as_ref()?.as_ref().ok())
+    }
+    /// The flight into the chosen field flown many times, once it was.
+    #[must_use]
+    pub fn many(&self) -> Option<&FlownMany> {
+        self.made.as_ref().and_then(|m| m.many.as_ref())
     }
     /// Why there is no circuit into the chosen field.
     #[must_use]
@@ -112,6 +121,7 @@ impl Default for Circuits {
             speed: 2.0,
             at_s: 0.0,
             by_distance: false,
+            cloud: true,
         }
     }
 }
@@ -135,6 +145,7 @@ impl Model {
             beside,
             wanted: self.circuits.wanted,
             units: self.settings.units,
+            many: self.mode == Mode::Rehearse,
         })
     }
 
@@ -180,6 +191,7 @@ impl Model {
             }
             CircuitCommand::Speed(speed) => circuits.speed = speed.clamp(0.1, 100.0),
             CircuitCommand::ByDistance(b) => circuits.by_distance = *b,
+            CircuitCommand::Cloud(b) => circuits.cloud = *b,
             CircuitCommand::Frame => {}
         }
     }

@@ -3,7 +3,8 @@
 use super::profiles::{self, ProfileLook, Scales};
 use super::rose::{self, RoseLook};
 use super::{Made, One, plan, words};
-use crate::assess::{NOT_LOOKED_AT, STANDING_CAUTIONS};
+use crate::assess::STANDING_CAUTIONS;
+use crate::not_looked_at;
 use crate::print::{Block, Cell, Document, Run, Tone};
 use crate::theme::Palette;
 use egui::vec2;
@@ -165,7 +166,7 @@ fn differences(out: &mut Document, first: &One, second: &One, units: UnitPrefs) 
 fn cautions(out: &mut Document, made: &Made) {
     out.push(Block::Heading("Not looked at, and always to be said".into()));
     let invented = made.ask.area.is_sample.then_some("The sample area is invented and shows no real place.");
-    out.push(Block::list(NOT_LOOKED_AT.iter().chain(&STANDING_CAUTIONS).copied().chain(invented)));
+    out.push(Block::list(not_looked_at::BY_RANKING.iter().chain(&STANDING_CAUTIONS).copied().chain(invented)));
     let made_by =
         format!("Sparefield {}, surveys judged for {}.", env!("CARGO_PKG_VERSION"), format_day(made.ask.today));
     out.push(Block::soft(made_by));

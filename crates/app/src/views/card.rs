@@ -2,10 +2,11 @@
 //! working one click away.
 
 use super::list::{signed_height, words};
-use super::{circuit, marks};
-use crate::assess::{NOT_LOOKED_AT, Working};
+use super::{circuit, marks, working};
+use crate::circuits::words::capital;
 use crate::command::Command;
 use crate::model::{Model, SheetCommand};
+use crate::not_looked_at;
 use crate::theme::{Theme, space};
 use egui::{Align2, Color32, Pos2, Rect, RichText, ScrollArea, Sense, Shape, Stroke, Ui, Vec2};
 use sparefield_data::quantity::{UnitPrefs, format_bearing, format_quantity};
@@ -16,9 +17,6 @@ use sparefield_geometry::fields::verdict::{
 };
 use sparefield_geometry::position::{Bearing, Xy};
 use std::sync::Arc;
-
-/// Room for a value in a working, points.
-const VALUE_WIDTH: f32 = 78.0;
 
 /// The card, or nothing while no field is chosen.
 pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
@@ -59,7 +57,7 @@ pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
         section(ui, theme, "Why");
         reasons(ui, &ranked.reasons, units, convergence, theme);
         section(ui, theme, "Not looked at");
-        for text in NOT_LOOKED_AT {
+        for text in not_looked_at::BY_RANKING {
             ui.add(egui::Label::new(RichText::new(text).size(theme.sizes.small)).wrap());
         }
         section(ui, theme, "About the field");
@@ -279,82 +277,27 @@ fn numbers(
             Quantity::Direction(b) => format_bearing(Bearing::from_rad(b.rad() + convergence)),
             q => format_quantity(q, &units),
         };
-        if number_row(ui, theme, &working.label, &value, open) {
+        if working::number_row(ui, theme, &working.label, &value, open) {
             commands.push(Command::OpenWorking((!open).then(|| working.label.clone())));
         }
         if open {
-            show_working(ui, &working, units, convergence, theme);
-        }
-    }
-}
-
-fn number_row(ui: &mut Ui, theme: &Theme, label: &str, value: &str, open: bool) -> bool {
-    let c = &theme.colours;
-    let (rect, response) = ui.allocate_exact_size(Vec2::new(ui.available_width(), 24.0), Sense::click());
-    response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, open, format!("{label}: {value}")));
-    if response.hovered() || response.has_focus() {
-        ui.painter().rect_filled(rect, 4.0, c.panel_sunken);
-    }
-    let mark = if open { "▾" } else { "▸" };
-    let mid = rect.center().y;
-    let painter = ui.painter();
-    painter.text(Pos2::new(rect.left() + 4.0, mid), Align2::LEFT_CENTER, mark, theme.small_font(), c.ink_soft);
-    painter.text(
-        Pos2::new(rect.left() + 20.0, mid),
-        Align2::LEFT_CENTER,
-        sentence_start(label),
-        theme.text_font(),
-        c.ink,
-    );
-    painter.text(
-        Pos2::new(rect.right() - 6.0, mid),
-        Align2::RIGHT_CENTER,
-        value,
-        theme.bold_font(theme.sizes.text),
-        c.ink,
-    );
-    response.on_hover_text("How this number came about").clicked()
-}
-
-fn sentence_start(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
-}
-
-fn show_working(ui: &mut Ui, working: &Working, units: UnitPrefs, convergence: f64, theme: &Theme) {
-    let frame = egui::Frame::new()
-        .fill(theme.colours.panel_sunken)
-        .corner_radius(5.0)
-        .inner_margin(egui::Margin::symmetric(10, 8));
-    frame.show(ui, |ui| {
-        ui.set_width(ui.available_width());
-        ui.label(&working.formula);
-        for (name, value) in &working.inputs {
-            let shown = match value {
-                Quantity::Direction(b) => format_bearing(Bearing::from_rad(b.rad() + convergence)),
-                q => format_quantity(*q, &units),
-            };
-            ui.horizontal_top(|ui| {
-                let width = ui.available_width() - VALUE_WIDTH - 8.0;
-                ui.allocate_ui(Vec2::new(width, 0.0), |ui| {
-                    ui.set_width(width);
-                    ui.add(egui::Label::new(RichText::new(name).size(theme.sizes.small)).wrap());
-                });
-                ui.with_layout(egui::Layout::right_to_left(egui::Align::TOP), |ui| {
-                    ui.label(RichText::new(shown).size(theme.sizes.small));
-                });
+            let inputs = working.inputs.iter().map(|(name, value)| {
+                let shown = match value {
+                    Quantity::Direction(b) => format_bearing(Bearing::from_rad(b.rad() + convergence)),
+                    q => format_quantity(*q, &units),
+                };
+                (name.as_str(), shown)
             });
+            working::show(ui, theme, &working.formula, inputs, working.source);
         }
-        let source = format!("Source: {}", working.source);
-        ui.label(RichText::new(source).size(theme.sizes.small).color(theme.colours.ink_soft));
-    });
+    }
 }
 
 fn criteria(ui: &mut Ui, ranked: &RankedField, theme: &Theme) {
     let colour = marks::verdict_colour(theme, ranked.verdict);
     for criterion in &ranked.criteria {
         let (rect, response) = ui.allocate_exact_size(Vec2::new(ui.available_width(), 18.0), Sense::hover());
-        let words = sentence_start(criterion.kind.words());
+        let words = capital(criterion.kind.words());
         let share = (criterion.weight * 100.0).round();
         let value = format!("{:.0}", criterion.value * 100.0);
         let spoken = if criterion.known { format!("{words}: {value} of 100") } else { format!("{words}: not known") };
@@ -393,7 +336,7 @@ fn reasons(ui: &mut Ui, reasons: &[Reason], units: UnitPrefs, convergence: f64, 
         ui.horizontal_top(|ui| {
             let font = theme.bold_font(theme.sizes.text);
             ui.add_sized([16.0, 18.0], egui::Label::new(RichText::new(mark).font(font).color(colour)));
-            ui.add(egui::Label::new(sentence_start(&words(reason, units, convergence))).wrap());
+            ui.add(egui::Label::new(capital(&words(reason, units, convergence))).wrap());
         });
     }
 }

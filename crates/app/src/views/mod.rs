@@ -19,3 +19,4 @@ pub mod merge;
 pub mod sheet;
 mod timeline;
 mod typed;
+mod working;

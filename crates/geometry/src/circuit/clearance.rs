@@ -24,10 +24,10 @@ const LOOK_M: f64 = 20.0;
 const ASIDE_M: f64 = 30.0;
 
 /// Shortfall on final that is put down to rounding, metres.
-const FINAL_TOLERANCE_M: f64 = 0.5;
+pub(super) const FINAL_TOLERANCE_M: f64 = 0.5;
 
 /// What is in the way.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum InTheWay {
     /// Rising ground.
@@ -105,7 +105,8 @@ impl Surroundings<'_> {
                 }
             }
             if quiet && !final_leg && short.is_none() {
-                short = self.over_quiet_zone(at, above);
+                short =
+                    self.over_quiet_zone(at, above).map(|(i, by_m)| TooLow { over: InTheWay::QuietZone(i), at, by_m });
             }
             if short.is_some() {
                 look.too_low = short;
@@ -115,10 +116,11 @@ impl Surroundings<'_> {
         look
     }
 
-    fn over_quiet_zone(&self, at: Xy, above_m: f64) -> Option<TooLow> {
+    /// The first quiet zone under a place that is overflown too low, and by how much, metres.
+    pub(super) fn over_quiet_zone(&self, at: Xy, above_m: f64) -> Option<(usize, f64)> {
         self.quiet_zones.iter().enumerate().find_map(|(i, zone)| {
             let by_m = zone.below_agl_m - above_m;
-            (by_m > 0.0 && inside_ring(&zone.outer, at)).then_some(TooLow { over: InTheWay::QuietZone(i), at, by_m })
+            (by_m > 0.0 && inside_ring(&zone.outer, at)).then_some((i, by_m))
         })
     }
 }

@@ -19,6 +19,9 @@ const BELOW_M: f64 = 300.0;
 struct Row {
     wind: Xy,
     to_true: f64,
+    /// Changes up to the next row.
+    rise: Xy,
+    thin: f64,
 }
 
 /// The air at one height.
@@ -72,14 +75,18 @@ impl AirColumn {
         let base = ground_amsl_m - BELOW_M;
         let span = (top_amsl_m - base).max(STEP_M);
         let count = if span.is_finite() { (span / STEP_M).ceil() as usize + 2 } else { 2 };
-        let rows = (0..count.min(MOST_ROWS))
-            .map(|i| {
-                let height = base + i as f64 * STEP_M;
-                let WindVector { east_ms, north_ms } = wind_above(wind, ground_amsl_m, height - ground_amsl_m);
-                Row { wind: Xy::new(east_ms, north_ms), to_true: 1.0 / isa_density_ratio(height).sqrt() }
-            })
-            .collect();
-        Self { base_amsl_m: base, rows, disturbance: Disturbance::NONE }
+        let row = |i: usize| {
+            let height = base + i as f64 * STEP_M;
+            let wind = wind_above(wind, ground_amsl_m, height - ground_amsl_m).xy();
+            Row { wind, to_true: 1.0 / isa_density_ratio(height).sqrt(), rise: Xy::default(), thin: 0.0 }
+        };
+        let mut rows: Vec<Row> = (0..count.min(MOST_ROWS)).map(row).collect();
+        for i in 1..rows.len() {
+            let next = rows[i];
+            rows[i - 1].rise = next.wind - rows[i - 1].wind;
+            rows[i - 1].thin = next.to_true - rows[i - 1].to_true;
+        }
+        Self { base_amsl_m: base, rows: rows.into(), disturbance: Disturbance::NONE }
     }
 
     /// The air that was looked up, its wind `speed_factor` times as strong and turned clockwise by `veer_rad`.
@@ -97,15 +104,14 @@ impl AirColumn {
         let last = self.rows.len() - 1;
         let at = ((height_amsl_m - self.base_amsl_m) / STEP_M).clamp(0.0, last as f64);
         let low = (at as usize).min(last - 1);
-        let (a, b) = (self.rows[low], self.rows[low + 1]);
+        let Row { wind, to_true, rise, thin } = self.rows[low];
         let t = at - low as f64;
         let per_metre = 1.0 / STEP_M;
         let inside = at > 0.0 && at < last as f64;
-        let (rise, thin) = ((b.wind - a.wind), b.to_true - a.to_true);
         AirAt {
-            wind: self.disturbance.turned(a.wind + rise * t) + self.disturbance.added,
+            wind: self.disturbance.turned(wind + rise * t) + self.disturbance.added,
             shear: if inside { self.disturbance.turned(rise * per_metre) } else { Xy::default() },
-            to_true: a.to_true + thin * t,
+            to_true: to_true + thin * t,
             to_true_slope: if inside { thin * per_metre } else { 0.0 },
         }
     }

@@ -11,6 +11,7 @@ mod departure;
 mod flight;
 mod judge;
 mod motion;
+mod no_circuit;
 mod pattern;
 mod plan;
 mod record;
@@ -24,13 +25,14 @@ pub use commit::{Commit, last_change};
 pub(crate) use departure::{Teardrop, fly_teardrop, glide_straight};
 pub use flight::{Grain, Start};
 pub use motion::{Flying, Motion};
+pub use no_circuit::NoCircuit;
 pub use plan::{Corner, FIFTY_FT_M, FirstTurn, Join, Landing, Leg, Plan};
 pub use record::{Circuit, KeyName, KeyPosition, LegFlown, TrackPoint};
 pub use robustness::{
-    Budget, Input, InputShare, Outcome, Quantiles, Robustness, RobustnessError, StopRule, TouchdownPoint, Uncertainty,
-    robustness,
+    Budget, Input, InputShare, MetCount, Outcome, Quantiles, Robustness, RobustnessError, StopRule, TouchdownPoint,
+    Uncertainty, robustness,
 };
-pub use search::{CircuitOptions, CircuitTask, Least, NoCircuit};
+pub use search::{CircuitOptions, CircuitTask, Least};
 pub use straight::StraightGlide;
 
 #[cfg(test)]

@@ -16,7 +16,7 @@
 //! Point-mass glide equations, e.g. Etkin, *Dynamics of Atmospheric Flight* (1972), with wind as in chapter 5.3; the speed
 //! in turns from Welch, Welch & Irving, *The Complete Soaring Pilot's Handbook*.
 
-use super::column::AirColumn;
+use super::column::{AirAt, AirColumn};
 use crate::aircraft::{Aircraft, GlideCurve, GlidingTurn};
 use crate::math::{self, GRAVITY_MS2};
 use crate::position::{Bearing, Xy};
@@ -122,10 +122,11 @@ impl Motion {
     }
 }
 
-/// Vertical and horizontal air beyond the wind of the column: gusts. Metres per second.
+/// Air beyond the wind of the column: gusts. Metres per second.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Gust {
-    pub(super) horizontal: Xy,
+    /// From behind.
+    pub(super) along_ms: f64,
     /// Upwards.
     pub(super) up_ms: f64,
 }
@@ -148,10 +149,10 @@ pub(super) struct Glider<'a> {
     pub(super) air: &'a AirColumn,
 }
 
-/// What rates depend on beside the air: height, speed, direction of flight and what the pilot does.
+/// What rates depend on: the air here, speed, direction of flight and what the pilot does.
 #[derive(Clone, Copy)]
 struct Pose {
-    height: f64,
+    here: AirAt,
     level_speed: f64,
     bank: Bank,
     along: Xy,
@@ -185,9 +186,8 @@ fn banked(bank_rad: f64) -> Bank {
 }
 
 impl Glider<'_> {
-    fn rates(&self, gust: Gust, pose: Pose, control: Control) -> Rates {
-        let Pose { height, level_speed, bank, along } = pose;
-        let here = self.air.at(height);
+    fn rates(&self, gust: Gust, blown: Xy, pose: Pose, control: Control) -> Rates {
+        let Pose { here, level_speed, bank, along } = pose;
         let equivalent = level_speed * bank.root_load;
         let true_speed = equivalent * here.to_true;
         let sink = self.flying.curve.sink_ms(equivalent, bank.load) * here.to_true * self.flying.sink_factor;
@@ -197,7 +197,7 @@ impl Glider<'_> {
         let per_g = true_speed / GRAVITY_MS2;
         let gradient = 1.0 + per_g * (here.shear.dot(along) + equivalent * here.to_true_slope);
         let climb = -(sink + per_g * gain) / gradient.max(LEAST_GRADIENT_FACTOR) + gust.up_ms;
-        Rates { true_speed, climb, turn: GRAVITY_MS2 * bank.tan / true_speed, wind: here.wind + gust.horizontal }
+        Rates { true_speed, climb, turn: GRAVITY_MS2 * bank.tan / true_speed, wind: here.wind + blown }
     }
 
     /// One step of a turn or of flight on a heading: midpoint rule, the arc itself exact.
@@ -207,20 +207,19 @@ impl Glider<'_> {
             let (sin, cos) = math::sin_cos(heading_rad);
             Xy::new(sin, cos)
         };
+        let bank = banked(m.bank_rad);
+        let ahead = along(m.heading_rad);
+        let blown = ahead * gust.along_ms;
+        let pose = Pose { here: self.air.at(m.height_amsl_m), level_speed: m.level_speed_ms, bank, along: ahead };
+        let start = self.rates(gust, blown, pose, control);
+        let is_steady = control.roll_rad_s == 0.0;
         let pose = Pose {
-            height: m.height_amsl_m,
-            level_speed: m.level_speed_ms,
-            bank: banked(m.bank_rad),
-            along: along(m.heading_rad),
-        };
-        let start = self.rates(gust, pose, control);
-        let pose = Pose {
-            height: m.height_amsl_m + start.climb * half,
+            here: self.air.at(m.height_amsl_m + start.climb * half),
             level_speed: m.level_speed_ms + control.speed_change_ms2 * half,
-            bank: banked(m.bank_rad + control.roll_rad_s * half),
+            bank: if is_steady { bank } else { banked(m.bank_rad + control.roll_rad_s * half) },
             along: along(m.heading_rad + start.turn * half),
         };
-        let mid = self.rates(gust, pose, control);
+        let mid = self.rates(gust, blown, pose, control);
         let turned = mid.turn * dt;
         // The chord of the arc: its direction is the heading half-way, its length sin(x)/x of the arc.
         let x2 = 0.25 * turned * turned;
@@ -249,15 +248,16 @@ impl Glider<'_> {
     ) -> Option<Motion> {
         let control = Control { roll_rad_s: 0.0, speed_change_ms2 };
         let half = 0.5 * dt;
+        let blown = track * gust.along_ms;
         let level = |height: f64, level_speed: f64| {
             let here = self.air.at(height);
-            let (along, ground) = crab(level_speed * here.to_true, here.wind + gust.horizontal, track)?;
-            Some((Pose { height, level_speed, bank: LEVEL, along }, ground))
+            let (along, ground) = crab(level_speed * here.to_true, here.wind + blown, track)?;
+            Some((Pose { here, level_speed, bank: LEVEL, along }, ground))
         };
         let (pose, _) = level(m.height_amsl_m, m.level_speed_ms)?;
-        let start = self.rates(gust, pose, control);
+        let start = self.rates(gust, blown, pose, control);
         let (pose, ground) = level(m.height_amsl_m + start.climb * half, m.level_speed_ms + speed_change_ms2 * half)?;
-        let mid = self.rates(gust, pose, control);
+        let mid = self.rates(gust, blown, pose, control);
         Some(Motion {
             position: m.position + track * (ground * dt),
             height_amsl_m: m.height_amsl_m + mid.climb * dt,
@@ -271,9 +271,10 @@ impl Glider<'_> {
     /// Speed over the ground and rate of climb along a track, `None` when the wind does not allow it.
     pub(super) fn tracking_rates(&self, gust: Gust, m: &Motion, track: Xy) -> Option<(f64, f64)> {
         let here = self.air.at(m.height_amsl_m);
-        let (along, ground) = crab(m.level_speed_ms * here.to_true, here.wind + gust.horizontal, track)?;
-        let pose = Pose { height: m.height_amsl_m, level_speed: m.level_speed_ms, bank: LEVEL, along };
-        Some((ground, self.rates(gust, pose, STEADY).climb))
+        let blown = track * gust.along_ms;
+        let (along, ground) = crab(m.level_speed_ms * here.to_true, here.wind + blown, track)?;
+        let pose = Pose { here, level_speed: m.level_speed_ms, bank: LEVEL, along };
+        Some((ground, self.rates(gust, blown, pose, STEADY).climb))
     }
 
     /// The heading that holds a track at a height and speed, radians within (−π, π], `None` when the wind does not allow

@@ -9,6 +9,7 @@ use super::column::AirColumn;
 use super::flight::{Flown, Grain, Start, Stuck, Unwatched, fly};
 use super::judge::Judge;
 use super::motion::{Flying, Glider, Motion};
+use super::no_circuit::NoCircuit;
 use super::pattern::{BaseJoin, Limits, Shape};
 use super::plan::{Join, Landing, Plan};
 use super::record::{Circuit, describe};
@@ -17,7 +18,6 @@ use crate::aircraft::Aircraft;
 use crate::fields::circuit_height::Hand;
 use crate::math;
 use crate::reach::AircraftState;
-use serde::Serialize;
 
 /// Sizes that are tried, as multiples of the smallest.
 const SIZES: [f64; 14] = [1.0, 1.2, 1.5, 1.9, 2.4, 3.0, 3.8, 4.8, 6.2, 8.0, 11.0, 15.0, 20.0, 27.0];
@@ -69,30 +69,6 @@ impl CircuitOptions {
         let is_handless = shape.join == Join::StraightIn && shape.s_turns == 0;
         join && (is_handless || self.hand.is_none_or(|hand| hand == shape.hand))
     }
-}
-
-/// Why no circuit works.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-#[serde(rename_all = "kebab-case", tag = "why")]
-pub enum NoCircuit {
-    /// The cheapest way round needs more height.
-    TooLow {
-        /// How much more, metres.
-        short_by_m: f64,
-    },
-    /// The wind is stronger than the airspeed along a leg.
-    Wind,
-    /// Every way round passes too low over something.
-    InTheWay(TooLow),
-    /// Every way round needs a turn for which there is no room, or turns its back on the field too low.
-    NoRoom,
-    /// No way was found to use the height up near the landing place.
-    TooHigh {
-        /// Height that would be left over the aiming point, metres.
-        spare_m: f64,
-    },
-    /// A number is not finite.
-    NotFinite,
 }
 
 /// A way round that needs least height.

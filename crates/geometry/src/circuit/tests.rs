@@ -7,10 +7,11 @@ use super::*;
 use crate::air::{Wind, WindProfile, WindVector};
 use crate::aircraft::Aircraft;
 use crate::fields::hazards::HazardIndex;
-use crate::fields::model::Hazard;
+use crate::fields::model::{Hazard, QuietKind, QuietZone};
 use crate::grid::{GridFrame, Terrain, TerrainAccuracy};
 use crate::position::{Bearing, Xy};
 use crate::reach::AircraftState;
+use std::sync::Arc;
 
 /// Level ground, 20 km square.
 pub(super) fn flat(height_m: f32) -> Terrain {
@@ -35,6 +36,11 @@ pub(super) fn landing(heading_deg: f64) -> Landing {
 
 pub(super) fn nothing_there() -> HazardIndex {
     HazardIndex::new(Vec::<Hazard>::new())
+}
+
+pub(super) fn quiet_zone(outer: Vec<Xy>, below_agl_m: f64) -> Arc<QuietZone> {
+    let kind = QuietKind::default();
+    Arc::new(QuietZone { id: String::new(), kind, name: String::new(), outer, below_agl_m })
 }
 
 pub(super) fn at(x: f64, y: f64, height: f64, heading_deg: f64) -> AircraftState {

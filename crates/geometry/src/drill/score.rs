@@ -204,18 +204,6 @@ fn outcome(flown: &Flown) -> Outcome {
         Some(Ok(c)) if !(c.long_margin_m >= 0.0) => Outcome::Overran { by_m: -c.long_margin_m },
         Some(Ok(_)) => Outcome::StoppedInStrip,
         Some(Err(NoCircuit::TooLow { short_by_m })) => Outcome::TooLow { short_by_m: *short_by_m },
-        Some(Err(why)) => Outcome::NoCircuit { why: words(why).to_owned() },
-    }
-}
-
-/// Why no circuit works, in words without numbers.
-fn words(why: &NoCircuit) -> &'static str {
-    match why {
-        NoCircuit::TooLow { .. } => "every way round needs more height",
-        NoCircuit::Wind => "the wind is as strong as the airspeed along a leg",
-        NoCircuit::InTheWay(_) => "every way round passes too low over something",
-        NoCircuit::NoRoom => "there is no room for the turns, or they turn their back on the field too low",
-        NoCircuit::TooHigh { .. } => "there was no way to use the height up near the landing place",
-        NoCircuit::NotFinite => "a number in it is not known",
+        Some(Err(why)) => Outcome::NoCircuit { why: why.words().to_owned() },
     }
 }

@@ -94,6 +94,11 @@ pub fn distance_to_m(shape: &HazardShape, place: Xy) -> f64 {
         return 0.0;
     }
     let (chain, closed) = outline(shape);
+    to_chain_m(chain, closed, place)
+}
+
+/// Distance from a place to a chain of vertices, metres; infinite where there is none.
+pub(crate) fn to_chain_m(chain: &[Xy], closed: bool, place: Xy) -> f64 {
     segments(chain, closed).map(|(a, b)| to_segment(place, a, b)).fold(f64::INFINITY, f64::min)
 }
 

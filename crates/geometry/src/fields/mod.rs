@@ -1,5 +1,6 @@
 //! Fields: what they are, which strips fit into them, and which one to choose.
 
+pub mod ahead;
 pub mod approach;
 pub mod circuit_height;
 pub mod criteria;

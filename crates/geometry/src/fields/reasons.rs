@@ -163,14 +163,13 @@ fn no_circuit_words(j: &Judged<'_>) -> (&'static str, Vec<Quantity>) {
         NoCircuit::InTheWay(too_low) => {
             let words = match too_low.over {
                 InTheWay::Ground => "every circuit passes {0} too low over rising ground",
-                InTheWay::UnknownGround => return ("every circuit leads over ground of unknown height", vec![]),
+                InTheWay::UnknownGround => return (why.words(), vec![]),
                 InTheWay::Hazard(_) => "every circuit passes {0} too low over a hazard",
                 InTheWay::QuietZone(_) => "every circuit passes {0} too low over a quiet zone",
             };
             (words, vec![Quantity::HeightAtMost(too_low.by_m)])
         }
-        NoCircuit::NoRoom => ("no circuit works from here: there is no room for its turns", vec![]),
-        _ => ("no circuit works from here", vec![]),
+        why => (why.words(), vec![]),
     }
 }
 

@@ -4,6 +4,7 @@ use super::profile::profile;
 use crate::circuits::words;
 use crate::command::Command;
 use crate::model::{CircuitCommand, Circuits, Model};
+use crate::not_looked_at;
 use crate::theme::{Theme, space};
 use egui::{Frame, Layout, RichText, Slider, Ui};
 
@@ -35,7 +36,7 @@ pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
             controls(ui, model, theme, commands);
             profile(ui, model, theme, if low { LOW_PROFILE } else { PROFILE }, commands);
         }
-        let small = RichText::new(words::NOT_LOOKED_AT).size(theme.sizes.small).color(theme.colours.ink_soft);
+        let small = RichText::new(not_looked_at::BY_CIRCUIT).size(theme.sizes.small).color(theme.colours.ink_soft);
         ui.add(egui::Label::new(small).wrap());
     });
 }

@@ -3,7 +3,7 @@
 use crate::circuits::flights::{Flight, Flights};
 use crate::circuits::words;
 use crate::model::Model;
-use crate::views::map::{CircuitMark, FlownMark, GateMark, KeyMark, RibbonPoint, ShownCircuits, TurnMark};
+use crate::views::map::{CircuitMark, CloudMark, FlownMark, GateMark, KeyMark, RibbonPoint, ShownCircuits, TurnMark};
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::circuit::{KeyName, LegFlown};
 use sparefield_geometry::math;
@@ -19,6 +19,8 @@ pub struct CircuitMarks {
     of: Option<(Arc<Flights>, bool)>,
     chosen: Option<CircuitMark>,
     beside: Option<CircuitMark>,
+    cloud: Option<CloudMark>,
+    cloud_shown: bool,
     flown: Vec<FlownMark>,
 }
 
@@ -36,8 +38,14 @@ impl CircuitMarks {
             let units = model.settings.units;
             self.chosen = circuits.chosen().map(|f| mark(f, units, &name));
             self.beside = circuits.other().map(|f| mark(f, units, &name));
+            let many = circuits.many().filter(|_| circuits.current).and_then(|m| m.as_ref().ok());
+            self.cloud = many.map(|(many, told)| CloudMark {
+                touchdowns: many.touchdowns().map(|t| (t.at, t.stopped_in_strip)).collect(),
+                words: format!("Touchdowns. {}", told.sentence),
+            });
             self.of = made.map(|m| (Arc::clone(m), circuits.current));
         }
+        self.cloud_shown = circuits.cloud;
         self.flown.clear();
         if circuits.at_s > 0.0 || circuits.playing {
             for (flight, is_beside) in
@@ -51,7 +59,12 @@ impl CircuitMarks {
     /// As the map takes them.
     #[must_use]
     pub fn shown(&self) -> ShownCircuits<'_> {
-        ShownCircuits { chosen: self.chosen.as_ref(), beside: self.beside.as_ref(), flown: &self.flown }
+        ShownCircuits {
+            chosen: self.chosen.as_ref(),
+            beside: self.beside.as_ref(),
+            cloud: self.cloud.as_ref().filter(|_| self.cloud_shown),
+            flown: &self.flown,
+        }
     }
 }
 

@@ -1,10 +1,13 @@
 //! The card's page about the circuit: which one, how it goes, its key positions and turns, and another beside it.
 
 use crate::circuits::flights::Flight;
-use crate::circuits::words;
+use crate::circuits::many::SAMPLES;
+use crate::circuits::{many_words, words, workings};
 use crate::command::Command;
 use crate::model::{CircuitCommand, Model};
+use crate::not_looked_at;
 use crate::theme::{Theme, space};
+use crate::views::working;
 use egui::{ComboBox, Grid, RichText, Ui, WidgetInfo};
 use sparefield_geometry::circuit::Join;
 use sparefield_geometry::fields::circuit_height::Hand;
@@ -52,13 +55,14 @@ pub fn page(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
     }
     choosers(ui, model, commands);
     if let Some(flight) = circuits.chosen() {
-        margins(ui, model, flight, theme);
+        margins(ui, model, flight, theme, commands);
+        robust(ui, model, theme, commands);
         until(ui, model, flight, theme);
         key_positions(ui, model, flight, theme);
         turns(ui, model, flight, theme);
     }
     heading(ui, theme, "Not looked at");
-    ui.add(egui::Label::new(RichText::new(words::NOT_LOOKED_AT).size(theme.sizes.small)).wrap());
+    ui.add(egui::Label::new(RichText::new(not_looked_at::BY_CIRCUIT).size(theme.sizes.small)).wrap());
     ui.add_space(space::GROUP);
 }
 
@@ -131,12 +135,28 @@ fn choosers(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
 }
 
 /// The numbers, beside those of the other field where there is one.
-fn margins(ui: &mut Ui, model: &Model, flight: &Flight, theme: &Theme) {
+fn margins(ui: &mut Ui, model: &Model, flight: &Flight, theme: &Theme, commands: &mut Vec<Command>) {
     let units = model.settings.units;
     let convergence = |f: &Flight| model.convergence_rad(f.answer.landing.aim);
-    let rows = words::rows(flight, convergence(flight), units);
+    let rows = workings::rows(flight, convergence(flight), units);
     let other = model.circuits.made.as_ref().and_then(|m| m.beside.as_ref());
-    heading(ui, theme, if other.is_some() { "Side by side" } else { "Numbers" });
+    if other.is_none() {
+        heading(ui, theme, "Numbers, each opens to its working");
+        for row in &rows {
+            // The field's page has numbers of the same names.
+            let name = format!("circuit: {}", row.what);
+            let open = model.open_working.as_deref() == Some(name.as_str());
+            if working::number_row(ui, theme, row.what, &row.value, open) {
+                commands.push(Command::OpenWorking((!open).then_some(name)));
+            }
+            if open {
+                let inputs = row.inputs.iter().map(|(name, value)| (name.as_str(), value.clone()));
+                working::show(ui, theme, row.how, inputs, row.source);
+            }
+        }
+        return;
+    }
+    heading(ui, theme, "Side by side");
     if let Some(Err(why)) = other {
         let text = format!(
             "{}: {why}",
@@ -144,7 +164,7 @@ fn margins(ui: &mut Ui, model: &Model, flight: &Flight, theme: &Theme) {
         );
         ui.add(egui::Label::new(RichText::new(text).color(theme.colours.caution)).wrap());
     }
-    let beside = other.and_then(|o| o.as_ref().ok()).map(|f| (f, words::rows(f, convergence(f), units)));
+    let beside = other.and_then(|o| o.as_ref().ok()).map(|f| (f, workings::rows(f, convergence(f), units)));
     let width = ui.available_width();
     Grid::new("margins").num_columns(if beside.is_some() { 3 } else { 2 }).striped(true).show(ui, |ui| {
         let small = |text: &str| RichText::new(text).size(theme.sizes.small);
@@ -184,6 +204,39 @@ fn how(flight: &Flight) -> String {
         Join::StraightIn => circuit.plan.join.words().to_owned(),
         join => format!("{}, {} hand", join.words(), words::hand(circuit.plan.hand)),
     }
+}
+
+/// How it comes out when nothing is quite as expected.
+fn robust(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    heading(ui, theme, "How robust it is");
+    let small = |text: &str| egui::Label::new(RichText::new(text).size(theme.sizes.small)).wrap();
+    match model.circuits.many().filter(|_| model.circuits.current) {
+        None => {
+            ui.label(format!("Flying it {} times…", many_words::grouped(SAMPLES)));
+        }
+        Some(Err(why)) => {
+            ui.add(egui::Label::new(RichText::new(why).color(theme.colours.caution)).wrap());
+        }
+        Some(Ok((_, told))) => {
+            ui.add(egui::Label::new(RichText::new(&told.sentence).font(theme.bold_font(theme.sizes.text))).wrap());
+            Grid::new("misses").num_columns(2).striped(true).show(ui, |ui| {
+                for (what, flights) in &told.misses {
+                    let count = RichText::new(many_words::grouped(*flights)).font(theme.bold_font(theme.sizes.small));
+                    ui.label(count);
+                    ui.add(small(what));
+                    ui.end_row();
+                }
+            });
+            ui.add(small(&told.what_hurts));
+            ui.add(small(&told.spread));
+        }
+    }
+    let mut cloud = model.circuits.cloud;
+    let help = "Where some hundreds of these flights came down: dots stopped in the strip, crosses did not";
+    if ui.checkbox(&mut cloud, "Touchdowns on the map").on_hover_text(help).changed() {
+        commands.push(Command::Circuit(CircuitCommand::Cloud(cloud)));
+    }
+    ui.add(small(not_looked_at::BY_FLIGHTS));
 }
 
 fn until(ui: &mut Ui, model: &Model, flight: &Flight, theme: &Theme) {

@@ -1,6 +1,7 @@
 //! Flown circuits: a ribbon that is wide where there is height and narrow near the ground, with its key positions, the
 //! gate where the choice can last change, and the aircraft that flies it.
 
+use super::cloud::{self, CloudMark};
 use super::furniture::STRIP_HEIGHT;
 use super::paint::Brush;
 use super::{MapInput, aircraft};
@@ -115,6 +116,8 @@ pub struct ShownCircuits<'a> {
     pub chosen: Option<&'a CircuitMark>,
     /// The one it is compared with.
     pub beside: Option<&'a CircuitMark>,
+    /// Where flights into the chosen field come down.
+    pub cloud: Option<&'a CloudMark>,
     /// Aircraft on their way.
     pub flown: &'a [FlownMark],
 }
@@ -133,6 +136,9 @@ pub(super) fn ribbons(brush: &mut Brush<'_>, input: &MapInput<'_>) {
             square(brush, key.at, 3.0, colour);
         }
         ends(brush, mark, colour);
+    }
+    if let Some(mark) = input.circuits.cloud {
+        cloud::draw(brush, mark);
     }
     if let Some(mark) = input.circuits.chosen {
         let colour = c.circuit;
@@ -271,10 +277,18 @@ fn draw_gate(brush: &mut Brush<'_>, gate: &GateMark) {
 }
 
 /// Labels of the circuits. They keep clear of the ribbon, of each other and of the edges; those without room are left
-/// out, the least important first.
+/// out, the least important first. What comes later keeps clear of the ribbon, too.
 pub(super) fn labels(brush: &mut Brush<'_>, input: &MapInput<'_>) {
     let Some(mark) = input.circuits.chosen else { return };
-    let c = &input.theme.colours;
+    let drawn = drawn_over(brush, input, mark);
+    place_labels(brush, input, mark, drawn.clone());
+    for rect in drawn {
+        brush.occupy(rect);
+    }
+}
+
+/// Places that tracks and the gate are drawn over.
+fn drawn_over(brush: &Brush<'_>, input: &MapInput<'_>, mark: &CircuitMark) -> Vec<Rect> {
     let both = [Some(mark), input.circuits.beside];
     let mut avoid: Vec<Rect> = Vec::new();
     for track in both.into_iter().flatten().map(|m| &m.track) {
@@ -286,6 +300,16 @@ pub(super) fn labels(brush: &mut Brush<'_>, input: &MapInput<'_>) {
             }
         }
     }
+    if let Some(gate) = &mark.gate {
+        let aside = brush.view.direction(gate.heading).rot90();
+        let size = vec2(20.0 + 28.0 * aside.x.abs(), 20.0 + 28.0 * aside.y.abs());
+        avoid.push(Rect::from_center_size(brush.view.to_screen(gate.at), size));
+    }
+    avoid
+}
+
+fn place_labels(brush: &mut Brush<'_>, input: &MapInput<'_>, mark: &CircuitMark, mut avoid: Vec<Rect>) {
+    let c = &input.theme.colours;
     // The button of the layers lies over this corner.
     avoid.push(Rect::from_min_max(
         brush.view.rect.right_top() - LAYERS_BUTTON,
@@ -309,7 +333,6 @@ pub(super) fn labels(brush: &mut Brush<'_>, input: &MapInput<'_>) {
     if let Some(gate) = &mark.gate {
         let at = brush.view.to_screen(gate.at);
         let aside = brush.view.direction(gate.heading).rot90();
-        avoid.push(Rect::from_center_size(at, vec2(20.0 + 28.0 * aside.x.abs(), 20.0 + 28.0 * aside.y.abs())));
         let galley = brush.galley(gate.label.clone(), bold.clone(), c.ink);
         label(brush, at, aside, galley, c.ink, &avoid, 14.0);
     }
@@ -371,6 +394,9 @@ fn label(
 /// Aircraft on their way, over everything else.
 pub(super) fn flown(brush: &mut Brush<'_>, ui: &Ui, map: &Response, input: &MapInput<'_>) {
     let c = &input.theme.colours;
+    if let Some(mark) = input.circuits.cloud {
+        cloud::spot(brush, ui, map, mark);
+    }
     // The one that is chosen lies on top.
     for mark in input.circuits.flown.iter().rev() {
         let at = brush.view.to_screen(mark.at);

@@ -9,6 +9,7 @@ mod aircraft;
 mod background;
 pub mod camera;
 mod circuit;
+mod cloud;
 mod fields;
 mod furniture;
 mod ground;
@@ -24,6 +25,7 @@ pub mod tint;
 
 pub use camera::{Bounds, Camera, View};
 pub use circuit::{CircuitMark, FlownMark, GateMark, KeyMark, RibbonPoint, ShownCircuits, TurnMark};
+pub use cloud::CloudMark;
 pub use furniture::STRIP_HEIGHT;
 pub use hands::{AIRCRAFT_LABEL, MAP_LABEL, NOSE_LABEL};
 pub(crate) use paint::{Pen, cut_to, dash};

@@ -1,9 +1,9 @@
 //! The parts of a sheet, each for one field.
 
 use super::paint;
-use crate::assess::NOT_LOOKED_AT;
 use crate::command::Command;
 use crate::model::{Model, SheetCommand};
+use crate::not_looked_at;
 use crate::sheet::profiles::{self, ProfileLook, Scales};
 use crate::sheet::rose::{self, RoseLook};
 use crate::sheet::{Made, One, plan, words};
@@ -236,7 +236,7 @@ impl Part<'_> {
 
     pub(super) fn not_looked_at(&self, ui: &mut Ui) {
         self.section(ui, "Not looked at");
-        for text in NOT_LOOKED_AT {
+        for text in not_looked_at::BY_RANKING {
             self.soft(ui, text);
         }
     }

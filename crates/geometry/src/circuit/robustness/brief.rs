@@ -2,6 +2,7 @@
 
 use super::gusts::Gusts;
 use super::inputs::{Draw, Uncertainty};
+use super::obstacles::Obstacles;
 use super::pilot::{End, Pilot, Run};
 use crate::circuit::flight::{Grain, Part, Start, Watch, fly};
 use crate::circuit::motion::{Gust, Motion};
@@ -43,7 +44,7 @@ pub(super) struct Brief<'a> {
     pub(super) final_slope: f64,
     /// How much further along the plan comes down in these coarse steps than in fine ones, metres: taken off every flight.
     pub(super) coarse_m: f64,
-    pub(super) hazards: Vec<usize>,
+    pub(super) obstacles: Obstacles<'a>,
     pub(super) wind_10_m_ms: f64,
     pub(super) planned_ground_ms: f64,
 }
@@ -93,14 +94,8 @@ impl<'a> Brief<'a> {
             });
         }
         let landing = &task.landing;
-        let (mut low, mut high) = (landing.aim, landing.aim);
-        for p in begins.iter().map(|b| b.0.position) {
-            low = Xy::new(low.x.min(p.x), low.y.min(p.y));
-            high = Xy::new(high.x.max(p.x), high.y.max(p.y));
-        }
-        let around = Xy::new(400.0, 400.0);
-        let mut hazards: Vec<usize> = task.surroundings.hazards.numbers_near(low - around, high + around).collect();
-        hazards.sort_unstable();
+        let places: Vec<Xy> = begins.iter().map(|b| b.0.position).chain([landing.aim]).collect();
+        let obstacles = Obstacles::new(task.surroundings, *landing, task.options.heed_quiet_zones, &places);
         let wind_at = |above: f64| task.air.wind_at(landing.aim_amsl_m + above).speed_ms();
         let touching =
             Motion { height_amsl_m: landing.aim_amsl_m, level_speed_ms: task.flying.approach_ms, ..start.motion };
@@ -113,13 +108,15 @@ impl<'a> Brief<'a> {
             cost: (0.0, 0.0),
             final_slope: 0.0,
             coarse_m: 0.0,
-            hazards,
+            obstacles,
             wind_10_m_ms: wind_at(10.0),
             planned_ground_ms,
         };
         (brief.cost, brief.final_slope) = brief.cost_of_moving();
         let mut gusts = None;
-        let plain = Pilot::new(&brief, &Draw::NONE, task.flying, &task.air, &mut gusts).fly();
+        let mut pilot = Pilot::new(&brief, &Draw::NONE, task.flying, &task.air, &mut gusts);
+        pilot.looks = false;
+        let plain = pilot.fly();
         let slope = brief.final_slope - landing.slope;
         let fine_m = (flown.at_aim.height_amsl_m - landing.aim_amsl_m) / slope;
         if plain.end == End::Down && slope > 0.0 && fine_m.is_finite() {
@@ -147,6 +144,7 @@ impl<'a> Brief<'a> {
             let mut pilot = Pilot::new(self, &Draw::NONE, self.task.flying, &self.task.air, &mut gusts);
             pilot.moved_m = moved_m;
             pilot.judges = false;
+            pilot.looks = false;
             let run = pilot.fly();
             (pilot.base_turn_amsl_m, run.along_m, pilot.final_slope)
         };

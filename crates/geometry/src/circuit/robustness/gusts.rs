@@ -46,7 +46,7 @@ impl Scales {
     /// Deviations of vertical gusts and gusts along the flight, m/s, and their times, seconds, at a height above ground
     /// and a true airspeed.
     pub(super) fn at(&self, height_m: f64, true_ms: f64) -> Scale {
-        let i = (height_m / (FT_M * ROW_FT)).clamp(0.0, (ROWS - 1) as f64).round() as usize;
+        let i = ((height_m / (FT_M * ROW_FT)).clamp(0.0, (ROWS - 1) as f64) + 0.5) as usize;
         let row = &self.rows[i];
         Scale {
             up_sd: self.up_sd_ms,

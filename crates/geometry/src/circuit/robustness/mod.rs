@@ -8,13 +8,16 @@
 mod brief;
 mod gusts;
 mod inputs;
+mod obstacles;
 mod pilot;
 mod random;
 mod spread;
+mod turning;
 
 pub use inputs::{Input, RobustnessError, Uncertainty};
 pub use spread::{InputShare, Quantiles};
 
+use super::clearance::InTheWay;
 use super::flight::Start;
 use super::plan::Plan;
 use super::search::CircuitTask;
@@ -25,6 +28,7 @@ use pilot::{End, Run};
 use random::{DIMENSIONS, Sobol, Stream, mixed};
 use rayon::prelude::*;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// Independent scramblings.
 const SCRAMBLINGS: usize = 16;
@@ -79,8 +83,29 @@ pub enum Outcome {
     Long,
     /// Beside the strip.
     Aside,
-    /// Against rising ground or something that stands.
-    Hit,
+    /// Against something that stands, before the final against ground well above the landing place, or over ground that is not
+    /// known.
+    Hit(InTheWay),
+    /// As [`Outcome::Stops`], but low over a quiet zone on the way, by its index.
+    Disturbs(usize),
+    /// A number was not finite.
+    Lost,
+}
+
+impl Outcome {
+    fn is_hit(self) -> bool {
+        matches!(self, Self::Hit(_) | Self::Lost)
+    }
+}
+
+/// How many flights met something.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+pub struct MetCount {
+    /// What.
+    pub over: InTheWay,
+    /// Flights that met it: the first thing that stands in the way of each, and the first quiet zone that it overflew low, whatever
+    /// became of it afterwards.
+    pub flights: usize,
 }
 
 /// Where one flight came down.
@@ -112,8 +137,12 @@ pub struct Robustness {
     pub long: f64,
     /// Share that comes down beside the strip.
     pub aside: f64,
-    /// Share that hits something.
+    /// Share that hits something, or whose numbers were lost.
     pub hit: f64,
+    /// Share that stops within the usable strip, but was low over a quiet zone before.
+    pub disturbs: f64,
+    /// What was met, most often first.
+    pub met: Vec<MetCount>,
     /// Where flights came down, thinned evenly to some hundreds.
     pub touchdowns: Vec<TouchdownPoint>,
     /// Touchdowns behind the aiming point, metres.
@@ -163,7 +192,7 @@ pub fn robustness(
         });
         done = next;
         if let Some(rule) = budget.stop.filter(|_| done < samples) {
-            let (share, error) = share_of(&flights[..done], Outcome::Stops);
+            let (share, error) = share_of(&flights[..done], |o| o == Outcome::Stops);
             if (share - rule.threshold).abs() > rule.errors * error {
                 stopped_early = true;
                 break;
@@ -186,7 +215,7 @@ struct Flight {
 
 impl Default for Flight {
     fn default() -> Self {
-        Self { point: [0.5; DIMENSIONS], run: Run::default(), outcome: Outcome::Hit }
+        Self { point: [0.5; DIMENSIONS], run: Run::default(), outcome: Outcome::Lost }
     }
 }
 
@@ -199,21 +228,22 @@ fn point(sobol: &Sobol, number: usize, seed: u64) -> [f64; DIMENSIONS] {
 fn outcome(task: &CircuitTask<'_>, run: &Run) -> Outcome {
     let l = task.landing();
     match run.end {
-        End::Hit | End::Lost => Outcome::Hit,
+        End::Hit(over) => Outcome::Hit(over),
+        End::Lost => Outcome::Lost,
         End::Early => Outcome::Short,
         End::Down if !(run.along_m >= l.displacement_m - l.aim_from_start_m) => Outcome::Short,
         End::Down if !(run.stop_along_m <= l.length_m - l.aim_from_start_m) => Outcome::Long,
         End::Down if !(run.aside_m.abs() <= 0.5 * l.width_m) => Outcome::Aside,
-        End::Down => Outcome::Stops,
+        End::Down => run.quiet.map_or(Outcome::Stops, Outcome::Disturbs),
     }
 }
 
-/// Share of an outcome and its standard error.
-fn share_of(flights: &[Flight], outcome: Outcome) -> (f64, f64) {
+/// Share of flights that came out so, and its standard error.
+fn share_of(flights: &[Flight], is: impl Fn(Outcome) -> bool) -> (f64, f64) {
     let mut counts = [(0_u32, 0_u32); SCRAMBLINGS];
     for (i, flight) in flights.iter().enumerate() {
         let (hits, all) = &mut counts[i % SCRAMBLINGS];
-        *hits += u32::from(flight.outcome == outcome);
+        *hits += u32::from(is(flight.outcome));
         *all += 1;
     }
     let hits: u32 = counts.iter().map(|c| c.0).sum();
@@ -230,8 +260,8 @@ fn share_of(flights: &[Flight], outcome: Outcome) -> (f64, f64) {
 }
 
 fn summary(flights: &[Flight], stopped_early: bool) -> Robustness {
-    let (share, standard_error) = share_of(flights, Outcome::Stops);
-    let of = |outcome| share_of(flights, outcome).0;
+    let (share, standard_error) = share_of(flights, |o| o == Outcome::Stops);
+    let of = |outcome| share_of(flights, |o| o == outcome).0;
     let every = flights.len().div_ceil(MOST_POINTS).max(1);
     let touchdowns = flights
         .iter()
@@ -246,12 +276,27 @@ fn summary(flights: &[Flight], stopped_early: bool) -> Robustness {
         short: of(Outcome::Short),
         long: of(Outcome::Long),
         aside: of(Outcome::Aside),
-        hit: of(Outcome::Hit),
+        hit: share_of(flights, Outcome::is_hit).0,
+        disturbs: share_of(flights, |o| matches!(o, Outcome::Disturbs(_))).0,
+        met: met(flights),
         touchdowns,
         along: Quantiles::of(flights.iter().filter(|f| f.run.end == End::Down).map(|f| f.run.along_m)),
         inputs: spread::what_hurts(flights),
         stopped_early,
     }
+}
+
+fn met(flights: &[Flight]) -> Vec<MetCount> {
+    let mut counts: BTreeMap<InTheWay, usize> = BTreeMap::new();
+    for flight in flights {
+        let stood = if let Outcome::Hit(over) = flight.outcome { Some(over) } else { None };
+        for over in stood.into_iter().chain(flight.run.quiet.map(InTheWay::QuietZone)) {
+            *counts.entry(over).or_default() += 1;
+        }
+    }
+    let mut met: Vec<MetCount> = counts.into_iter().map(|(over, flights)| MetCount { over, flights }).collect();
+    met.sort_by_key(|m| std::cmp::Reverse(m.flights));
+    met
 }
 
 #[cfg(test)]

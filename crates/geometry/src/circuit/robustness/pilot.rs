@@ -19,19 +19,20 @@
 use super::brief::Brief;
 use super::gusts::Gusts;
 use super::inputs::Draw;
+use super::turning::Turning;
+use crate::circuit::clearance::InTheWay;
 use crate::circuit::column::AirColumn;
 use crate::circuit::flight::direction;
 use crate::circuit::motion::{Control, Flying, Glider, Gust, Motion, STEADY};
 use crate::circuit::plan::{FIFTY_FT_M, Landing, Leg};
-use crate::fields::hazards::distance_to_m;
 use crate::math::{self, GRAVITY_MS2};
 use crate::position::Xy;
 
 /// Longest step of a leg and of the last part of the final, metres; largest step of a turn, radians.
-const LEG_M: f64 = 70.0;
+const LEG_M: f64 = 100.0;
 const LOW_LEG_M: f64 = 25.0;
 const LOW_M: f64 = 40.0;
-const TURN_RAD: f64 = 0.35;
+const TURN_RAD: f64 = 0.42;
 
 /// Steps of one roll.
 const ROLLS: u8 = 2;
@@ -39,11 +40,12 @@ const ROLLS: u8 = 2;
 /// Most steps of one flight.
 const MOST_STEPS: usize = 3_000;
 
-/// How far aside something that stands on the ground is hit, metres: half a wide span. Common practice, no source.
-const HIT_ASIDE_M: f64 = 8.0;
-
 /// A turn whose end lies this much beyond what was planned is ended, radians.
 const OVERTURNED_RAD: f64 = 1.2;
+
+/// Ground that rises less than this above the landing place is come down on, not run into, metres: 50 ft. Common practice,
+/// no source.
+const RISING_M: f64 = FIFTY_FT_M;
 
 /// How one flight ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -53,8 +55,9 @@ pub(super) enum End {
     Down,
     /// On the ground before the final, or where the wind let it go no further.
     Early,
-    /// Against something that stands, or against rising ground.
-    Hit,
+    /// Against something that stands, before the final against ground well above the landing place, or over ground that is not
+    /// known.
+    Hit(InTheWay),
     /// A number was not finite.
     Lost,
 }
@@ -70,6 +73,8 @@ pub(super) struct Run {
     pub(super) stop_along_m: f64,
     /// Height that gusts gave, metres.
     pub(super) gusts_m: f64,
+    /// The first quiet zone that was overflown too low.
+    pub(super) quiet: Option<usize>,
 }
 
 pub(super) struct Pilot<'a, 'g> {
@@ -86,6 +91,9 @@ pub(super) struct Pilot<'a, 'g> {
     /// How much further away than the base leg's line the turn to final begins, metres.
     bent_m: f64,
     pub(super) judges: bool,
+    /// Whether he meets what is in the way.
+    pub(super) looks: bool,
+    quiet: Option<usize>,
     pub(super) base_turn_amsl_m: f64,
     /// Height lost for each metre on final.
     pub(super) final_slope: f64,
@@ -118,6 +126,8 @@ impl<'a, 'g> Pilot<'a, 'g> {
             moved_m: 0.0,
             bent_m: 0.0,
             judges: true,
+            looks: true,
+            quiet: None,
             base_turn_amsl_m: f64::NAN,
             final_slope: 0.2,
             gusts_m: 0.0,
@@ -140,6 +150,7 @@ impl<'a, 'g> Pilot<'a, 'g> {
                     aside_m: self.aside(self.at.position),
                     stop_along_m: along_m,
                     gusts_m: self.gusts_m,
+                    quiet: self.quiet,
                 }
             }
         }
@@ -267,8 +278,9 @@ impl<'a, 'g> Pilot<'a, 'g> {
                 break;
             }
             let step = left / (left / LEG_M).ceil();
+            let before = self.at;
             self.track_step(track, step, speed_ms)?;
-            self.look()?;
+            self.look(&before, false)?;
         }
         if let Some(heading) = self.glider().heading_for(self.at.height_amsl_m, self.at.level_speed_ms, track) {
             self.at.heading_rad += math::wrap_pi(heading - self.at.heading_rad);
@@ -280,7 +292,7 @@ impl<'a, 'g> Pilot<'a, 'g> {
         let dt = step_m / self.ground_ms.max(1.0);
         let most = self.flying.speed_change_ms2;
         let change = ((speed_ms - self.at.level_speed_ms) / dt).clamp(-most, most);
-        let (gust, traded) = self.gust(track, dt);
+        let (gust, traded) = self.gust(dt);
         let glider = Glider { flying: &self.flying, air: self.air };
         let to = glider.step_tracking(gust, &self.at, track, change, dt).ok_or(Ended(End::Early))?;
         self.ground_ms = (to.position - self.at.position).dot(track) / dt;
@@ -288,22 +300,22 @@ impl<'a, 'g> Pilot<'a, 'g> {
     }
 
     fn turning(&mut self, control: Control, dt: f64) -> Result<(), Ended> {
-        let (sin, cos) = math::sin_cos(self.at.heading_rad);
-        let (gust, traded) = self.gust(Xy::new(sin, cos), dt);
+        let (gust, traded) = self.gust(dt);
         let glider = Glider { flying: &self.flying, air: self.air };
-        let to = glider.step_turning(gust, &self.at, control, dt);
+        let before = self.at;
+        let to = glider.step_turning(gust, &before, control, dt);
         self.take(to, traded)?;
-        self.look()
+        self.look(&before, false)
     }
 
     /// The gust over the next step, and the height that its change of airspeed costs.
-    fn gust(&mut self, along: Xy, dt: f64) -> (Gust, f64) {
+    fn gust(&mut self, dt: f64) -> (Gust, f64) {
         let Some(gusts) = self.gusts.as_mut() else { return (Gust::default(), 0.0) };
         let speed = self.at.level_speed_ms;
         let step = gusts.step(self.at.height_amsl_m - self.landing.aim_amsl_m, speed, dt);
         let traded = speed / GRAVITY_MS2 * step.along_change;
         self.gusts_m += step.up * dt - traded;
-        (Gust { horizontal: along * step.along, up_ms: step.up }, traded)
+        (Gust { along_ms: step.along, up_ms: step.up }, traded)
     }
 
     fn take(&mut self, mut to: Motion, traded_m: f64) -> Result<(), Ended> {
@@ -317,28 +329,17 @@ impl<'a, 'g> Pilot<'a, 'g> {
         Ok(())
     }
 
-    /// Whether the ground or something on it is in the way before the final.
-    fn look(&self) -> Result<(), Ended> {
-        let around = &self.brief.task.surroundings;
-        let (p, height) = (self.at.position, self.at.height_amsl_m);
-        let Some(ground) = around.terrain.height_at(p) else { return Err(Ended(End::Hit)) };
-        if height < ground {
-            let end = if height > self.landing.aim_amsl_m { End::Hit } else { End::Early };
-            return Err(Ended(end));
+    /// Whether something is in the way of the last step; the flight ends where it is met.
+    fn look(&mut self, from: &Motion, on_final: bool) -> Result<(), Ended> {
+        if !self.looks {
+            return Ok(());
         }
-        if height - ground < 120.0 && self.hits(p, height - ground) {
-            return Err(Ended(End::Hit));
-        }
-        Ok(())
-    }
-
-    fn hits(&self, p: Xy, above_m: f64) -> bool {
-        let all = self.brief.task.surroundings.hazards.all();
-        self.brief
-            .hazards
-            .iter()
-            .filter_map(|&i| all.get(i))
-            .any(|hazard| above_m < hazard.height_or_assumed().0 && distance_to_m(&hazard.shape, p) <= HIT_ASIDE_M)
+        let Some(met) = self.brief.obstacles.met(from, &self.at, on_final, &mut self.quiet) else { return Ok(()) };
+        self.at = met.at;
+        // On final, and on ground hardly higher than the landing place, nothing was in the way: the height did not reach.
+        let is_low = on_final || met.at.height_amsl_m <= self.landing.aim_amsl_m + RISING_M;
+        let is_short = met.over == InTheWay::Ground && is_low;
+        Err(Ended(if is_short { End::Early } else { End::Hit(met.over) }))
     }
 
     fn turn(&mut self, i: usize) -> Result<(), Ended> {
@@ -352,27 +353,25 @@ impl<'a, 'g> Pilot<'a, 'g> {
         let target = self.target(i);
         let level = self.at.level_speed_ms * self.air.at(self.at.height_amsl_m).to_true;
         let planned_bank = self.flying.bank_for(expected, level);
-        let left = |pilot: &Self| {
+        let (sin_bank, cos_bank) = math::sin_cos(planned_bank);
+        let mut whole = expected;
+        // How far there is still to turn. Where the turn ends depends on how far it goes: the first time a second pass puts that
+        // right, later the last answer is as good.
+        let mut left = |pilot: &Self, passes: u8| {
             let done = side * (pilot.at.heading_rad - from_rad);
-            let most = expected + OVERTURNED_RAD - done;
-            let mut rest = expected - done;
+            let planned = expected - done;
             if is_orbit {
-                return rest + off;
+                return planned + off;
             }
-            // Where the turn ends depends on how far it goes: the second pass puts the first right.
-            for _ in 0..2 {
-                let end = pilot.end_of_turn(rest.max(0.0), side, planned_bank);
-                let Some(wanted) = direction(target - end).and_then(|track| {
-                    pilot.glider().heading_for(pilot.at.height_amsl_m, pilot.at.level_speed_ms, track)
-                }) else {
-                    break;
-                };
-                let planned = expected - done;
-                rest = (planned + math::wrap_pi(side * (wanted - pilot.at.heading_rad) - planned)).min(most);
+            let turning = Turning::new(&pilot.at, &pilot.air.at(pilot.at.height_amsl_m), side, sin_bank, cos_bank);
+            for _ in 0..passes {
+                let Some(wanted) = turning.heading_towards(target, (whole - done).max(0.0)) else { break };
+                let rest = planned + math::wrap_pi(side * (wanted - pilot.at.heading_rad) - planned);
+                whole = (done + rest).min(expected + OVERTURNED_RAD);
             }
-            rest + off
+            whole - done + off
         };
-        let first = left(self);
+        let first = left(self, 2);
         if !(first > 0.0) {
             return Ok(());
         }
@@ -394,7 +393,7 @@ impl<'a, 'g> Pilot<'a, 'g> {
         let (tan, root) = (math::tan(bank), (1.0 / math::cos(bank)).sqrt());
         let out = self.flying.roll_turn(bank, level);
         for _ in 0..200 {
-            let rest = left(self) - out;
+            let rest = left(self, 1) - out;
             if !(rest > 0.02) {
                 break;
             }
@@ -408,23 +407,6 @@ impl<'a, 'g> Pilot<'a, 'g> {
         }
         self.at.bank_rad = 0.0;
         Ok(())
-    }
-
-    /// Where a steady turn through an angle ends, drift included.
-    fn end_of_turn(&self, angle_rad: f64, side: f64, bank_rad: f64) -> Xy {
-        let air = self.air.at(self.at.height_amsl_m);
-        let (sin_bank, cos_bank) = math::sin_cos(bank_rad);
-        let level = self.at.level_speed_ms * air.to_true;
-        // V₁√n over g·tan φ, and the radius V₁²n/(g·tan φ).
-        let seconds_per_rad = level * cos_bank.sqrt() / (GRAVITY_MS2 * sin_bank.max(1e-3));
-        let radius = level / cos_bank.sqrt() * seconds_per_rad;
-        let (sin, cos) = math::sin_cos(angle_rad);
-        let (east, north) = math::sin_cos(self.at.heading_rad);
-        let (ahead, right) = (Xy::new(east, north), Xy::new(north, -east));
-        self.at.position
-            + ahead * (radius * sin)
-            + right * (side * radius * (1.0 - cos))
-            + air.wind * (angle_rad * seconds_per_rad)
     }
 
     /// From wings level to the ground and to a stop.
@@ -464,7 +446,7 @@ impl<'a, 'g> Pilot<'a, 'g> {
                 at_50_ft = Some(self.landing.along_of(crossing(FIFTY_FT_M)) - self.brief.coarse_m);
             }
             if low > 0.0 {
-                self.look_on_final(low)?;
+                self.look(&from, true)?;
                 continue;
             }
             let down = crossing(0.0);
@@ -482,19 +464,8 @@ impl<'a, 'g> Pilot<'a, 'g> {
                 aside_m: self.aside(down),
                 stop_along_m: stop.max(along_m),
                 gusts_m: self.gusts_m,
+                quiet: self.quiet,
             });
         }
-    }
-
-    fn look_on_final(&self, high_m: f64) -> Result<(), Ended> {
-        let p = self.at.position;
-        if high_m > 120.0 || self.landing.along_of(p) > -self.landing.aim_from_start_m {
-            return Ok(());
-        }
-        let around = &self.brief.task.surroundings;
-        let Some(ground) = around.terrain.height_at(p) else { return Err(Ended(End::Hit)) };
-        // Half a metre is put down to rounding, as when the circuit was chosen.
-        let above = self.at.height_amsl_m - ground + 0.5;
-        if above < 0.0 || self.hits(p, above) { Err(Ended(End::Hit)) } else { Ok(()) }
     }
 }

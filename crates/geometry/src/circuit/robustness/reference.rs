@@ -5,6 +5,7 @@ use crate::air::Wind;
 use crate::aircraft::Aircraft;
 use crate::circuit::{Circuit, Leg};
 use crate::fields::approach::wind_above;
+use crate::fields::model::HazardShape;
 use crate::math::{self, GRAVITY_MS2, TAU};
 use crate::position::Xy;
 
@@ -84,6 +85,8 @@ struct Flight<'a> {
     up: f64,
     along: f64,
     gusty: f64,
+    on_final: bool,
+    met: bool,
 }
 
 impl Flight<'_> {
@@ -109,6 +112,31 @@ impl Flight<'_> {
         self.up = decay(self.up, t_w, random.normal());
         self.along = decay(self.along, t_u, random.normal());
         (sd_w * self.up, sd_u * self.along, sd_u * (self.along - before))
+    }
+    /// Whether it is against something, or has been low over a quiet zone; level ground at sea level.
+    fn meets(&self) -> bool {
+        let around = &self.of.task.surroundings;
+        let l = self.of.task.landing();
+        if self.on_final && l.along_of(self.p) > -l.aim_from_start_m {
+            return false;
+        }
+        let is_hit = around.hazards.all().iter().any(|hazard| {
+            let (chain, closed) = match &hazard.shape {
+                HazardShape::Point(p) => (vec![*p, *p], false),
+                HazardShape::Line(line) => (line.clone(), false),
+                HazardShape::Area { outer, .. } => (outer.iter().chain(outer.first()).copied().collect(), true),
+            };
+            let aside = |w: &[Xy]| {
+                let way = w[1] - w[0];
+                let t = ((self.p - w[0]).dot(way) / way.dot(way).max(1e-12)).clamp(0.0, 1.0);
+                (w[0] + way * t - self.p).norm()
+            };
+            self.h < hazard.height_m.unwrap()
+                && (closed && winds_round(&chain, self.p) || chain.windows(2).map(aside).any(|d| d <= 8.0))
+        });
+        let zones = around.quiet_zones.iter().filter(|_| !self.on_final);
+        let mut low = zones.filter(|z| self.h < z.below_agl_m);
+        is_hit || low.any(|z| winds_round(&z.outer.iter().chain(z.outer.first()).copied().collect::<Vec<_>>(), self.p))
     }
     /// One Euler step at a bank, rolling and changing speed; on a ground track where one is given.
     fn step(&mut self, random: &mut Plain, roll: f64, speed: f64, track: Option<Xy>) -> bool {
@@ -153,13 +181,20 @@ impl Flight<'_> {
         self.h += (climb + up) * DT_S - self.v1 / GRAVITY_MS2 * change;
         self.v1 += dv1 * DT_S;
         self.bank += roll * DT_S;
+        self.met |= self.meets();
         true
     }
 }
 
+/// Whether a closed chain goes round a place: the angles under which its sides are seen add up to a whole turn.
+fn winds_round(chain: &[Xy], p: Xy) -> bool {
+    let seen = |w: &[Xy]| math::atan2((w[0] - p).cross(w[1] - p), (w[0] - p).dot(w[1] - p));
+    chain.windows(2).map(seen).sum::<f64>().abs() > math::PI
+}
+
 impl Reference<'_> {
-    /// Whether one flight stops in the strip, and where it comes down; over level ground at sea level.
-    pub(super) fn fly(&self, random: &mut Plain, cost: (f64, f64), slope: f64) -> (bool, f64) {
+    /// Whether one flight stops in the strip, and whether it met anything; over level ground at sea level.
+    pub(super) fn fly(&self, random: &mut Plain, cost: (f64, f64), slope: f64) -> (bool, bool) {
         let (u, l, plain) = (&self.doubt, self.task.landing(), *self.task.flying());
         let w10 = wind_above(self.wind, 0.0, 10.0).speed_ms();
         let mut f = Flight {
@@ -175,6 +210,8 @@ impl Reference<'_> {
             up: random.normal(),
             along: random.normal(),
             gusty: u.gust_factor,
+            on_final: false,
+            met: false,
         };
         let off_speed = u.airspeed_ms * random.kept();
         let (glide, approach) = (plain.glide_ms + off_speed, plain.approach_ms + off_speed);
@@ -188,7 +225,7 @@ impl Reference<'_> {
         let along = l.along();
         let right = Xy::new(along.y, -along.x);
         let aim = l.aim + right * aside;
-        let down_early = |f: &Flight<'_>| (false, l.along_of(f.p));
+        let down_early = |f: &Flight<'_>| (false, f.met);
         for _ in 0..(reaction / DT_S).round() as usize {
             f.step(random, 0.0, f.v1, None);
         }
@@ -335,6 +372,7 @@ impl Reference<'_> {
         let half = -0.5 * l.along_of(f.p);
         let onto = (aim - along * half - f.p).bearing().unwrap().unit();
         let onto = if half > 0.0 && onto.dot(along) > 0.5 { onto } else { along };
+        f.on_final = true;
         let (mut at_50, mut ground) = (None, 0.0);
         loop {
             let before = (f.p, f.h);
@@ -358,7 +396,7 @@ impl Reference<'_> {
         let is_in = down >= l.displacement_m - l.aim_from_start_m
             && stop <= far
             && ((f.p - l.aim).dot(right)).abs() <= 0.5 * l.width_m;
-        (is_in, down)
+        (is_in && !f.met, f.met)
     }
 }
 

@@ -2,10 +2,13 @@ use super::random::{Sobol, normal_score};
 use super::*;
 use crate::air::{Wind, WindProfile, WindVector};
 use crate::aircraft::Aircraft;
-use crate::circuit::tests::{at, flat, landing, nothing_there};
-use crate::circuit::{Circuit, CircuitOptions, Surroundings};
+use crate::circuit::tests::{at, flat, landing, nothing_there, quiet_zone};
+use crate::circuit::{Circuit, CircuitOptions, KeyName, Surroundings};
+use crate::fields::hazards::HazardIndex;
+use crate::fields::model::{Hazard, HazardKind, HazardShape, QuietZone};
 use crate::position::{Bearing, Xy};
 use crate::reach::AircraftState;
+use std::sync::Arc;
 
 /// Something to fly, in a wind from the north with a profile.
 fn with_case<T>(
@@ -69,7 +72,7 @@ fn the_same_seed_gives_the_same_bits_on_one_thread_and_two() {
         let one = on(1, 7);
         assert_eq!(one, on(2, 7));
         assert_ne!(one, on(2, 8));
-        assert!((one.share + one.short + one.long + one.aside + one.hit - 1.0).abs() < 1e-12);
+        assert!((one.share + one.short + one.long + one.aside + one.hit + one.disturbs - 1.0).abs() < 1e-12);
     })
     .unwrap();
 }
@@ -177,7 +180,7 @@ fn nothing_out_of_range_or_not_a_number_is_flown() {
     .unwrap();
 }
 
-/// Share and its standard error by the plain reference.
+/// Shares that stop and that met anything by the plain reference, each with its standard error.
 fn reference(
     task: &CircuitTask<'_>,
     wind: &Wind,
@@ -185,14 +188,17 @@ fn reference(
     start: &Start,
     doubt: Uncertainty,
     n: u32,
-) -> (f64, f64) {
+) -> [(f64, f64); 2] {
     let brief = Brief::new(task, &circuit.plan, start, &doubt).unwrap();
     let (cost, slope, _) = brief.costs();
     let plain = super::reference::Reference { task, wind, circuit, start, doubt };
     let mut random = super::reference::Plain::new(99);
-    let flights: Vec<(bool, f64)> = (0..n).map(|_| plain.fly(&mut random, cost, slope)).collect();
-    let share = flights.iter().filter(|f| f.0).count() as f64 / f64::from(n);
-    (share, (share * (1.0 - share) / f64::from(n)).sqrt())
+    let flights: Vec<(bool, bool)> = (0..n).map(|_| plain.fly(&mut random, cost, slope)).collect();
+    let share = |count: usize| {
+        let share = count as f64 / f64::from(n);
+        (share, (share * (1.0 - share) / f64::from(n)).sqrt())
+    };
+    [share(flights.iter().filter(|f| f.0).count()), share(flights.iter().filter(|f| f.1).count())]
 }
 
 #[test]
@@ -202,12 +208,71 @@ fn the_share_agrees_with_a_plain_monte_carlo_in_short_steps() {
         with_case(&wind, state, |task, circuit, start| {
             let doubt = Uncertainty::default();
             let r = robustness(task, &circuit.plan, start, &doubt, &Budget::default(), &|| false).unwrap();
-            let (share, error) = reference(task, &wind, circuit, start, doubt, 4_000);
+            let [(share, error), _] = reference(task, &wind, circuit, start, doubt, 4_000);
             let both = (error * error + r.standard_error * r.standard_error).sqrt();
             assert!((r.share - share).abs() < 2.0 * both, "{} {share} {both}", r.share);
         })
         .unwrap();
     }
+}
+
+fn square(at: Xy, half_m: f64) -> Vec<Xy> {
+    [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)].map(|(x, y)| at + Xy::new(x, y) * half_m).to_vec()
+}
+
+fn standing(kind: HazardKind, shape: HazardShape, height_m: f64) -> Hazard {
+    Hazard { height_m: Some(height_m), ..Hazard::new("", kind, shape) }
+}
+
+/// Wires under the final, a wood where the turn to base begins, a quiet zone before that: each nearly as high as the circuit there.
+fn in_the_way(circuit: &Circuit) -> [(Vec<Hazard>, Vec<Arc<QuietZone>>); 3] {
+    let key = |name: KeyName| circuit.keys.iter().find(|k| k.name == name).unwrap();
+    let level = key(KeyName::WingsLevel);
+    let half_way = circuit.touchdown + (level.position - circuit.touchdown) * 0.6;
+    let wires = HazardShape::Line(vec![half_way - Xy::new(300.0, 40.0), half_way + Xy::new(300.0, 40.0)]);
+    let base = key(KeyName::TurnToBase);
+    let wood = HazardShape::Area { outer: square(base.position, 60.0), holes: vec![] };
+    let before = circuit.track.iter().find(|p| p.motion.time_s >= 0.6 * base.time_s).unwrap().motion;
+    let zone = quiet_zone(square(before.position, 150.0), before.height_amsl_m);
+    [
+        (vec![standing(HazardKind::Wires, wires, 0.5 * level.height_m)], vec![]),
+        (vec![standing(HazardKind::Wood, wood, 0.93 * base.height_m)], vec![]),
+        (vec![], vec![zone]),
+    ]
+}
+
+#[test]
+fn what_is_met_agrees_with_a_plain_monte_carlo_that_looks_at_every_short_step() {
+    let wind = northerly(5.0);
+    with_case(&wind, &states()[2], |task, circuit, start| {
+        let doubt = Uncertainty::default();
+        let budget = Budget::default();
+        let free = robustness(task, &circuit.plan, start, &doubt, &budget, &|| false).unwrap();
+        assert_eq!((free.met.len(), free.hit, free.disturbs), (0, 0.0, 0.0));
+        for (hazards, quiet_zones) in in_the_way(circuit) {
+            let hazards = HazardIndex::new(hazards);
+            let mut blocked = task.clone();
+            blocked.surroundings = Surroundings { hazards: &hazards, quiet_zones: &quiet_zones, ..task.surroundings };
+            let r = robustness(&blocked, &circuit.plan, start, &doubt, &budget, &|| false).unwrap();
+            let [(share, error), (met, met_error)] = reference(&blocked, &wind, circuit, start, doubt, 4_000);
+            let both = (error * error + r.standard_error * r.standard_error).sqrt();
+            assert!((r.share - share).abs() < 2.0 * both, "{} {share} {both}", r.share);
+            let our_met = r.met[0].flights as f64 / r.samples as f64;
+            assert!((our_met - met).abs() < 2.0 * 1.5 * met_error, "{our_met} {met} {met_error}");
+            assert!(our_met > 0.02 && r.share < free.share - 0.01, "{our_met} {}", r.share);
+            assert!((r.share + r.short + r.long + r.aside + r.hit + r.disturbs - 1.0).abs() < 1e-12);
+            // Only quiet zones let a flight go on.
+            assert_eq!(r.disturbs > 0.0, hazards.all().is_empty());
+        }
+        // Who has to may fly over a quiet zone.
+        let (_, quiet_zones) = &in_the_way(circuit)[2];
+        let mut blocked = task.clone();
+        blocked.surroundings = Surroundings { quiet_zones, ..task.surroundings };
+        blocked.options.heed_quiet_zones = false;
+        let r = robustness(&blocked, &circuit.plan, start, &doubt, &budget, &|| false).unwrap();
+        assert_eq!(r, free);
+    })
+    .unwrap();
 }
 
 #[test]
