@@ -83,7 +83,11 @@ pub fn spread(many: &Many, units: UnitPrefs) -> String {
         let side = if metres < 0.0 { "before" } else { "behind" };
         format!("{} {side}", units.format_length(metres.abs()))
     };
-    format!("Nine of ten touch down from {} to {} the aiming point.", place(along.p5_m), place(along.p95_m))
+    format!(
+        "Nine of ten that come to the ground on final do so from {} to {} the aiming point.",
+        place(along.p5_m),
+        place(along.p95_m)
+    )
 }
 
 /// A number with its thousands apart.

@@ -232,9 +232,12 @@ fn robust(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>
         }
     }
     let mut cloud = model.circuits.cloud;
-    let help = "Where some hundreds of these flights came down: dots stopped in the strip, crosses did not";
+    let help = "Where some hundreds of these flights came down, or met something";
     if ui.checkbox(&mut cloud, "Touchdowns on the map").on_hover_text(help).changed() {
         commands.push(Command::Circuit(CircuitCommand::Cloud(cloud)));
+    }
+    if cloud {
+        ui.add(small("On the map dots stopped in the strip, crosses did not."));
     }
     ui.add(small(not_looked_at::BY_FLIGHTS));
 }
