@@ -6,6 +6,7 @@ mod common;
 
 use common::{Window, app, area, opened, push, until};
 use egui::Key;
+use egui::accesskit::Role;
 use egui_kittest::kittest::Queryable;
 use sparefield::command::Command;
 use sparefield::model::{DrillCommand, DrillPage, Mode, RehearsePage, Session, Stage};
@@ -32,7 +33,7 @@ fn drilling(width: f32, height: f32, pilot: &str) -> Window {
 /// Starts a drill of the first set and waits until its engine stops.
 fn stopped(window: &mut Window, number: u32) {
     drill(window, DrillCommand::Number(Some(number)));
-    window.get_by_label("Start").click();
+    window.get_by_label("Start Space").click();
     window.step();
     until(window, "the drill is ready", |w| app(w).model.drilling.session.is_some());
     assert!(matches!(session(window).stage, Stage::Running));
@@ -110,7 +111,7 @@ fn a_choice_is_changed_settled_judged_kept_and_played() {
     window.run_steps(3);
     window.get_by_label_contains("Rowan: ");
     window.get_by_label("What costs most");
-    window.get_by_label("Time to choose");
+    assert!(window.get_all_by_label("Time to choose").count() > 0, "it is plotted");
 }
 
 #[test]
@@ -143,11 +144,11 @@ fn sets_are_made_and_changed_and_every_step_is_undone() {
     window.run_steps(3);
     let copied = area(&window).drill_sets.clone();
     assert_eq!(copied.len(), before.len() + 1);
-    window.get_by_label("Highest").click();
+    window.get_by_role_and_label(Role::TextInput, "Highest").click();
     window.run_steps(2);
     window.key_press_modifiers(egui::Modifiers::COMMAND, Key::A);
     window.run_steps(1);
-    window.get_by_label("Highest").type_text("10 ft");
+    window.get_by_role_and_label(Role::TextInput, "Highest").type_text("10 ft");
     window.run_steps(1);
     window.key_press(Key::Enter);
     window.run_steps(3);
