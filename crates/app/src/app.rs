@@ -3,6 +3,7 @@
 mod circuit;
 mod cover;
 mod debrief;
+mod drill;
 mod follow;
 mod layers;
 mod opening;
@@ -14,7 +15,7 @@ use crate::command::Command;
 use crate::copy_dialog::CopyDialog;
 use crate::export_dialog::ExportDialog;
 use crate::import_dialog::ImportDialog;
-use crate::jobs::{AssessJob, AssessRequest, CheckJob, CoverJob, LayerJob, OpenJob, SheetJob};
+use crate::jobs::{AssessJob, AssessRequest, CheckJob, CoverJob, DrillJob, LayerJob, OpenJob, SheetJob};
 use crate::keep::{Keep, Notify};
 use crate::model::layers::LayersCommand;
 use crate::model::{CircuitCommand, Conditions, CoverAsk, DebriefCommand, MergeCommand, Mode, Model, SheetCommand};
@@ -97,6 +98,7 @@ pub struct App {
     /// What could not be made is not asked for again.
     cover_failed: Option<CoverAsk>,
     cover_unit: HeightUnit,
+    drill_job: DrillJob,
     following: follow::Following,
     /// The pilot lets changes be lost.
     closing: bool,
@@ -154,6 +156,7 @@ impl App {
             cover_job: CoverJob::default(),
             cover_failed: None,
             cover_unit: HeightUnit::default(),
+            drill_job: DrillJob::default(),
             following: follow::Following::default(),
             closing: false,
         };
@@ -213,6 +216,13 @@ impl App {
                 Command::Reveal(place) => self.map.reveal(place),
                 Command::Circuit(CircuitCommand::Frame) => self.frame_circuit(),
                 Command::Debrief(command) => self.debrief_command(ctx, &command),
+                Command::Drill(command) => {
+                    let before = self.model.settings.pilot.clone();
+                    self.drill_command(ctx, &command);
+                    if before != self.model.settings.pilot && self.start.keep_settings {
+                        settings::save(&self.model.settings);
+                    }
+                }
                 Command::Follow(command) => self.follow_command(ctx, &command),
                 Command::Suggest(command) => self.suggest_command(ctx, &command),
                 Command::Layers(LayersCommand::ChooseFiles) => self.layer_dialog.show(),
@@ -253,6 +263,7 @@ impl App {
         self.follow_sheet();
         self.follow_circuit(ctx);
         self.follow_debrief(ctx);
+        self.follow_drill(ctx);
         self.follow_survey();
         self.follow_suggestions();
         self.follow_cover(ctx);
@@ -379,7 +390,8 @@ impl App {
         self.sheet_keys(ctx, typing);
         self.circuit_keys(ctx, typing);
         self.debrief_keys(ctx, typing);
-        let rehearsing = self.model.mode == Mode::Rehearse;
+        self.drill_keys(ctx, typing);
+        let rehearsing = self.model.mode == Mode::Rehearse && !self.model.drills();
         if rehearsing
             && !typing
             && self.model.selected.is_some()
@@ -403,6 +415,9 @@ impl App {
             views::furniture::header(ui, &self.model, theme, &mut self.commands);
             ui.separator();
             if self.model.mode == Mode::Rehearse {
+                views::drill::pages(ui, &self.model, theme, &mut self.commands);
+            }
+            if self.model.mode == Mode::Rehearse && !self.model.drills() {
                 views::conditions::conditions(ui, &self.model, theme, &mut self.commands);
                 ui.separator();
             }
@@ -414,6 +429,9 @@ impl App {
                 Mode::Annotate => {
                     views::annotate::panel::annotate_panel(ui, &self.model, theme, &mut self.commands);
                 }
+                Mode::Rehearse if self.model.drills() => {
+                    views::drill::panel(ui, &self.model, theme, &mut self.commands);
+                }
                 Mode::Rehearse => views::list::ranked_list(ui, &self.model, theme, &mut self.commands),
                 Mode::Debrief => views::debrief::panel(ui, &self.model, theme, &mut self.commands),
                 Mode::Follow => views::follow::panel(ui, &self.model, theme, &mut self.commands),
@@ -421,7 +439,8 @@ impl App {
         });
         views::merge::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::annotate::findings::panel(ui, &self.model, &self.theme, &mut self.commands);
-        let rehearsing = self.model.mode == Mode::Rehearse;
+        let rehearsing = self.model.mode == Mode::Rehearse && !self.model.drills();
+        views::drill::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::circuit::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::debrief::drawer(ui, &self.model, &self.theme, &mut self.commands);
         if self.model.mode == Mode::Debrief && self.model.debrief.made.is_some() {
@@ -482,7 +501,8 @@ impl App {
             rect
         });
         let sample = self.model.area.as_ref().is_some_and(|a| a.is_sample);
-        let first_steps = sample && self.model.mode == Mode::Rehearse && self.model.settings.show_first_steps;
+        let rehearsing = self.model.mode == Mode::Rehearse && !self.model.drills();
+        let first_steps = sample && rehearsing && self.model.settings.show_first_steps;
         if first_steps && !self.dialog.is_shown() {
             views::furniture::first_steps(ui.ctx(), map.inner, &self.theme, &mut self.commands);
         }

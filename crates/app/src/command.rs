@@ -3,8 +3,8 @@
 use crate::assess::{HeightInput, Rules};
 use crate::model::layers::LayersCommand;
 use crate::model::{
-    AnnotateCommand, CircuitCommand, CoverCommand, DebriefCommand, FindingsCommand, FollowCommand, MergeCommand, Mode,
-    ProfileChoice, SheetCommand, SuggestCommand, SurveyCommand,
+    AnnotateCommand, CircuitCommand, CoverCommand, DebriefCommand, DrillCommand, FindingsCommand, FollowCommand,
+    MergeCommand, Mode, ProfileChoice, SheetCommand, SuggestCommand, SurveyCommand,
 };
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
@@ -77,6 +77,8 @@ pub enum Command {
     Cover(CoverCommand),
     /// Go through recorded flights.
     Debrief(DebriefCommand),
+    /// Drill a failure.
+    Drill(DrillCommand),
     /// Do something while following a live position.
     Follow(FollowCommand),
     /// Look after what is known.

@@ -2,11 +2,14 @@
 //!
 //! Nothing here reads a clock: whoever calls says how many seconds passed.
 
+pub mod pictures;
+pub mod words;
+
 use crate::assess::{self, AssessError, Assessment, Conditions, HeightInput, Rules, StateInput, WindInput};
 use crate::studies::Studies;
 use sparefield_data::aircraft_file;
 use sparefield_data::area::Area;
-use sparefield_geometry::air::{WindProfile, WindVector};
+use sparefield_geometry::air::{WindProfile, WindVector, isa_density_ratio};
 use sparefield_geometry::circuit::{Landing, Motion, Surroundings};
 use sparefield_geometry::drill::{
     Choice, DrillResult, DrillSet, DrillSetError, Failure, Flown, Occasion, Offer, Offered, Trial,
@@ -21,6 +24,15 @@ use thiserror::Error;
 
 /// How far a direction that was named may be from that of a strip, radians: half of what tells two runways apart.
 const NEAR_RAD: f64 = 20.0 * std::f64::consts::PI / 180.0;
+
+/// Most fields that are offered for choosing.
+const MOST_LISTED: usize = 40;
+
+/// An identifier that no other result has: who, what, and the moment.
+#[must_use]
+pub fn identifier(pilot: &str, set: &DrillSet, number: u32) -> String {
+    format!("{}/{pilot}/{}/{number}", jiff::Timestamp::now(), set.id)
+}
 
 /// Why a drill cannot be flown, as one sentence.
 #[derive(Debug, Error)]
@@ -127,6 +139,47 @@ impl Rehearsal {
             state: self.assessment.state,
             joins: self.failure.joins,
         }
+    }
+
+    /// Fields that could be in reach, clockwise from the heading: in an order that says nothing of how good they are.
+    #[must_use]
+    pub fn listed(&self) -> Vec<usize> {
+        let failure = &self.failure;
+        let far = self.farthest_m(failure.height_agl_m);
+        let fields = self.area.fields.iter().enumerate();
+        let mut near: Vec<(usize, f64, f64)> = fields
+            .filter_map(|(i, field)| {
+                let way = field.centroid() - failure.position;
+                let turn = way.bearing().map_or(0.0, |b| failure.heading.turn_to(b));
+                (way.norm() <= far).then_some((i, way.norm(), turn.rem_euclid(std::f64::consts::TAU)))
+            })
+            .collect();
+        near.sort_by(|a, b| a.1.total_cmp(&b.1));
+        near.truncate(MOST_LISTED);
+        near.sort_by(|a, b| a.2.total_cmp(&b.2));
+        near.into_iter().map(|n| n.0).collect()
+    }
+
+    /// Directions from grid north in which a field can be landed on, each once, clockwise from north: an order that says
+    /// nothing of how good they are.
+    #[must_use]
+    pub fn directions(&self, field: usize) -> Vec<Bearing> {
+        let mut found: Vec<Bearing> = Vec::new();
+        for way in self.ways(&self.assessment, field).unwrap_or_default() {
+            if found.iter().all(|b| b.turn_to(way.strip.heading).abs() > NEAR_RAD) {
+                found.push(way.strip.heading);
+            }
+        }
+        found.sort_by(|a, b| a.rad().total_cmp(&b.rad()));
+        found
+    }
+
+    /// Motion over the ground while the engine still runs, flying level, m/s.
+    #[must_use]
+    pub fn velocity_before_ms(&self) -> Xy {
+        let height_amsl_m = self.assessment.state.height_amsl_m;
+        let airspeed_ms = self.conditions.aircraft.straight_speed_ms() / isa_density_ratio(height_amsl_m).sqrt();
+        self.failure.heading.unit() * airspeed_ms + self.assessment.wind.at_amsl(height_amsl_m).xy()
     }
 
     /// What can be chosen in a field, by its index: its best landing, or that nearest a direction from grid north.

@@ -7,26 +7,23 @@ use super::session::{lon_lat, open_area, unusable};
 use super::text::{self, Table};
 use super::{CliError, inputs, print};
 use crate::assess::STANDING_CAUTIONS;
-use crate::drill::Rehearsal;
+use crate::drill::{self, Rehearsal, words};
 use serde_json::{Value, json};
 use sparefield_data::NoProgress;
 use sparefield_data::area::{Change, Edit};
 use sparefield_data::area_file::AreaFile;
 use sparefield_data::drills::Drills;
-use sparefield_data::quantity::{self, UnitPrefs, WindWords, format_bearing, format_day, format_position};
+use sparefield_data::quantity::{self, UnitPrefs, format_bearing, format_day, format_position};
 use sparefield_geometry::air::WindVector;
 use sparefield_geometry::circuit::Join;
-use sparefield_geometry::drill::{Choice, DrillResult, DrillSet, Outcome, Standing, Told, loss, next_number};
+use sparefield_geometry::drill::{Choice, DrillResult, DrillSet, Standing, loss, next_number};
 use sparefield_geometry::fields::circuit_height::Hand;
 use sparefield_geometry::fields::model::Day;
-use sparefield_geometry::position::{Bearing, Xy};
+use sparefield_geometry::position::Bearing;
 use std::fmt::Write as _;
 use std::io::{BufRead as _, IsTerminal as _, Write as _};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
-
-/// Most fields that can be chosen.
-const MOST_LISTED: usize = 40;
 
 /// Runs the subcommand.
 ///
@@ -64,7 +61,7 @@ pub(super) fn run(args: &DrillArgs) -> Result<(), CliError> {
     let home = area.home.as_ref().map(|h| h.position);
     let number = args.number.map_or_else(|| next_number(set, home, &own, args.seed), Ok).map_err(|e| bad(&e))?;
     let rehearsal = Rehearsal::new(&area, set, number, today).map_err(|e| bad(&e))?;
-    let desk = Desk { listed: listed(&rehearsal), rehearsal: &rehearsal, units: UnitPrefs::default(), json: args.json };
+    let desk = Desk { listed: rehearsal.listed(), rehearsal: &rehearsal, units: UnitPrefs::default(), json: args.json };
     let (join, hand) = (named_join(args.join.as_deref())?, named_hand(args.hand.as_deref())?);
     let choices = if args.choose.is_empty() {
         desk.say(&desk.briefing()?)?;
@@ -72,7 +69,7 @@ pub(super) fn run(args: &DrillArgs) -> Result<(), CliError> {
     } else {
         desk.typed(&args.choose, &args.after, join, hand)?
     };
-    let id = identifier(pilot, set, number);
+    let id = drill::identifier(pilot, set, number);
     let (result, _) = rehearsal.finish(&choices, &id, pilot);
     if let (Some(path), false) = (&args.area.area, pilot.is_empty()) {
         keep(path, today, &result)?;
@@ -85,11 +82,6 @@ pub(super) fn run(args: &DrillArgs) -> Result<(), CliError> {
         }
         print(&desk.score(&result))
     }
-}
-
-/// An identifier that no other result has: who, what, and the moment.
-fn identifier(pilot: &str, set: &DrillSet, number: u32) -> String {
-    format!("{}/{pilot}/{}/{number}", jiff::Timestamp::now(), set.id)
 }
 
 fn keep(path: &std::path::Path, today: Day, result: &DrillResult) -> Result<(), CliError> {
@@ -137,27 +129,6 @@ fn named_hand(text: Option<&str>) -> Result<Option<Hand>, CliError> {
     }
 }
 
-/// Fields that could be in reach, clockwise from the heading: in an order that says nothing of how good they are.
-fn listed(rehearsal: &Rehearsal) -> Vec<usize> {
-    let failure = rehearsal.failure();
-    let far = rehearsal.farthest_m(failure.height_agl_m);
-    let mut near: Vec<(usize, f64, f64)> = rehearsal
-        .area()
-        .fields
-        .iter()
-        .enumerate()
-        .filter_map(|(i, field)| {
-            let way = field.centroid() - failure.position;
-            let turn = way.bearing().map_or(0.0, |b| failure.heading.turn_to(b));
-            (way.norm() <= far).then_some((i, way.norm(), turn.rem_euclid(std::f64::consts::TAU)))
-        })
-        .collect();
-    near.sort_by(|a, b| a.1.total_cmp(&b.1));
-    near.truncate(MOST_LISTED);
-    near.sort_by(|a, b| a.2.total_cmp(&b.2));
-    near.into_iter().map(|n| n.0).collect()
-}
-
 /// One drill at the terminal.
 struct Desk<'a> {
     rehearsal: &'a Rehearsal,
@@ -176,40 +147,19 @@ impl Desk<'_> {
         print(text)
     }
 
-    fn true_bearing(&self, grid: Bearing, at: Xy) -> Bearing {
-        self.rehearsal.area().to_true(grid, at)
-    }
-
-    fn wind_words(&self, wind: WindVector) -> String {
-        let at = self.rehearsal.failure().position;
-        let turned = wind
-            .from_bearing()
-            .map_or(wind, |from| WindVector::coming_from(self.true_bearing(from, at), wind.speed_ms()));
-        self.units.format_wind(turned, WindWords::Long)
-    }
-
     /// What the pilot is told, and the fields around.
     fn briefing(&self) -> Result<String, CliError> {
         let (rehearsal, failure) = (self.rehearsal, self.rehearsal.failure());
         let area = rehearsal.area();
         let place = area.frame.to_lonlat(failure.position).map_err(|e| CliError::Failure(e.to_string()))?;
-        let wind = match (failure.told, failure.told_wind.from_bearing()) {
-            (Told::Everything, _) => format!("as told: {}", self.wind_words(failure.told_wind)),
-            (Told::Direction, Some(from)) => {
-                format!(
-                    "as told: from {}, strength not known",
-                    format_bearing(self.true_bearing(from, failure.position))
-                )
-            }
-            _ => "not known".to_owned(),
-        };
+        let wind = words::told_wind(failure, area, self.units);
         let mut out = format!("{}\n{}, drill {}\n", area.title, rehearsal.set().name, failure.number);
         let _ = writeln!(
             out,
             "{}, {} above the ground, heading {}, at {}\nWind {wind}\n",
             failure.aircraft,
             self.units.format_height(failure.height_agl_m),
-            format_bearing(self.true_bearing(failure.heading, failure.position)),
+            format_bearing(area.to_true(failure.heading, failure.position)),
             format_position(place),
         );
         let mut table = Table::new(&["#", "field", "where", "from you", "away"]);
@@ -220,8 +170,8 @@ impl Desk<'_> {
             table.row([
                 (i + 1).to_string(),
                 field.label().to_owned(),
-                clock(failure.heading.turn_to(bearing)),
-                format_bearing(self.true_bearing(bearing, failure.position)),
+                words::clock(failure.heading.turn_to(bearing)),
+                format_bearing(area.to_true(bearing, failure.position)),
                 self.units.format_length(way.norm()),
             ]);
         }
@@ -308,87 +258,10 @@ impl Desk<'_> {
         Ok(Some(Choice { at_s, offer, join, hand }))
     }
 
-    fn standing_words(&self, standing: &Standing, at: Xy) -> String {
-        let heading = self.true_bearing(Bearing::from_rad(standing.heading_grid_rad), at);
-        let spare = standing.spare_height_m.map_or_else(
-            || "no circuit works".to_owned(),
-            |spare| format!("{} spare height", self.units.format_height_at_least(spare)),
-        );
-        format!(
-            "{} landing {}, {}, score {:.2}, {spare}",
-            standing.field_name,
-            format_bearing(heading),
-            standing.verdict.words(),
-            standing.score
-        )
-    }
-
     fn score(&self, result: &DrillResult) -> String {
-        let units = &self.units;
-        let at = self.rehearsal.failure().position;
         let mut out = format!("{}\n", result.words());
-        let mut say = |label: &str, words: String| {
+        for (label, words) in words::lines(result, self.rehearsal.area(), self.units) {
             let _ = writeln!(out, "{}", text::item(label, &words));
-        };
-        match &result.outcome {
-            Outcome::Overran { by_m } => say("beyond", units.format_length_at_most(*by_m)),
-            Outcome::Undershot { by_m } => say("short by", units.format_length_at_most(*by_m)),
-            Outcome::TooLow { short_by_m } => say("wanting", units.format_height_at_most(*short_by_m)),
-            _ => {}
-        }
-        say("true wind", self.wind_words(result.true_wind));
-        if let Some(time) = result.time_to_choose_s {
-            say("chosen", format!("{time:.1} s after the engine stopped"));
-        }
-        if let Some(chosen) = &result.chosen_at_failure {
-            say("yours", self.standing_words(chosen, at));
-        }
-        if let Some(best) = &result.best_at_failure {
-            say("best", self.standing_words(best, at));
-        }
-        for (label, regret) in [("regret", result.regret_at_failure), ("at choice", result.regret_at_choice)] {
-            if let Some(regret) = regret {
-                let spare = units.format_height_at_most(regret.spare_height_m);
-                say(label, format!("{:.2} in score, {spare} in spare height, against the best", regret.score));
-            }
-        }
-        for change in &result.changes {
-            let open = match (change.still_open, change.first_still_open) {
-                (true, true) => "both could still be made",
-                (true, false) => "the new one could be made, the first no longer",
-                (false, true) => "the new one could not be made any more",
-                (false, false) => "neither could be made any more",
-            };
-            let height = units.format_height(change.height_m);
-            say("changed", format!("after {:.1} s, at {height}: {open}", change.at_s));
-        }
-        if let Some(height) = result.commit_height_m {
-            say("committed", format!("below {} there was no other landing left", units.format_height(height)));
-        }
-        if let (Some(join), Some(hand)) = (result.join, result.hand) {
-            let hand = if hand == Hand::Left { "left" } else { "right" };
-            say(
-                "flown",
-                if join == Join::StraightIn {
-                    "straight in".into()
-                } else {
-                    format!("{} join, {hand} hand", join.words())
-                },
-            );
-        }
-        if let Some(distance) = result.base_leg_distance_m {
-            let own = units.format_length(result.base_leg_constant_m);
-            say("base leg", format!("{} from the landing end; your own is {own}", units.format_length(distance)));
-        }
-        if let (Some(short), Some(long)) = (result.short_margin_m, result.long_margin_m) {
-            let (short, long) = (units.format_length_at_least(short), units.format_length_at_least(long));
-            say("margins", format!("{short} before the touchdown, {long} beyond the stop"));
-        }
-        if let Some(clear) = result.least_clearance_m {
-            say(
-                "clearance",
-                format!("{} above the ground at least, before the final", units.format_height_at_least(clear)),
-            );
         }
         out.push_str("\nCautions\n");
         for caution in STANDING_CAUTIONS {
@@ -400,8 +273,8 @@ impl Desk<'_> {
     fn document(&self, result: &DrillResult) -> Result<Value, CliError> {
         let area = self.rehearsal.area();
         let at = result.position;
-        let deg = |grid_rad: f64| self.true_bearing(Bearing::from_rad(grid_rad), at).deg();
-        let wind = |wind: WindVector| json!({ "from_deg": wind.from_bearing().map(|b| self.true_bearing(b, at).deg()), "speed_ms": wind.speed_ms() });
+        let deg = |grid_rad: f64| area.to_true(Bearing::from_rad(grid_rad), at).deg();
+        let wind = |wind: WindVector| json!({ "from_deg": wind.from_bearing().map(|b| area.to_true(b, at).deg()), "speed_ms": wind.speed_ms() });
         let standing = |s: &Option<Standing>| {
             s.as_ref().map(|s| {
                 json!({
@@ -466,10 +339,4 @@ impl Desk<'_> {
             "cautions": STANDING_CAUTIONS,
         }))
     }
-}
-
-/// Where something lies seen from the cockpit: twelve o'clock is ahead.
-fn clock(turn_rad: f64) -> String {
-    let hour = (turn_rad.rem_euclid(std::f64::consts::TAU) / std::f64::consts::TAU * 12.0).round() as u32 % 12;
-    format!("{} o’clock", if hour == 0 { 12 } else { hour })
 }

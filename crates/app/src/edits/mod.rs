@@ -4,6 +4,7 @@
 
 pub mod describe;
 pub mod draft;
+pub mod drills;
 pub mod outline;
 pub mod proposals;
 pub mod things;

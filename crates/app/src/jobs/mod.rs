@@ -9,6 +9,7 @@ mod assess_job;
 mod check_job;
 mod circuit_job;
 mod cover_job;
+mod drill_job;
 mod layer_job;
 mod once;
 mod open_job;
@@ -20,6 +21,7 @@ pub use assess_job::{Answer, AssessJob, AssessOutcome, AssessRequest, RING_LEVEL
 pub use check_job::CheckJob;
 pub use circuit_job::{CircuitJob, CircuitOutcome};
 pub use cover_job::CoverJob;
+pub use drill_job::{DrillDone, DrillJob};
 pub use layer_job::{LayerJob, LayerOutcome};
 pub use once::{Failed, Once};
 pub use open_job::{OpenJob, OpenOutcome, OpenWhat, Opened};

@@ -7,6 +7,7 @@ mod circuit;
 mod conditions;
 mod cover;
 mod debrief;
+mod drill;
 mod findings;
 mod follow;
 mod history;
@@ -22,6 +23,7 @@ pub use circuit::{CircuitCommand, Circuits};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use cover::{Cover, CoverAsk, CoverCommand, CoverLine, CoverMade};
 pub use debrief::{Debrief, DebriefCommand, DebriefCorrection, DebriefKey, DebriefMade, DebriefPage};
+pub use drill::{DrillCommand, DrillPage, Drilling, Ended, Prepared, RehearsePage, Session, Stage};
 pub use findings::{Findings, FindingsCommand};
 pub use follow::{Follow, FollowCommand, Freshness, ReplaySpeed, SourceForm, SourceKind};
 pub use history::{History, Step};
@@ -121,6 +123,8 @@ pub struct Settings {
     pub show_first_steps: bool,
     /// Area files opened lately, the latest first.
     pub recent: Vec<PathBuf>,
+    /// Who flies drills; empty keeps no results.
+    pub pilot: String,
 }
 
 impl Settings {
@@ -139,7 +143,7 @@ impl Default for Settings {
     fn default() -> Self {
         // Winds are reported in knots whatever the airspeed indicator shows.
         let units = UnitPrefs { speed: SpeedUnit::Kt, ..UnitPrefs::default() };
-        Self { units, night: false, list_out: false, show_first_steps: true, recent: Vec::new() }
+        Self { units, night: false, list_out: false, show_first_steps: true, recent: Vec::new(), pilot: String::new() }
     }
 }
 
@@ -205,6 +209,8 @@ pub struct Model {
     pub circuits: Circuits,
     /// Recorded flights.
     pub debrief: Debrief,
+    /// Drills.
+    pub drilling: Drilling,
     /// Layers under the fields.
     pub layers: layers::MapLayers,
     /// Following a live position.
@@ -249,6 +255,7 @@ impl Model {
             sheet: None,
             circuits: Circuits::default(),
             debrief: Debrief::default(),
+            drilling: Drilling::default(),
             layers: layers::MapLayers::default(),
             follow: Follow::default(),
             cover: Cover::default(),
@@ -265,6 +272,7 @@ impl Model {
         self.merging = None;
         self.survey = Survey::default();
         self.debrief = Debrief::default();
+        self.drilling = Drilling { page: self.drilling.page, ..Drilling::default() };
         self.selected = None;
         self.sheet = None;
         self.cover = Cover { made: None, problem: None, ..self.cover.clone() };
@@ -378,6 +386,7 @@ impl Model {
             Command::Circuit(command) => return self.apply_circuit(command),
             Command::Cover(command) => return self.apply_cover(*command),
             Command::Debrief(command) => return self.apply_debrief(command),
+            Command::Drill(command) => return self.apply_drill(command),
             Command::Follow(command) => return self.apply_follow(command),
             Command::Findings(command) => return self.apply_findings(command),
             Command::Merge(command) => return self.apply_merge(command),
@@ -433,8 +442,10 @@ impl Model {
         }
         self.layers.follow(&changed.layers);
         self.area = Some(Arc::new(changed));
-        // Nothing about the land is computed from what is only drawn, or from recorded flights.
-        let of_land = |c: &Change| !matches!(c, Change::Layers(_) | Change::Sortie(_));
+        // Nothing about the land is computed from what is only drawn, from recorded flights, or from drills.
+        let of_land = |c: &Change| {
+            !matches!(c, Change::Layers(_) | Change::Sortie(_) | Change::DrillSet(_) | Change::DrillResult(_))
+        };
         self.land_revision += u64::from(edit.changes.iter().any(of_land));
         self.unsaved.push(edit);
         true

@@ -10,7 +10,9 @@ use super::map::{
 use crate::assess::{self, Assessment, HeightInput};
 use crate::command::Command;
 use crate::model::layers::LayerState;
-use crate::model::{CoverLine, CoverMade, FollowCommand, Freshness, Mode, Model, Tool, height_metres};
+use crate::model::{
+    CoverLine, CoverMade, DrillCommand, FollowCommand, Freshness, Mode, Model, Session, Tool, height_metres,
+};
 use crate::theme::Theme;
 use egui::Ui;
 use sparefield_data::area::LaneKind;
@@ -122,7 +124,8 @@ pub fn map_panel(
     let units = model.settings.units;
     let annotating = model.mode == Mode::Annotate;
     // While the land is described or a flight is gone through, nobody asks from where a field would be reached.
-    let bare = annotating || model.mode == Mode::Debrief;
+    let bare = annotating || model.mode == Mode::Debrief || model.drills();
+    let drill = model.drilling.session.as_ref().filter(|_| model.drills());
     // While following, an old answer lights no land: it would look like where the aircraft can glide to now.
     let hidden = model.follows() && model.follow.freshness() != Freshness::Current;
     let nowhere = model.follows() && model.follow.freshness() == Freshness::Gone;
@@ -132,8 +135,11 @@ pub fn map_panel(
     let none_zones: &[Arc<QuietZone>] = &[];
     let conditions = &model.conditions;
     let assessment = model.assessment.as_deref();
-    let aircraft = area.map(|_| aircraft_mark(model));
-    let wind = assessment.map(|a| {
+    let aircraft = match drill {
+        Some(session) => Some(drilled_aircraft(model, session)),
+        None => area.filter(|_| !bare).map(|_| aircraft_mark(model)),
+    };
+    let wind = assessment.filter(|_| !bare).map(|a| {
         let vector = a.wind.at_amsl(a.state.height_amsl_m);
         let speed = units.format_speed(conditions.wind_speed_ms);
         let label = if conditions.wind_speed_ms > 0.0 {
@@ -164,13 +170,13 @@ pub fn map_panel(
         lanes: &derived.lanes,
         home: derived.home.as_ref(),
         ranked: assessment.filter(|_| !bare && !hidden).map(|a| a.ranked.as_slice()),
-        cover: if model.mode == Mode::Debrief { &[] } else { &derived.cover },
+        cover: if model.mode == Mode::Debrief || model.drills() { &[] } else { &derived.cover },
         reach: derived.overlay.as_ref().filter(|_| !bare && !hidden),
-        aircraft: aircraft.as_ref().filter(|_| !bare && !nowhere),
-        wind: wind.as_ref().filter(|_| !bare && !nowhere),
+        aircraft: aircraft.as_ref().filter(|_| !nowhere),
+        wind: wind.as_ref().filter(|_| !nowhere),
         hands: if annotating { annotate::on_map::hands(ui, model) } else { Hands::default() },
         every_side: annotating && model.annotating.tool == Tool::Sides,
-        selected: model.selected,
+        selected: drill.map_or(if model.drills() { None } else { model.selected }, |session| session.field),
         hovered: model.hovered,
         path: (!bare && !derived.path.is_empty()).then_some(derived.path.as_slice()),
         circuits: if hidden { ShownCircuits::default() } else { derived.circuits.shown() },
@@ -193,19 +199,24 @@ pub fn map_panel(
         // The receiver, or the recording, says where the aircraft is, not the hand.
         let by_hand =
             matches!(event, MapEvent::MoveAircraft(_) | MapEvent::TurnAircraft(_) | MapEvent::DropAircraftEnd);
-        if (following || model.mode == Mode::Debrief) && by_hand {
+        if (following || model.mode == Mode::Debrief || model.drills()) && by_hand {
             continue;
         }
         commands.push(match *event {
             MapEvent::MoveAircraft(p) => Command::MoveAircraft(p),
             MapEvent::TurnAircraft(b) => Command::TurnAircraft(b),
             MapEvent::DropAircraftEnd => Command::EndGesture,
+            MapEvent::SelectField(chosen) if model.drills() => match chosen {
+                Some(field) => Command::Drill(DrillCommand::Choose(field)),
+                None => continue,
+            },
             MapEvent::SelectField(s) => Command::Select(s),
             MapEvent::HoverField(h) => Command::Hover(h),
         });
     }
     super::merge::on_map::draw(ui, &shown.view, model, theme);
     super::debrief::on_map::draw(ui, &shown.view, model, theme);
+    super::drill::on_map::draw(ui, &shown.view, model, theme);
     if annotating {
         annotate::on_map::on_map(ui, &shown, model, theme, commands);
     }
@@ -259,6 +270,23 @@ fn aircraft_mark(model: &Model) -> AircraftMark {
     AircraftMark { position: conditions.position, heading: conditions.heading, ground_velocity_ms, label }
 }
 
+/// The aircraft of a drill at the moment shown: what a pilot would see, and no more.
+fn drilled_aircraft(model: &Model, session: &Session) -> AircraftMark {
+    let units = model.settings.units;
+    let here = session.shown();
+    let ground = session.prepared.rehearsal.area().terrain.height_at(here.position);
+    let label = match ground {
+        Some(g) => format!("{} above ground", units.format_height((here.height_amsl_m - g).max(0.0))),
+        None => format!("{} above sea", units.format_height(here.height_amsl_m)),
+    };
+    AircraftMark {
+        position: here.position,
+        heading: Some(here.heading()),
+        ground_velocity_ms: session.velocity_ms(),
+        label: vec![label],
+    }
+}
+
 fn readout(model: &Model, p: Xy) -> Readout {
     let units = model.settings.units;
     let mut parts = Vec::new();
@@ -266,7 +294,9 @@ fn readout(model: &Model, p: Xy) -> Readout {
     match area.terrain.height_at(p) {
         Some(ground) => {
             parts.push(format!("ground {}", units.format_height(ground)));
-            if let Some(assessment) = model.assessment.as_ref().filter(|_| model.mode == Mode::Rehearse) {
+            if let Some(assessment) =
+                model.assessment.as_ref().filter(|_| model.mode == Mode::Rehearse && !model.drills())
+            {
                 match assessment.spare_at(&area.terrain, p) {
                     Some((arrival, spare)) => {
                         parts.push(format!("arrive {} above it", units.format_height_at_least(arrival)));
@@ -288,6 +318,9 @@ fn readout(model: &Model, p: Xy) -> Readout {
 fn hover_text(model: &Model, index: usize) -> String {
     let (Some(area), Some(assessment)) = (&model.area, &model.assessment) else { return String::new() };
     let Some(field) = area.fields.get(index) else { return String::new() };
+    if model.drills() {
+        return field.label().to_owned();
+    }
     let Some(ranked) = assessment.ranked.iter().find(|r| r.index == index) else { return field.label().to_owned() };
     let units = model.settings.units;
     let convergence = model.convergence_rad(field.centroid());

@@ -1,10 +1,10 @@
 //! The check round in a window of its own: the fields in order, what to look at on each, and saving it for paper.
 
-use super::field_form::typed_text;
 use crate::command::Command;
 use crate::model::{AnnotateCommand, Model, SurveyCommand, Thing};
 use crate::survey::round::CheckRound;
 use crate::theme::{Theme, space};
+use crate::views::typed::typed_text;
 use egui::{Context, Id, Key, Modifiers, RichText, ScrollArea, Ui};
 use std::path::PathBuf;
 

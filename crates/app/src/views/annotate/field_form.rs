@@ -6,7 +6,8 @@ use crate::edits::{self, describe};
 use crate::model::{AnnotateCommand, Model, SheetCommand, SurveyCommand};
 use crate::survey::look_at::standing_words;
 use crate::theme::{Theme, space};
-use egui::{ComboBox, Id, Key, RichText, TextEdit, Ui};
+use crate::views::typed::typed_text;
+use egui::{ComboBox, Id, RichText, Ui};
 use sparefield_data::area::Area;
 use sparefield_data::quantity::{format_day, format_position, parse_day, parse_position};
 use sparefield_geometry::fields::model::{Day, EdgeKind, Field, Stock, Surface};
@@ -296,39 +297,4 @@ impl<'a> Form<'a> {
             }
         });
     }
-}
-
-/// A line of text that is taken when it is left or Enter is pressed, and forgotten with Escape.
-pub(super) fn typed_text(ui: &mut Ui, id: Id, label: &str, now: &str, hint: &str, width: f32) -> Option<String> {
-    typed(ui, id, label, now, |text| TextEdit::singleline(text).hint_text(hint).desired_width(width))
-}
-
-/// Lines of text that are taken when they are left, and forgotten with Escape.
-pub(super) fn typed_lines(ui: &mut Ui, id: Id, label: &str, now: &str, hint: &str) -> Option<String> {
-    typed(ui, id, label, now, |text| {
-        TextEdit::multiline(text).hint_text(hint).desired_rows(2).desired_width(f32::INFINITY)
-    })
-}
-
-fn typed(
-    ui: &mut Ui,
-    id: Id,
-    label: &str,
-    now: &str,
-    edit: impl for<'t> FnOnce(&'t mut String) -> TextEdit<'t>,
-) -> Option<String> {
-    let mut text: String = ui.data(|d| d.get_temp(id)).unwrap_or_else(|| now.to_owned());
-    let response = ui.add(edit(&mut text).id(id.with("edit")));
-    response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::TextInput, true, label));
-    let mut entered = None;
-    if response.lost_focus() {
-        ui.data_mut(|d| d.remove::<String>(id));
-        let forgotten = ui.input(|i| i.key_pressed(Key::Escape));
-        if !forgotten && text != now {
-            entered = Some(text);
-        }
-    } else if response.has_focus() {
-        ui.data_mut(|d| d.insert_temp(id, text));
-    }
-    entered
 }

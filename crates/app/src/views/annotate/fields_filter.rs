@@ -1,10 +1,10 @@
 //! Which fields are listed, in which order, and what can be done with all of them.
 
-use super::field_form::typed_text;
 use crate::command::Command;
 use crate::model::{Model, SurveyCommand};
 use crate::survey::filter::{Filter, NotSince, SortBy};
 use crate::theme::Theme;
+use crate::views::typed::typed_text;
 use egui::{ComboBox, Id, RichText, Role, TextEdit, Ui, WidgetInfo};
 use sparefield_data::quantity::format_day;
 use sparefield_geometry::fields::model::Surface;

@@ -2,10 +2,11 @@
 //!
 //! Every surface has a pattern and a letter of its own, so that nobody needs colour.
 
-use super::field_form::{Form, typed_text};
+use super::field_form::Form;
 use crate::command::Command;
 use crate::model::Model;
 use crate::theme::{Theme, space};
+use crate::views::typed::typed_text;
 use egui::{Align2, ComboBox, Painter, Pos2, Rect, RichText, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 use sparefield_geometry::fields::model::{Calendar, Field, MONTHS, Surface};
 

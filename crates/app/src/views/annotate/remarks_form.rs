@@ -1,10 +1,11 @@
 //! What people wrote about a field, and photographs of it.
 
-use super::field_form::{Form, typed_lines, typed_text};
+use super::field_form::Form;
 use crate::command::Command;
 use crate::model::{Model, SurveyCommand};
 use crate::pick::is_address;
 use crate::theme::{Theme, space};
+use crate::views::typed::{typed_lines, typed_text};
 use egui::{RichText, Role, Ui, WidgetInfo};
 use sparefield_geometry::fields::model::{Field, Remarks};
 

@@ -66,7 +66,7 @@ fn edge_form(
             ui.label("height");
             let id = ui.make_persistent_id(("edge height", salt));
             let shown = edge.height_m.map_or_else(String::new, |h| units.format_height(h));
-            if let Some(text) = super::field_form::typed_text(ui, id, "Height", &shown, "not measured", 125.0) {
+            if let Some(text) = crate::views::typed::typed_text(ui, id, "Height", &shown, "not measured", 125.0) {
                 set.height_m = if text.trim().is_empty() {
                     None
                 } else {

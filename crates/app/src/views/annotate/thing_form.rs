@@ -1,10 +1,10 @@
 //! What is known about a chosen hazard, quiet zone or suggested field.
 
-use super::field_form::typed_text;
 use crate::command::Command;
 use crate::edits::{self, Made, things};
 use crate::model::{AnnotateCommand, Model};
 use crate::theme::{Theme, space};
+use crate::views::typed::typed_text;
 use egui::{ComboBox, Id, RichText, Ui};
 use sparefield_data::quantity::parse_height_m;
 use sparefield_geometry::fields::model::{HazardKind, HazardShape, QuietKind};

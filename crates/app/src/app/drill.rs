@@ -1,0 +1,282 @@
+//! What the window does for drills: has failures prepared, lets the time pass, flies and judges what was chosen.
+
+use super::App;
+use crate::assess::HeightInput;
+use crate::command::Command;
+use crate::drill::identifier;
+use crate::jobs::DrillDone;
+use crate::model::{DrillCommand, DrillPage, NoticeLevel, RehearsePage, Session, Stage};
+use egui::{Context, Key, Modifiers};
+use sparefield_geometry::circuit::Motion;
+use sparefield_geometry::drill::next_number;
+use sparefield_geometry::position::{Bearing, Xy};
+use std::sync::Arc;
+
+/// Longest time that one frame lets pass, seconds: a window that was hidden does not fly on unseen.
+const LONGEST_FRAME_S: f64 = 1.0;
+/// Of what the aircraft could reach at most, so much is shown round it: the map has room for all that can be chosen.
+const SHOWN_SHARE: f64 = 0.8;
+/// Seconds that an arrow key moves the result, and with Shift.
+const STEP_S: f64 = 1.0;
+const LONG_STEP_S: f64 = 10.0;
+/// How often in a second the picture moves while the clock runs.
+const FRAMES_EACH_S: f64 = 30.0;
+
+impl App {
+    /// Does what a command asks beyond the model.
+    pub(super) fn drill_command(&mut self, ctx: &Context, command: &DrillCommand) {
+        match command {
+            DrillCommand::Start => self.start_drill(ctx),
+            DrillCommand::Settle => self.judge_drill(ctx),
+            DrillCommand::LookAtIt => self.look_at_drill(),
+            DrillCommand::Do(made) => match &**made {
+                Ok(edit) => {
+                    self.model.drilling.problem = None;
+                    self.model.apply(&Command::Edit(Box::new(edit.clone())));
+                }
+                Err(why) => self.model.drilling.problem = Some(why.sentence.clone()),
+            },
+            other => {
+                let chosen = self.model.drilling.session.as_ref().map_or(0, |s| s.choices.len());
+                self.model.apply(&Command::Drill(other.clone()));
+                if matches!(other, DrillCommand::Leave | DrillCommand::Page(_)) {
+                    self.drill_job.forget();
+                    self.model.drilling.preparing = false;
+                }
+                if self.model.drilling.session.as_ref().is_some_and(|s| s.choices.len() > chosen) {
+                    self.fly_drill(ctx);
+                }
+            }
+        }
+    }
+
+    fn start_drill(&mut self, ctx: &Context) {
+        let model = &mut self.model;
+        let (Some(area), Some(set)) = (model.area.clone(), model.drill_set().cloned()) else { return };
+        let home = area.home.as_ref().map(|h| h.position);
+        let seed = area.drill_results.len() as u64;
+        let number = match model.drilling.number {
+            Some(number) => Ok(number),
+            None => next_number(&set, home, &model.drill_results(), seed),
+        };
+        let number = match number {
+            Ok(number) => number,
+            Err(why) => {
+                model.drilling.problem = Some(sentence(&why.to_string()));
+                return;
+            }
+        };
+        let wake = ctx.clone();
+        let started = self.drill_job.prepare(area, set, number, self.start.today, move || wake.request_repaint());
+        let drilling = &mut self.model.drilling;
+        (drilling.session, drilling.problem, drilling.shows) = (None, None, DrillPage::Fly);
+        match started {
+            Ok(()) => drilling.preparing = true,
+            Err(e) => drilling.problem = Some(format!("The system refuses a thread ({e}).")),
+        }
+    }
+
+    fn fly_drill(&mut self, ctx: &Context) {
+        let Some(session) = &self.model.drilling.session else { return };
+        let wake = ctx.clone();
+        let started =
+            self.drill_job.fly(Arc::clone(&session.prepared), session.choices.clone(), move || wake.request_repaint());
+        self.told_of_thread(started);
+    }
+
+    fn judge_drill(&mut self, ctx: &Context) {
+        let pilot = self.model.settings.pilot.trim().to_owned();
+        let Some(session) = self.model.drilling.session.as_mut().filter(|s| s.is_choosing()) else { return };
+        session.stage = Stage::Judging;
+        let rehearsal = &session.prepared.rehearsal;
+        let id = identifier(&pilot, rehearsal.set(), rehearsal.failure().number);
+        let wake = ctx.clone();
+        let started =
+            self.drill_job.judge(Arc::clone(&session.prepared), session.choices.clone(), id, pilot, move || {
+                wake.request_repaint();
+            });
+        self.told_of_thread(started);
+    }
+
+    fn told_of_thread(&mut self, started: std::io::Result<()>) {
+        if let Err(e) = started {
+            self.model.drilling.session = None;
+            self.model.drilling.problem = Some(format!("The system refuses a thread ({e})."));
+        }
+    }
+
+    /// Takes what was worked out, and lets the time pass.
+    pub(super) fn follow_drill(&mut self, ctx: &Context) {
+        self.take_drill_done();
+        if !self.model.drills() {
+            return;
+        }
+        let Some(session) = &mut self.model.drilling.session else { return };
+        let moves = session.playing || matches!(session.stage, Stage::Running | Stage::Gliding);
+        if !moves {
+            session.clock_s = None;
+            return;
+        }
+        let clock_s = ctx.input(|i| i.time);
+        let before = session.clock_s.replace(clock_s).unwrap_or(clock_s);
+        let seconds = (clock_s - before).clamp(0.0, LONGEST_FRAME_S);
+        let landed = session.pass(seconds);
+        let position = session.shown().position;
+        let quick = session.playing;
+        if landed {
+            self.judge_drill(ctx);
+        }
+        self.map.reveal(position);
+        if quick {
+            ctx.request_repaint();
+        } else {
+            ctx.request_repaint_after(std::time::Duration::from_secs_f64(1.0 / FRAMES_EACH_S));
+        }
+    }
+
+    fn take_drill_done(&mut self) {
+        let Some(done) = self.drill_job.take_done() else { return };
+        self.model.drilling.preparing = false;
+        match done {
+            Ok(DrillDone::Prepared(Ok(prepared))) => {
+                let failure = prepared.rehearsal.failure();
+                let far = SHOWN_SHARE * prepared.rehearsal.farthest_m(failure.height_agl_m);
+                let half = Xy::new(far, far);
+                self.map.show_box(failure.position - half, failure.position + half);
+                self.model.drilling.session = Some(Session::new(Arc::new(*prepared)));
+            }
+            Ok(DrillDone::Prepared(Err(why))) => self.model.drilling.problem = Some(sentence(&why.to_string())),
+            Ok(DrillDone::Way(choices, way)) => {
+                if let Some(session) = self.model.drilling.session.as_mut().filter(|s| s.choices.len() == choices) {
+                    session.way = Arc::new(way);
+                }
+            }
+            Ok(DrillDone::Ended(ended)) => {
+                if let Some(session) = &mut self.model.drilling.session {
+                    session.way = Arc::new(ended.flown.track.clone());
+                    session.at_s = 0.0;
+                    session.stage = Stage::Ended(Arc::new(*ended));
+                    self.frame_drill();
+                    self.keep_drill();
+                }
+            }
+            Err(failed) => {
+                self.model.drilling.session = None;
+                self.model.drilling.problem = Some(format!("The drill: {failed}"));
+            }
+        }
+    }
+
+    fn keep_drill(&mut self) {
+        let ended = self.model.drilling.session.as_ref().and_then(Session::ended).cloned();
+        if let Some(ended) = ended {
+            self.model.keep_drill_result(&ended.result);
+        }
+    }
+
+    /// Shows all that was flown.
+    fn frame_drill(&mut self) {
+        const AROUND: Xy = Xy::new(300.0, 300.0);
+        let Some(session) = &self.model.drilling.session else { return };
+        let mut places = session.way.iter().map(|m: &Motion| m.position);
+        let Some(first) = places.next() else { return };
+        let (low, high) = places.fold((first, first), |(low, high), p| {
+            (Xy::new(low.x.min(p.x), low.y.min(p.y)), Xy::new(high.x.max(p.x), high.y.max(p.y)))
+        });
+        self.map.show_box(low - AROUND, high + AROUND);
+    }
+
+    /// The Look page with the aircraft and the wind of the failure.
+    fn look_at_drill(&mut self) {
+        let Some(session) = self.model.drilling.session.take() else { return };
+        let rehearsal = &session.prepared.rehearsal;
+        let failure = rehearsal.failure();
+        let wind = failure.true_wind;
+        let home = rehearsal.area().home.as_ref().map_or(failure.position, |h| h.position);
+        let from = wind.from_bearing().map_or(Bearing::NORTH, |from| rehearsal.area().to_true(from, home));
+        let chosen = session.ended().and_then(|e| e.result.best_at_failure.as_ref()).and_then(|best| {
+            let area = self.model.area.as_ref()?;
+            area.fields.iter().position(|f| f.id == best.field_id)
+        });
+        let commands = [
+            Command::Drill(DrillCommand::Page(RehearsePage::Look)),
+            Command::MoveAircraft(failure.position),
+            Command::TurnAircraft(failure.heading),
+            Command::SetHeight(HeightInput::AboveGround(failure.height_agl_m)),
+            Command::SetWind { from, speed_ms: wind.speed_ms(), gust_ms: None },
+        ];
+        for command in &commands {
+            self.model.apply(command);
+        }
+        self.model.apply(&Command::EndGesture);
+        if let Some(index) = self.model.hangar.iter().position(|a| a.name == failure.aircraft) {
+            self.model.apply(&Command::SetAircraft(index));
+        }
+        self.model.apply(&Command::Select(chosen));
+        self.map.reveal(failure.position);
+        self.model.notify(
+            NoticeLevel::Info,
+            format!("This is drill {} as the engine stopped, in the wind that blew.", failure.number),
+        );
+    }
+
+    /// Keys of a drill: Space begins, settles and plays, digits choose, Escape leaves.
+    pub(super) fn drill_keys(&mut self, ctx: &Context, typing: bool) {
+        if typing || !self.model.drills() {
+            return;
+        }
+        let focused = ctx.memory(egui::Memory::focused);
+        let on_map = focused.is_some() && focused == self.map.id();
+        let free = focused.is_none() || on_map;
+        let mut push = |command| self.commands.push(Command::Drill(command));
+        let pressed = |key| ctx.input_mut(|i| i.consume_key(Modifiers::NONE, key));
+        let Some(session) = &self.model.drilling.session else {
+            if free && self.model.drilling.shows == DrillPage::Fly && pressed(Key::Space) {
+                push(DrillCommand::Start);
+            }
+            return;
+        };
+        if pressed(Key::Escape) {
+            push(DrillCommand::Leave);
+            return;
+        }
+        match &session.stage {
+            Stage::Gliding => {
+                const DIGITS: [Key; 9] =
+                    [Key::Num1, Key::Num2, Key::Num3, Key::Num4, Key::Num5, Key::Num6, Key::Num7, Key::Num8, Key::Num9];
+                for (key, field) in DIGITS.into_iter().zip(&session.prepared.listed) {
+                    if pressed(key) {
+                        push(DrillCommand::Choose(*field));
+                    }
+                }
+                if free && pressed(Key::Space) {
+                    push(DrillCommand::Settle);
+                }
+            }
+            Stage::Ended(_) if free => {
+                if pressed(Key::Space) {
+                    push(DrillCommand::Play(!session.playing));
+                }
+                if on_map {
+                    return;
+                }
+                for (key, sign) in [(Key::ArrowLeft, -1.0), (Key::ArrowRight, 1.0)] {
+                    if ctx.input_mut(|i| i.consume_key(Modifiers::SHIFT, key)) {
+                        push(DrillCommand::Step(sign * LONG_STEP_S));
+                    }
+                    if pressed(key) {
+                        push(DrillCommand::Step(sign * STEP_S));
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+/// A message as a sentence: a capital letter and a full stop.
+fn sentence(message: &str) -> String {
+    let mut letters = message.chars();
+    let first = letters.next().map_or_else(String::new, |c| c.to_uppercase().collect());
+    format!("{first}{}.", letters.as_str())
+}

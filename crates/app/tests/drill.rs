@@ -1,0 +1,179 @@
+//! Drills in the window, driven by accessible labels, keys and pointer without a screen.
+
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+mod common;
+
+use common::{Window, app, area, opened, push, until};
+use egui::Key;
+use egui::accesskit::Role;
+use egui_kittest::kittest::Queryable;
+use sparefield::command::Command;
+use sparefield::model::{DrillCommand, DrillPage, Mode, RehearsePage, Session, Stage};
+use sparefield_geometry::drill::Outcome;
+use sparefield_geometry::position::Xy;
+
+fn session(window: &Window) -> &Session {
+    app(window).model.drilling.session.as_ref().unwrap()
+}
+
+fn drill(window: &mut Window, command: DrillCommand) {
+    push(window, Command::Drill(command));
+}
+
+/// A window on the Drill page with a pilot's name.
+fn drilling(width: f32, height: f32, pilot: &str) -> Window {
+    let mut window = opened(width, height, Vec::new());
+    window.get_by_label("Drill").click();
+    window.run_steps(3);
+    drill(&mut window, DrillCommand::Pilot(pilot.to_owned()));
+    window
+}
+
+/// Starts a drill of the first set and waits until its engine stops.
+fn stopped(window: &mut Window, number: u32) {
+    drill(window, DrillCommand::Number(Some(number)));
+    window.get_by_label("Start Space").click();
+    window.step();
+    until(window, "the drill is ready", |w| app(w).model.drilling.session.is_some());
+    assert!(matches!(session(window).stage, Stage::Running));
+    until(window, "the engine stops", |w| session(w).is_choosing());
+}
+
+fn settled(window: &mut Window) {
+    window.key_press(Key::Space);
+    window.step();
+    until(window, "it is judged", |w| session(w).is_over());
+}
+
+#[test]
+fn nothing_of_the_answer_is_seen_before_it_is_over() {
+    let mut window = drilling(1280.0, 800.0, "");
+    stopped(&mut window, 1);
+    let failure = session(&window).prepared.rehearsal.failure().clone();
+    assert!((session(&window).shown().position - failure.position).norm() < 500.0);
+    for hidden in ["roomy", "workable", "spare", "circuit in hand", "score"] {
+        assert!(window.query_by_label_contains(hidden).is_none(), "“{hidden}” is told while the clock runs");
+    }
+    window.get_by_label_contains("The engine has stopped");
+    window.get_by_label_contains("Wind as told");
+    // Height is lost while nothing is decided.
+    let before = session(&window).shown();
+    window.run_steps(8);
+    let after = session(&window).shown();
+    assert!(after.time_s > before.time_s && after.height_amsl_m < before.height_amsl_m, "{before:?} {after:?}");
+    window.key_press(Key::Escape);
+    window.run_steps(3);
+    assert!(app(&window).model.drilling.session.is_none());
+    assert!(area(&window).drill_results.is_empty());
+}
+
+#[test]
+fn a_choice_is_changed_settled_judged_kept_and_played() {
+    let mut window = drilling(1280.0, 800.0, "Rowan");
+    stopped(&mut window, 2);
+    window.key_press(Key::Num1);
+    window.run_steps(2);
+    let listed = session(&window).prepared.listed.clone();
+    let fields = area(&window).fields.clone();
+    assert_eq!(session(&window).field, Some(listed[0]));
+    // A few seconds later the pilot thinks better of it, on the map.
+    window.run_steps(10);
+    let other = listed[3];
+    let at = app(&window).map_view().unwrap().to_screen(fields[other].centroid());
+    window.hover_at(at);
+    window.run_steps(1);
+    window.drag_at(at);
+    window.drop_at(at);
+    window.run_steps(3);
+    assert_eq!(session(&window).field, Some(other), "{:?}", session(&window).refused);
+    let choices = session(&window).choices.clone();
+    assert_eq!(choices.last().unwrap().offer.field_id, fields[other].id);
+    assert!(choices.len() >= 2 && choices[0].at_s < choices.last().unwrap().at_s);
+    settled(&mut window);
+    let result = session(&window).ended().unwrap().result.clone();
+    assert_eq!((result.pilot.as_str(), result.number), ("Rowan", 2));
+    assert_eq!(result.time_to_choose_s, Some(choices[0].at_s));
+    assert_eq!(result.changes.len(), choices.len() - 1);
+    window.get_by_label(&result.words());
+    window.get_by_label_contains("Kept for Rowan");
+    let kept = area(&window).drill_results.clone();
+    assert_eq!(kept.len(), 1);
+    assert_eq!(*kept[0], result);
+    // The land is as it was: nothing has to be worked out again.
+    window.get_by_label_contains("Play").click();
+    until(&mut window, "it plays", |w| session(w).at_s > 2.0);
+    drill(&mut window, DrillCommand::At(1e9));
+    assert!((session(&window).at_s - session(&window).lasts_s()).abs() < 1e-9);
+    window.get_by_label_contains("Done").click();
+    window.run_steps(3);
+    window.get_by_label("Progress").click();
+    window.run_steps(3);
+    window.get_by_label_contains("Rowan: ");
+    window.get_by_label("What costs most");
+    assert!(window.get_all_by_label("Time to choose").count() > 0, "it is plotted");
+}
+
+#[test]
+fn who_chooses_nothing_glides_to_the_ground_and_is_told() {
+    let mut window = drilling(900.0, 600.0, "");
+    stopped(&mut window, 1);
+    until(&mut window, "the ground comes up", |w| session(w).is_over());
+    let ended = session(&window).ended().unwrap();
+    assert_eq!(ended.result.outcome, Outcome::NothingChosen);
+    assert!(ended.result.choices.is_empty());
+    window.get_by_label_contains("Not kept");
+    assert!(area(&window).drill_results.is_empty());
+    // The same place with everything shown, in the wind that blew.
+    let failure = session(&window).prepared.rehearsal.failure().clone();
+    window.get_by_label("Look at it with everything shown").click();
+    window.run_steps(4);
+    let model = &app(&window).model;
+    assert_eq!((model.mode, model.drilling.page), (Mode::Rehearse, RehearsePage::Look));
+    assert!((model.conditions.position - failure.position).norm() < 1.0);
+    assert!((model.conditions.wind_speed_ms - failure.true_wind.speed_ms()).abs() < 1e-9);
+}
+
+#[test]
+fn sets_are_made_and_changed_and_every_step_is_undone() {
+    let mut window = drilling(1280.0, 800.0, "");
+    drill(&mut window, DrillCommand::Show(DrillPage::Sets));
+    let before = area(&window).drill_sets.clone();
+    let land = app(&window).model.land_revision;
+    window.get_by_label("Copy").click();
+    window.run_steps(3);
+    let copied = area(&window).drill_sets.clone();
+    assert_eq!(copied.len(), before.len() + 1);
+    window.get_by_role_and_label(Role::TextInput, "Highest").click();
+    window.run_steps(2);
+    window.key_press_modifiers(egui::Modifiers::COMMAND, Key::A);
+    window.run_steps(1);
+    window.get_by_role_and_label(Role::TextInput, "Highest").type_text("10 ft");
+    window.run_steps(1);
+    window.key_press(Key::Enter);
+    window.run_steps(3);
+    window.get_by_label_contains("heights do not go from above the ground upwards");
+    assert_eq!(area(&window).drill_sets, copied, "a set that makes no sense is not taken");
+    push(&mut window, Command::Undo);
+    assert_eq!(area(&window).drill_sets, before);
+    assert_eq!(app(&window).model.land_revision, land, "drills are no land");
+}
+
+#[test]
+fn everything_fits_into_a_small_window() {
+    let mut window = drilling(900.0, 600.0, "Rowan");
+    for page in DrillPage::ALL {
+        drill(&mut window, DrillCommand::Show(page));
+        window.run_steps(2);
+    }
+    drill(&mut window, DrillCommand::Show(DrillPage::Fly));
+    stopped(&mut window, 3);
+    window.key_press(Key::Num2);
+    window.run_steps(3);
+    let screen = egui::Rect::from_min_size(egui::Pos2::ZERO, egui::vec2(900.0, 600.0));
+    for label in ["Settle on", "Leave the drill"] {
+        let rect = window.get_by_label_contains(label).rect();
+        assert!(screen.contains_rect(rect) && rect.right() <= 340.0, "{label}: {rect:?}");
+    }
+    assert!(session(&window).shown().position.distance(Xy::default()) > 0.0);
+}
