@@ -7,7 +7,7 @@ mod surveys;
 mod winds;
 
 pub use detour::{FoundRoute, find_route, gpx};
-pub use route::{Route, RouteHeight, RoutePoint, Stretch, route};
+pub use route::{Route, RouteHeight, RoutePoint, Stretch, highest_around, route};
 pub use surveys::{MOST_CANDIDATES, SurveyFor, Surveys, WORTH_LISTING_M2, surveys};
 pub use winds::in_many_winds;
 

@@ -106,9 +106,7 @@ impl Asked {
         let since = choice
             .looked_at_since
             .as_deref()
-            .map(|text| {
-                NotSince::from_words(text).map_err(|e| CliError::BadInput(format!("--looked-at-since: {e}")))
-            })
+            .map(|text| NotSince::from_words(text).map_err(|e| CliError::BadInput(format!("--looked-at-since: {e}"))))
             .transpose()?;
         let land = inputs::area(area, None)?;
         let conditions = Conditions {
@@ -263,4 +261,3 @@ pub(super) fn said(out: &mut String, map: &OptionsMap) {
         let _ = writeln!(out, "{}", text::item("", &caution));
     }
 }
-

@@ -4,15 +4,12 @@ use super::args::RouteArgs;
 use super::options::{Asked, common, fields_words, join, said};
 use super::session::lon_lat;
 use super::{CliError, inputs, print};
+use crate::jobs::read_route;
 use crate::options_map::{FoundRoute, OptionsMap, Route, RouteHeight, RoutePoint, Stretch, find_route, gpx, route};
 use serde_json::{Value, json};
-use sparefield_data::area::Area;
-use sparefield_data::imagery::BackgroundLayer;
 use sparefield_data::quantity::{UnitPrefs, format_position, parse_height_m, parse_speed_ms};
-use sparefield_data::vector::VectorOptions;
 use sparefield_geometry::position::Xy;
 use std::fmt::Write as _;
-use std::path::Path;
 
 /// Runs `route`.
 ///
@@ -42,11 +39,11 @@ pub(super) fn run(args: &RouteArgs) -> Result<(), CliError> {
     let map = asked.map()?;
     let found = found(args, &map, height)?;
     let line = match (&args.file, &found) {
-        (Some(file), _) => line(file, &map.area)?,
+        (Some(file), _) => read_route(file, &map.area).map_err(CliError::BadInput)?,
         (None, Some(found)) => found.line.clone(),
         (None, None) => return Err(CliError::BadInput("name a file with a route, or --from and --to".into())),
     };
-    let flown = route(&map, &line, height, speed.unwrap_or_else(|| map.conditions.aircraft.straight_speed_ms()));
+    let flown = route(&map, None, &line, height, speed.unwrap_or_else(|| map.conditions.aircraft.straight_speed_ms()));
     if let Some(path) = &args.out {
         let text = gpx(&line, &map.area.frame).map_err(|e| CliError::Failure(e.to_string()))?;
         std::fs::write(path, text).map_err(|e| CliError::Failure(format!("{}: {e}", path.display())))?;
@@ -66,7 +63,8 @@ pub(super) fn run(args: &RouteArgs) -> Result<(), CliError> {
 /// The route that is to be found, where one is.
 fn found(args: &RouteArgs, map: &OptionsMap, height: RouteHeight) -> Result<Option<FoundRoute>, CliError> {
     let (Some(from), Some(to)) = (&args.from, &args.to) else { return Ok(None) };
-    let named = std::iter::once(("--from", from)).chain(args.via.iter().map(|via| ("--via", via))).chain([("--to", to)]);
+    let named =
+        std::iter::once(("--from", from)).chain(args.via.iter().map(|via| ("--via", via))).chain([("--to", to)]);
     let mut places: Vec<Xy> = Vec::new();
     for (option, text) in named {
         let Some(place) = inputs::position(option, Some(text))? else { continue };
@@ -74,7 +72,7 @@ fn found(args: &RouteArgs, map: &OptionsMap, height: RouteHeight) -> Result<Opti
         let outside = || CliError::BadInput(format!("{option}: {} is not in this area", format_position(place)));
         places.push(at.ok_or_else(outside)?);
     }
-    let found = find_route(map, &places, height, &|| false);
+    let found = find_route(map, None, &places, height, &|| false);
     found.map(Some).ok_or_else(|| CliError::Failure("no route was found between these places".into()))
 }
 
@@ -85,24 +83,6 @@ fn found_document(map: &OptionsMap, found: &FoundRoute) -> Result<Value, CliErro
         "straight_m": found.straight_m,
         "detour_m": found.detour_m(),
     }))
-}
-
-/// The one line of a file: a route, a track, or any line of another vector format.
-fn line(path: &Path, area: &Area) -> Result<Vec<Xy>, CliError> {
-    let read = BackgroundLayer::open(path, &area.frame, &VectorOptions::default())
-        .map_err(|e| CliError::BadInput(e.to_string()))?;
-    let mut lines = read.value.lines;
-    match lines.len() {
-        1 => Ok(lines.remove(0)),
-        0 => Err(CliError::BadInput(format!(
-            "{}: it holds no line; name a file with a route or a track",
-            path.display()
-        ))),
-        n => Err(CliError::BadInput(format!(
-            "{}: it holds {n} lines, and a route is one; keep the one that is meant",
-            path.display()
-        ))),
-    }
 }
 
 fn route_document(map: &OptionsMap, flown: &Route) -> Result<Value, CliError> {

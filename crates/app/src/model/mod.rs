@@ -6,6 +6,7 @@ mod annotate;
 mod circuit;
 mod conditions;
 mod cover;
+mod cover_route;
 mod debrief;
 mod findings;
 mod follow;
@@ -20,7 +21,8 @@ mod survey;
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use circuit::{CircuitCommand, Circuits};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
-pub use cover::{Cover, CoverAsk, CoverCommand, CoverLine, CoverMade};
+pub use cover::{COVER_HEIGHTS_M, Cover, CoverAsk, CoverCommand, CoverLine, CoverLook, CoverMade};
+pub use cover_route::{RouteCommand, RouteMade, RoutePlan};
 pub use debrief::{Debrief, DebriefCommand, DebriefCorrection, DebriefKey, DebriefMade, DebriefPage};
 pub use findings::{Findings, FindingsCommand};
 pub use follow::{Follow, FollowCommand, Freshness, ReplaySpeed, SourceForm, SourceKind};
@@ -267,7 +269,15 @@ impl Model {
         self.debrief = Debrief::default();
         self.selected = None;
         self.sheet = None;
-        self.cover = Cover { made: None, problem: None, ..self.cover.clone() };
+        self.cover = Cover {
+            made: None,
+            share: None,
+            problem: None,
+            surveys: None,
+            wants_surveys: false,
+            route: RoutePlan::default(),
+            ..self.cover.clone()
+        };
         self.circuits_follow_choice();
         self.hovered = None;
         self.assessment = None;
@@ -376,7 +386,7 @@ impl Model {
                 return;
             }
             Command::Circuit(command) => return self.apply_circuit(command),
-            Command::Cover(command) => return self.apply_cover(*command),
+            Command::Cover(command) => return self.apply_cover(command),
             Command::Debrief(command) => return self.apply_debrief(command),
             Command::Follow(command) => return self.apply_follow(command),
             Command::Findings(command) => return self.apply_findings(command),

@@ -27,17 +27,20 @@ impl FoundRoute {
 
 /// The route past places in order, flown at a height; `None` where one of them is outside the terrain, or when stopped.
 ///
+/// Least heights by cell can be given that count instead of the map's own, such as those of nine winds in ten.
 /// A cell counts as covered where it and its eight neighbours are, so that a line between cell centres is, too; how far
 /// the route is covered is told by flying it ([`super::route`]).
 #[must_use]
 pub fn find_route(
     map: &OptionsMap,
+    instead: Option<&[f32]>,
     places: &[Xy],
     height: RouteHeight,
     stopped: &dyn Fn() -> bool,
 ) -> Option<FoundRoute> {
     let frame = map.least.frame;
-    let raster = map.least.raster(map.least.fields_needed());
+    let own = instead.is_none().then(|| map.least.raster(map.least.fields_needed()));
+    let raster = instead.or(own.as_deref())?;
     let enough: Vec<bool> = raster
         .iter()
         .zip(&map.area.terrain.heights_m)

@@ -84,8 +84,7 @@ pub fn surveys(
     let basis = Basis::new(area, conditions)?;
     let glide = basis.least_options(conditions, fields_needed).glide;
     let rest = |share: f32| progress(FIRST + (1.0 - FIRST) * share);
-    let found =
-        gains(&map.least, &area.terrain, aircraft, &map.wind, &glide, &asked, height_agl_m, &rest, stopped)?;
+    let found = gains(&map.least, &area.terrain, aircraft, &map.wind, &glide, &asked, height_agl_m, &rest, stopped)?;
     let list = found
         .best(most)
         .into_iter()

@@ -15,4 +15,5 @@ pub mod map;
 pub mod map_panel;
 pub mod marks;
 pub mod merge;
+pub mod options;
 pub mod sheet;

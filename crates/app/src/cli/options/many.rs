@@ -1,17 +1,17 @@
 //! Wind that is not known, and which survey helps most.
 
 use super::{Asked, refused};
+use crate::cli::CliError;
 use crate::cli::args::OptionsArgs;
 use crate::cli::progress::Bar;
 use crate::cli::session::lon_lat;
-use crate::cli::{CliError, inputs};
 use crate::options_map::{self, OptionsMap, Surveys, in_many_winds};
 use serde_json::{Value, json};
 use sparefield_data::Progress;
 use sparefield_data::quantity::{UnitPrefs, format_day, parse_angle_rad, parse_speed_ms};
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::math;
-use sparefield_geometry::reach::least::{ManyWinds, MOST_WINDS, NINE_IN_TEN, WindDoubt};
+use sparefield_geometry::reach::least::{MOST_WINDS, ManyWinds, NINE_IN_TEN, WindDoubt};
 use std::fmt::Write as _;
 
 /// Fewer winds say nothing about nine of ten.
@@ -37,7 +37,7 @@ pub(super) fn doubt(args: &OptionsArgs) -> Result<Option<(WindDoubt, usize)>, Cl
     }
     if let Some(text) = &args.wind_direction_doubt {
         let bad = |why: String| CliError::BadInput(format!("--wind-direction-doubt: {why}"));
-        doubt.direction_rad = parse_angle_rad(text, None).map_err(|e| bad(e.to_string()))?;
+        doubt.direction_rad = parse_angle_rad(text).map_err(|e| bad(e.to_string()))?;
         if !(0.0..=math::PI).contains(&doubt.direction_rad) {
             return Err(bad("it must be between 0 and 180 degrees".into()));
         }

@@ -23,7 +23,7 @@ mod winds;
 pub use gains::{Gains, SurveyStep, gains};
 pub use map::{Cover, LeastHeights};
 pub use solve::{LeastOptions, least_heights};
-pub use winds::{ManyWinds, MOST_WINDS, NINE_IN_TEN, WindDoubt, many_winds, winds_about};
+pub use winds::{MOST_WINDS, ManyWinds, NINE_IN_TEN, WindDoubt, many_winds, winds_about};
 
 use thiserror::Error;
 
