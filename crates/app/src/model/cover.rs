@@ -16,9 +16,9 @@ use std::sync::Arc;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum CoverLook {
     /// Lines along which a height is just enough.
-    #[default]
     Lines,
     /// From one height, what is not covered falls into dusk.
+    #[default]
     Uncovered,
     /// From one height, how many fields are in reach.
     Number,
@@ -31,9 +31,9 @@ impl CoverLook {
     #[must_use]
     pub fn words(self) -> &'static str {
         match self {
-            Self::Lines => "heights as lines",
-            Self::Uncovered => "what is not covered",
-            Self::Number => "how many fields",
+            Self::Lines => "heights",
+            Self::Uncovered => "not covered",
+            Self::Number => "how many",
         }
     }
 }

@@ -9,8 +9,8 @@ use crate::theme::Theme;
 use egui::{Frame, Layout, RichText, ScrollArea, Ui};
 
 /// Height of the profile, points, where the window is high and where it is not.
-const PROFILE: f32 = 130.0;
-const LOW_PROFILE: f32 = 92.0;
+const PROFILE: f32 = 126.0;
+const LOW_PROFILE: f32 = 84.0;
 /// Windows lower than this have a low profile, points.
 const LOW_WINDOW: f32 = 700.0;
 /// Height of the list of stretches, points.
@@ -19,12 +19,15 @@ const LIST: f32 = 62.0;
 /// The drawer, while there is a route over the options map.
 pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let plan = &model.cover.route;
-    if !model.cover.shown || model.mode == Mode::Debrief || plan.places.len() < 2 {
+    let wanted = plan.drawing || plan.places.len() >= 2;
+    if !model.cover.shown || model.mode == Mode::Debrief || !wanted {
         return;
     }
     let low = ui.ctx().content_rect().height() < LOW_WINDOW;
     let frame = Frame::new().fill(theme.colours.panel).inner_margin(egui::Margin::symmetric(12, 8));
-    egui::Panel::bottom("route").resizable(false).frame(frame).show(ui, |ui| {
+    // As high from the first place on, so that the map does not move under the hand that draws.
+    let whole = if low { LOW_PROFILE + 110.0 } else { PROFILE + 142.0 };
+    egui::Panel::bottom("route").exact_size(whole).resizable(false).frame(frame).show(ui, |ui| {
         ui.spacing_mut().item_spacing.y = 4.0;
         let units = model.settings.units;
         ui.horizontal_top(|ui| {
@@ -34,6 +37,7 @@ pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
                 let needed = model.cover.made.as_ref().map_or(1, |made| made.ask.fields_needed);
                 let text = match &plan.made {
                     Some(made) => words::route(made, units, needed),
+                    None if plan.places.len() < 2 => "Click two places or more on the map.".to_owned(),
                     None => "Working out the route's cover…".to_owned(),
                 };
                 ui.add(egui::Label::new(RichText::new(text).font(theme.bold_font(theme.sizes.text))).wrap());

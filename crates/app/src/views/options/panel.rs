@@ -115,7 +115,7 @@ fn height(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     ui.horizontal(|ui| {
         let label = ui.label("Height");
         let mut value = model.cover.height_agl_m / unit;
-        ui.spacing_mut().slider_width = 150.0;
+        ui.spacing_mut().slider_width = 110.0;
         let range = (low / unit / step).ceil() * step..=(high / unit / step).floor() * step;
         let slider = Slider::new(&mut value, range).step_by(step).show_value(false);
         let slider = ui.add(slider);
@@ -133,7 +133,7 @@ fn height(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
         if let Some(v) = typed.show(ui, label.id, commands) {
             commands.push(Command::Cover(CoverCommand::Height(v)));
         }
-        ui.label("up");
+        ui.label("above ground");
     });
 }
 
@@ -325,14 +325,13 @@ fn surveys(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command
         let Some(field) = found.map.area.fields.get(step.field) else { continue };
         let Some(index) = area.fields.iter().position(|f| f.id == field.id) else { continue };
         things.push(Thing::Field(field.id.clone()));
-        let text = format!(
-            "{}. {}: {} more, {}",
-            number + 1,
-            field.label(),
-            words::ground(step.gain_m2),
-            words::looked_at(step.surveyed)
-        );
+        let text = format!("{}. {}: {} more", number + 1, field.label(), words::ground(step.gain_m2));
         let row = ui.selectable_label(model.selected == Some(index), text);
+        let row = row.on_hover_text(format!(
+            "{}; alone it would cover {}",
+            words::looked_at(step.surveyed),
+            words::ground(step.alone_m2)
+        ));
         if row.hovered() {
             commands.push(Command::Hover(Some(index)));
         }

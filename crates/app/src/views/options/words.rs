@@ -96,17 +96,14 @@ pub(super) fn stretch(made: &RouteMade, stretch: &Stretch, units: UnitPrefs) -> 
     let worst = made.route.points.get(stretch.worst);
     let at = worst.map_or_else(String::new, |p| {
         let low = p.spare_m().map(|s| format!("{} too low", units.format_height_at_most(-s)));
-        format!(
-            "; worst {} from the start{}",
-            units.format_length(p.along_m),
-            low.map_or_else(String::new, |l| format!(", {l}"))
-        )
+        format!("; worst at {}{}", units.format_length(p.along_m), low.map_or_else(String::new, |l| format!(", {l}")))
     });
     let fix = match stretch.covering_amsl_m {
         Some(height) => format!("{} above sea level covers it", units.format_height_at_most(height)),
         None => "no height looked at covers it: fly round it".to_owned(),
     };
-    format!("{long}{seconds} from {} on{at}; {fix}", units.format_length(stretch.from_m))
+    let from = if stretch.from_m < 1.0 { "the start".to_owned() } else { units.format_length(stretch.from_m) };
+    format!("{long}{seconds} from {from} on{at}; {fix}")
 }
 
 /// What is known of a place of the route.

@@ -218,6 +218,11 @@ impl Solver<'_> {
 
     /// Offers a cell the way by a bend. Says whether the terrain was in the way.
     fn offer(&mut self, cell: usize, number: u32, demand: u32) -> bool {
+        let own = &self.labels[cell * self.slots..(cell + 1) * self.slots];
+        if own.iter().any(|label| (label.bend, label.demand) == (number, demand)) {
+            // The same way once more, from another neighbour.
+            return false;
+        }
         let bend = self.bends[number as usize];
         let Some((height, raised)) = self.candidate(cell, &bend, number, demand) else { return false };
         if !self.is_clear(cell, height, &bend) {
