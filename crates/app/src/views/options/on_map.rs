@@ -44,15 +44,22 @@ impl Derived {
             self.lines_of = Some((Arc::clone(made), units));
         }
         let height = cover.height_agl_m;
-        let same = |(of, look, at): &(Arc<CoverMade>, CoverLook, f64)| {
-            Arc::ptr_eq(of, made) && *look == cover.look && *at == height
+        // Until up to three fields are told apart, it is told whether there are those asked for before.
+        let look = match cover.look {
+            CoverLook::Number if made.many.is_some() || made.enough_agl_m.len() < DUSK_BY_NUMBER.len() => {
+                CoverLook::Uncovered
+            }
+            look => look,
         };
-        if cover.look == CoverLook::Lines {
+        let same = |(of, shown, at): &(Arc<CoverMade>, CoverLook, f64)| {
+            Arc::ptr_eq(of, made) && *shown == look && *at == height
+        };
+        if look == CoverLook::Lines {
             self.dusk = None;
             self.dusk_of = None;
         } else if !self.dusk_of.as_ref().is_some_and(same) {
-            self.dusk = Some(Arc::new(dusk(made, cover.look, height as f32)));
-            self.dusk_of = Some((Arc::clone(made), cover.look, height));
+            self.dusk = Some(Arc::new(dusk(made, look, height as f32)));
+            self.dusk_of = Some((Arc::clone(made), look, height));
         }
     }
 

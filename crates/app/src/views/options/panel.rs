@@ -12,8 +12,9 @@ use egui::{Align2, ComboBox, Context, Rect, RichText, Slider, Ui, Vec2, WidgetIn
 use sparefield_data::quantity::{self, HeightUnit, format_day};
 use sparefield_geometry::fields::model::{Day, MONTHS};
 
-/// Width of the controls, points.
-const WIDTH: f32 = 330.0;
+/// Width of the controls, points: a share of the map's within limits.
+const WIDTH: (f32, f32) = (252.0, 330.0);
+const WIDTH_SHARE: f32 = 0.44;
 /// Middle of a month, days from its first.
 const MID_MONTH: i32 = 14;
 
@@ -47,7 +48,7 @@ pub fn panel(ctx: &Context, map: Rect, model: &Model, theme: &Theme, commands: &
         .default_pos(map.right_top() + Vec2::new(-12.0, 50.0))
         .constrain_to(map.shrink(12.0))
         .show(ctx, |ui| {
-            ui.set_width(WIDTH);
+            ui.set_width((map.width() * WIDTH_SHARE).clamp(WIDTH.0, WIDTH.1));
             egui::ScrollArea::vertical().max_height((map.height() - 130.0).max(120.0)).show(ui, |ui| {
                 controls(ui, model, theme, commands);
             });
@@ -59,6 +60,11 @@ pub fn panel(ctx: &Context, map: Rect, model: &Model, theme: &Theme, commands: &
 
 fn controls(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let cover = &model.cover;
+    if cover.route.drawing {
+        // The map is what is needed now.
+        route(ui, model, theme, commands);
+        return;
+    }
     let mut shown = cover.shown;
     if ui.checkbox(&mut shown, "Show it on the map").changed() {
         commands.push(Command::Cover(CoverCommand::Show(shown)));
@@ -95,7 +101,7 @@ fn look(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
         }
     });
     if cover.look != CoverLook::Number {
-        ui.horizontal(|ui| {
+        ui.horizontal_wrapped(|ui| {
             ui.label("In reach");
             for (count, words) in [(1, "one field"), (2, "two"), (3, "three")] {
                 if ui.radio(cover.fields_needed == count, words).clicked() {
@@ -112,7 +118,7 @@ fn height(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     let (low, high) = COVER_HEIGHTS_M;
     let unit = units.height.metres();
     let step = if units.height == HeightUnit::Ft { 50.0 } else { 20.0 };
-    ui.horizontal(|ui| {
+    ui.horizontal_wrapped(|ui| {
         let label = ui.label("Height");
         let mut value = model.cover.height_agl_m / unit;
         ui.spacing_mut().slider_width = 110.0;
@@ -167,7 +173,7 @@ fn answer(ui: &mut Ui, model: &Model, theme: &Theme) {
 fn what_counts(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let cover = &model.cover;
     let mut push = |command| commands.push(Command::Cover(command));
-    ui.horizontal(|ui| {
+    ui.horizontal_wrapped(|ui| {
         ui.label("Wind");
         let number = cover.look == CoverLook::Number;
         for (nine, words) in [(false, "this wind"), (true, "nine winds of ten")] {
@@ -196,7 +202,7 @@ fn what_counts(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Com
     });
     ui.horizontal(|ui| {
         let label = ui.label("Count");
-        let combo = ComboBox::from_id_salt("cover looked at").selected_text(counted(cover.looked_at)).width(210.0);
+        let combo = ComboBox::from_id_salt("cover looked at").selected_text(counted(cover.looked_at)).width(180.0);
         let combo = combo.show_ui(ui, |ui| {
             let offered = [
                 None,
