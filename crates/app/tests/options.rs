@@ -30,7 +30,7 @@ fn a_height_is_asked_about_and_dusk_and_words_follow() {
     let first = cover(&window).share.unwrap();
     assert!(first > 0.05 && first < 0.95, "{first}");
     let percent = (first * 100.0).floor();
-    window.get_by_label(&format!("From 1500 ft above the ground, {percent:.0} % of the area has a field in reach."));
+    window.get_by_label_contains(&format!("{percent:.0} % of the area has a field in reach."));
     // By arrow key on the slider, and no new map is made for it.
     let made = cover(&window).made.clone().unwrap();
     window.get_by_label("Height above the ground that is asked about").focus();
@@ -93,7 +93,6 @@ fn a_route_is_drawn_and_its_profile_pointed_at() {
         window.drag_at(at);
         window.drop_at(at);
         window.run_steps(2);
-        // Two clicks one after the other in one place would be a double click.
     }
     assert_eq!(cover(&window).route.places.len(), 3);
     window.key_press(egui::Key::Backspace);
@@ -150,7 +149,8 @@ fn the_list_of_surveys_becomes_a_check_round() {
     assert!(found.list.len() > 3);
     let first = found.map.area.fields[found.list[0].field].label().to_owned();
     window.get_by_label_contains(&format!("1. {first}: "));
-    window.get_by_label("Make a check round of these").click();
+    // It lies below what is seen of the list.
+    window.get_by_label("Make a check round of these").click_accesskit();
     until(&mut window, "the round is made", |w| app(w).model.survey.round.is_some());
     assert_eq!(app(&window).model.mode, Mode::Annotate);
     assert_eq!(app(&window).model.survey.round.as_ref().unwrap().stops.len(), found.list.len());
