@@ -30,7 +30,7 @@ fn a_height_is_asked_about_and_dusk_and_words_follow() {
     let first = cover(&window).share.unwrap();
     assert!(first > 0.05 && first < 0.95, "{first}");
     let percent = (first * 100.0).floor();
-    window.get_by_label_contains(&format!("{percent:.0} % of the area has a field in reach."));
+    window.get_by_label_contains(&format!("{percent:.0}\u{a0}% of the area has a field in reach."));
     // By arrow key on the slider, and no new map is made for it.
     let made = cover(&window).made.clone().unwrap();
     window.get_by_label("Height above the ground that is asked about").focus();

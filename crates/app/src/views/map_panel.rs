@@ -251,7 +251,9 @@ fn readout(model: &Model, p: Xy) -> Readout {
     match area.terrain.height_at(p) {
         Some(ground) => {
             parts.push(format!("ground {}", units.format_height(ground)));
-            if let Some(words) = super::options::words::at_place(model, p) {
+            if let Some((words, first)) = super::options::words::at_place(model, p) {
+                // What matters most stands at the end, where it is always shown.
+                parts.extend(first);
                 parts.push(words);
             } else if let Some(assessment) = model.assessment.as_ref().filter(|_| model.mode == Mode::Rehearse) {
                 match assessment.spare_at(&area.terrain, p) {

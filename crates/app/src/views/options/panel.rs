@@ -6,7 +6,7 @@ use crate::model::{
     AnnotateCommand, COVER_HEIGHTS_M, CoverCommand, CoverLook, Mode, Model, RouteCommand, SurveyCommand, Thing,
 };
 use crate::survey::filter::NotSince;
-use crate::theme::{Theme, space};
+use crate::theme::{Theme, chooser, space};
 use crate::views::conditions::Typed;
 use egui::{Align2, ComboBox, Context, Rect, RichText, Slider, Ui, Vec2, WidgetInfo};
 use sparefield_data::quantity::{self, HeightUnit, format_day};
@@ -72,7 +72,7 @@ fn controls(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
     if !cover.shown {
         return;
     }
-    look(ui, model, commands);
+    ui.scope(|ui| look(ui, model, theme, commands));
     height(ui, model, commands);
     answer(ui, model, theme);
     ui.separator();
@@ -90,12 +90,13 @@ fn controls(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
     );
 }
 
-fn look(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
+fn look(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let cover = &model.cover;
+    ui.spacing_mut().item_spacing.x = space::TIGHT;
     ui.horizontal_wrapped(|ui| {
         ui.label("Show");
         for look in CoverLook::ALL {
-            if ui.radio(cover.look == look, look.words()).clicked() {
+            if ui.add(chooser(cover.look == look, look.words(), theme)).clicked() {
                 commands.push(Command::Cover(CoverCommand::Look(look)));
             }
         }
@@ -104,7 +105,7 @@ fn look(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
         ui.horizontal_wrapped(|ui| {
             ui.label("In reach");
             for (count, words) in [(1, "one field"), (2, "two"), (3, "three")] {
-                if ui.radio(cover.fields_needed == count, words).clicked() {
+                if ui.add(chooser(cover.fields_needed == count, words, theme)).clicked() {
                     commands.push(Command::Cover(CoverCommand::FieldsNeeded(count)));
                 }
             }
@@ -119,9 +120,9 @@ fn height(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     let unit = units.height.metres();
     let step = if units.height == HeightUnit::Ft { 50.0 } else { 20.0 };
     ui.horizontal_wrapped(|ui| {
-        let label = ui.label("Height");
+        let label = ui.label("Above ground");
         let mut value = model.cover.height_agl_m / unit;
-        ui.spacing_mut().slider_width = 110.0;
+        ui.spacing_mut().slider_width = (ui.available_width() - 96.0).clamp(60.0, 150.0);
         let range = (low / unit / step).ceil() * step..=(high / unit / step).floor() * step;
         let slider = Slider::new(&mut value, range).step_by(step).show_value(false);
         let slider = ui.add(slider);
@@ -139,7 +140,6 @@ fn height(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
         if let Some(v) = typed.show(ui, label.id, commands) {
             commands.push(Command::Cover(CoverCommand::Height(v)));
         }
-        ui.label("above ground");
     });
 }
 
@@ -165,8 +165,9 @@ fn answer(ui: &mut Ui, model: &Model, theme: &Theme) {
             note(ui, theme, &words);
         });
     }
-    if let Some(words) = words::at_place(model, model.conditions.position) {
-        note(ui, theme, &format!("Where the aircraft is: {words}."));
+    if let Some((words, first)) = words::at_place(model, model.conditions.position) {
+        let first = first.map_or_else(String::new, |first| format!("; {first}"));
+        note(ui, theme, &format!("Where the aircraft is: {words}{first}."));
     }
 }
 
@@ -174,13 +175,14 @@ fn what_counts(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Com
     let cover = &model.cover;
     let mut push = |command| commands.push(Command::Cover(command));
     ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing.x = space::TIGHT;
         ui.label("Wind");
         let number = cover.look == CoverLook::Number;
         for (nine, words) in [(false, "this wind"), (true, "nine winds of ten")] {
-            let radio = egui::RadioButton::new(cover.nine_in_ten == nine && !(nine && number), words);
-            let radio = ui.add_enabled(!(nine && number), radio);
+            let chosen = (cover.nine_in_ten && !number) == nine;
+            let button = ui.add_enabled(!(nine && number), chooser(chosen, words, theme));
             let help = "Twenty winds about the one set: speed out by 1.6 m/s and direction by 30°, as forecasts are";
-            if radio.on_hover_text(help).clicked() {
+            if button.on_hover_text(help).clicked() {
                 push(CoverCommand::NineInTen(nine));
             }
         }

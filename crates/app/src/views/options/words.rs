@@ -18,21 +18,21 @@ pub(super) fn fields(count: usize) -> &'static str {
     }
 }
 
-/// What keeps fields in reach at a place; `None` while there is no options map.
-pub(in crate::views) fn at_place(model: &Model, p: Xy) -> Option<String> {
+/// What keeps fields in reach at a place, and which comes first; `None` while there is no options map.
+pub(in crate::views) fn at_place(model: &Model, p: Xy) -> Option<(String, Option<String>)> {
     let made = model.cover.made.as_ref().filter(|_| model.cover.shown)?;
     let keep = if made.many.is_some() { "keeps, in nine winds of ten," } else { "keeps" };
     let count = fields(made.ask.fields_needed);
     let (enough, first) = made.enough_at(p);
-    let name = first.and_then(|i| made.map.area.fields.get(i)).map(|f| format!("; first: {}", f.label()));
-    Some(match enough {
+    let words = match enough {
         Some(height) => format!(
-            "{} above the ground {keep} {count} in reach here{}",
-            model.settings.units.format_height_at_most(height),
-            name.unwrap_or_default()
+            "{} above the ground {keep} {count} in reach here",
+            model.settings.units.format_height_at_most(height)
         ),
-        None => format!("no height looked at keeps {count} in reach here"),
-    })
+        None => format!("no height looked at {keep} {count} in reach here"),
+    };
+    let first = first.filter(|_| enough.is_some()).and_then(|i| made.map.area.fields.get(i));
+    Some((words, first.map(|field| format!("first: {}", field.label()))))
 }
 
 /// How much is covered from the height asked about.
@@ -41,7 +41,7 @@ pub(super) fn share(model: &Model, made: &CoverMade, share: f64) -> String {
     let percent = (share * 100.0).floor();
     let winds = if made.many.is_some() { " in nine winds of ten" } else { "" };
     format!(
-        "From {} above the ground, {percent:.0} % of the area has {} in reach{winds}.",
+        "From {} above the ground, {percent:.0}\u{a0}% of the area has {} in reach{winds}.",
         model.settings.units.format_height(model.cover.height_agl_m),
         fields(made.ask.fields_needed),
     )
