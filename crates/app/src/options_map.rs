@@ -210,11 +210,13 @@ mod tests {
         fail_along(&map, &round, 25);
     }
 
+    /// Height above the ground asked about, metres.
+    const HEIGHT_M: f64 = 457.2;
+
     #[test]
     fn surveys_name_fields_that_nobody_looked_at_and_what_they_add_is_added() {
         let (map, studies) = sample_map();
         let area = &map.area;
-        const HEIGHT_M: f64 = 457.2;
         let found = surveys(area, &studies, &map.conditions, 1, (HEIGHT_M, 3), &|_| {}, &|| false).unwrap();
         assert_eq!(found.list.len(), 3);
         let today = Some(map.conditions.today);

@@ -4,9 +4,9 @@ mod scene;
 
 use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
 use scene::{eight_ms, fractal, reference};
-use sparefield_geometry::air::{Wind, WindProfile, WindVector};
-use sparefield_geometry::aircraft::{Aircraft, GlideCurve};
-use sparefield_geometry::grid::{GridFrame, Terrain, TerrainAccuracy};
+use sparefield_geometry::air::WindProfile;
+use sparefield_geometry::aircraft::Aircraft;
+use sparefield_geometry::grid::Terrain;
 use sparefield_geometry::position::{Bearing, Xy};
 use sparefield_geometry::reach::{AircraftState, Descent, ReachOptions, forward_reach};
 use std::hint::black_box;

@@ -122,7 +122,7 @@ fn height(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
     ui.horizontal_wrapped(|ui| {
         let label = ui.label("Above ground");
         let mut value = model.cover.height_agl_m / unit;
-        ui.spacing_mut().slider_width = (ui.available_width() - 96.0).clamp(60.0, 150.0);
+        ui.spacing_mut().slider_width = (ui.available_width() - 190.0).clamp(60.0, 150.0);
         let range = (low / unit / step).ceil() * step..=(high / unit / step).floor() * step;
         let slider = Slider::new(&mut value, range).step_by(step).show_value(false);
         let slider = ui.add(slider);

@@ -86,7 +86,9 @@ impl Gains {
     /// How many cells lack nothing more once a field counts.
     fn closed(&self, lacks: &[u8], candidate: usize) -> usize {
         let runs = &self.each[candidate];
-        runs.iter().map(|r| lacks[r.start as usize..r.end as usize].iter().filter(|l| **l == 1).count()).sum()
+        runs.iter()
+            .map(|r| lacks[r.start as usize..r.end as usize].iter().map(|l| usize::from(*l == 1)).sum::<usize>())
+            .sum()
     }
 }
 

@@ -217,7 +217,9 @@ mod tests {
     fn about_a_calm_wind_come_winds_from_all_round() {
         let calm = Wind::uniform(WindVector::CALM);
         let members = winds_about(&calm, &WindDoubt::default(), 40);
-        let quarter = |w: &Wind| (w.surface.from_bearing().map_or(0.0, |b| b.rad()) / (math::TAU / 4.0)) as usize;
+        let quarter = |w: &Wind| {
+            (w.surface.from_bearing().map_or(0.0, crate::position::Bearing::rad) / (math::TAU / 4.0)) as usize
+        };
         for q in 0..4 {
             assert!(members.iter().filter(|w| quarter(w) == q).count() >= 7, "quarter {q}");
         }

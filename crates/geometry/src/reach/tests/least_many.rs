@@ -53,6 +53,9 @@ fn nine_in_ten_is_what_sorting_every_map_says_on_any_number_of_threads() {
     assert_eq!(found.covered(&terrain, 300.0), (terrain.frame.len(), covered));
 }
 
+/// Height above the ground asked about, metres.
+const HEIGHT_M: f64 = 350.0;
+
 #[test]
 fn a_field_more_covers_what_a_map_made_anew_says() {
     let aircraft = Aircraft::example_flexwing();
@@ -63,7 +66,6 @@ fn a_field_more_covers_what_a_map_made_anew_says() {
         let all = scattered(&terrain, 9, seed);
         let (counted, open) = all.split_at(4);
         let base = map(&terrain, &aircraft, &blowing, counted, needed);
-        const HEIGHT_M: f64 = 350.0;
         let glide = options(50.0);
         let made = |threads: usize| {
             let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
