@@ -156,10 +156,77 @@ fn nonsense_is_refused_in_one_sentence() {
         (&["route", "point.gpx", "--height", "1500ft"], "no line"),
         (&["route", "missing.gpx", "--height", "1500ft"], "missing.gpx"),
         (&["route", "line.gpx", "--height", "1500ft", "--speed", "0mph"], "--speed"),
+        (&["route", "--from", "52.27,-2.8", "--to", "48,2", "--height", "1500ft"], "--to"),
+        (&["route", "--from", "52.27,-2.8", "--height", "1500ft"], "--to"),
+        (&["options", "--winds", "3"], "--winds"),
+        (&["options", "--winds", "20", "--wind-speed-doubt", "quite"], "--wind-speed-doubt"),
+        (&["options", "--surveys"], "--at-height"),
     ] {
         let output = run(folder.path(), arguments);
         let said = String::from_utf8(output.stderr).unwrap();
         assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
         assert!(said.contains(says) && said.trim_end().lines().count() == 1, "{arguments:?}: {said}");
     }
+}
+
+#[test]
+fn in_nine_winds_of_ten_less_is_covered_and_the_rasters_say_the_same() {
+    let folder = tempfile::tempdir().unwrap();
+    let arguments = ["options", "--wind", "240/10kt", "--at-height", "2000ft", "--winds", "10"];
+    let out = document(folder.path(), &[&arguments[..], &["--out", "nine.tif", "--share-out", "share.tif"]].concat());
+    let winds = &out["winds"];
+    let nine = winds["covered_share"].as_f64().unwrap();
+    let this = out["covered_share"].as_f64().unwrap();
+    assert!(nine > 0.0 && nine < this, "{nine} {this}");
+    let frame = Frame::from_user("EPSG:32630").unwrap();
+    let request = TerrainRequest::new(&frame);
+    let read = |name: &str| terrain::load(&[folder.path().join(name)], &request, &NoProgress).unwrap().value.heights_m;
+    let (least, share) = (read("nine.tif"), read("share.tif"));
+    assert_eq!(least.iter().filter(|h| h.is_finite()).count() as u64, winds["cells"].as_u64().unwrap());
+    let known = share.iter().filter(|s| s.is_finite()).count() as f64;
+    // Of ten winds nine are nine in ten, and shares are tenths.
+    let covered = share.iter().filter(|s| **s > 0.85).count() as f64;
+    assert!((covered / known - nine).abs() < 1e-9, "{} {nine}", covered / known);
+    let mean = share.iter().filter(|s| s.is_finite()).map(|s| f64::from(*s)).sum::<f64>() / known;
+    assert!((mean - winds["mean_share_of_winds"].as_f64().unwrap()).abs() < 1e-6);
+    assert!((winds["direction_deviation_deg"].as_f64().unwrap() - 30.0).abs() < 1e-9);
+}
+
+#[test]
+fn surveys_are_listed_by_what_they_would_cover() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = document(folder.path(), &["options", "--wind", "240/10kt", "--at-height", "1500ft", "--surveys"]);
+    let surveys = &out["surveys"];
+    let list = surveys["fields"].as_array().unwrap();
+    assert!(list.len() > 5);
+    let mut left = surveys["uncovered_m2"].as_f64().unwrap();
+    let mut last = f64::INFINITY;
+    for field in list {
+        let number = |key: &str| field[key].as_f64().unwrap();
+        assert!(number("gain_m2") <= last && number("gain_m2") <= number("alone_m2"), "{field}");
+        left -= number("gain_m2");
+        last = number("gain_m2");
+        assert!((left - number("uncovered_after_m2")).abs() < 1.0, "{field}");
+    }
+}
+
+#[test]
+fn a_route_found_round_what_is_not_covered_costs_distance_and_saves_cover() {
+    let folder = tempfile::tempdir().unwrap();
+    let height = ["--height", "1500ft", "--wind", "240/12kt"];
+    let (from, to) = ((52.2722, -2.825), (52.30, -2.75));
+    std::fs::write(folder.path().join("straight.gpx"), gpx(&[from, to])).unwrap();
+    let straight = document(folder.path(), &[&["route", "straight.gpx"], &height[..]].concat());
+    let typed = ["--from=52.2722,-2.825", "--to=52.30,-2.75", "--out", "round.gpx"];
+    let round = document(folder.path(), &[&["route"], &typed[..], &height[..]].concat());
+    let number = |v: &Value, key: &str| v[key].as_f64().unwrap();
+    assert!((number(&round, "straight_m") - number(&straight, "length_m")).abs() < 1.0);
+    assert!(number(&round, "detour_m") > 0.0);
+    assert!((number(&round, "length_m") - number(&round, "straight_m") - number(&round, "detour_m")).abs() < 1.0);
+    // A margin of a cell on either side of what counts as covered.
+    assert!(number(&round, "uncovered_m") <= number(&straight, "uncovered_m") + 50.0);
+    // What was written down is what was flown.
+    let again = document(folder.path(), &[&["route", "round.gpx"], &height[..]].concat());
+    assert!((number(&again, "uncovered_m") - number(&round, "uncovered_m")).abs() < 60.0);
+    assert!((number(&again, "length_m") - number(&round, "length_m")).abs() < 1.0);
 }

@@ -18,7 +18,7 @@ use crate::import_dialog::ImportDialog;
 use crate::jobs::{AssessJob, AssessRequest, CheckJob, CoverJob, DrillJob, LayerJob, OpenJob, SheetJob};
 use crate::keep::{Keep, Notify};
 use crate::model::layers::LayersCommand;
-use crate::model::{CircuitCommand, Conditions, CoverAsk, DebriefCommand, MergeCommand, Mode, Model, SheetCommand};
+use crate::model::{CircuitCommand, Conditions, DebriefCommand, MergeCommand, Mode, Model, SheetCommand};
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::pick::Picking;
 use crate::settings;
@@ -96,7 +96,7 @@ pub struct App {
     flying: circuit::Flying,
     cover_job: CoverJob,
     /// What could not be made is not asked for again.
-    cover_failed: Option<CoverAsk>,
+    cover_failed: cover::Failed,
     cover_unit: HeightUnit,
     drill_job: DrillJob,
     following: follow::Following,
@@ -154,7 +154,7 @@ impl App {
             sheet_view: views::sheet::SheetView::default(),
             flying: circuit::Flying::start(ctx)?,
             cover_job: CoverJob::default(),
-            cover_failed: None,
+            cover_failed: cover::Failed::default(),
             cover_unit: HeightUnit::default(),
             drill_job: DrillJob::default(),
             following: follow::Following::default(),
@@ -233,6 +233,7 @@ impl App {
                 }
                 Command::Sheet(SheetCommand::SavePage(path)) => self.save_sheet(&path),
                 Command::Survey(command) => self.survey_command(ctx, &command),
+                Command::Cover(command) => self.cover_command(ctx, &command),
                 other => {
                     let before = self.model.settings.clone();
                     self.model.apply(&other);
@@ -399,6 +400,7 @@ impl App {
         {
             pressed.push(Command::Select(None));
         }
+        self.cover_keys(ctx, typing);
         if !typing && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::L)) {
             pressed.push(Command::Layers(LayersCommand::ShowPanel(!self.model.layers.panel)));
         }
@@ -441,6 +443,7 @@ impl App {
         views::annotate::findings::panel(ui, &self.model, &self.theme, &mut self.commands);
         let rehearsing = self.model.mode == Mode::Rehearse && !self.model.drills();
         views::drill::drawer(ui, &self.model, &self.theme, &mut self.commands);
+        views::options::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::circuit::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::debrief::drawer(ui, &self.model, &self.theme, &mut self.commands);
         if self.model.mode == Mode::Debrief && self.model.debrief.made.is_some() {
@@ -506,6 +509,7 @@ impl App {
         if first_steps && !self.dialog.is_shown() {
             views::furniture::first_steps(ui.ctx(), map.inner, &self.theme, &mut self.commands);
         }
+        views::options::panel(ui.ctx(), map.inner, &self.model, &self.theme, &mut self.commands);
         views::layers::layers(ui.ctx(), map.inner, &self.model, &self.theme, &mut self.commands);
         if let Some(chosen) = self.layer_dialog.ui(ui.ctx(), &self.theme) {
             self.add_layers(&chosen);

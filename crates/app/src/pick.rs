@@ -15,6 +15,8 @@ pub enum PickFor {
     Source(Source),
     /// A recorded flight to play again.
     Flight,
+    /// A route to look at.
+    Route,
 }
 
 /// A dialogue that is open.
@@ -51,6 +53,7 @@ impl Picking {
                 // Files are known by their contents; a filter by their endings would hide some.
                 PickFor::Source(source) => one(pollster::block_on(dialog.set_title(source.words()).pick_file())),
                 PickFor::Flight => one(pollster::block_on(dialog.set_title("A recorded flight").pick_file())),
+                PickFor::Route => one(pollster::block_on(dialog.set_title("A route").pick_file())),
             };
             // Nobody waits any more when the window is closed.
             drop(send.send(files));

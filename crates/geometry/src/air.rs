@@ -195,6 +195,30 @@ impl Wind {
         }
         lower.wind
     }
+    /// This wind when its speed is out by so many m/s and its direction by an angle clockwise, the same at every height:
+    /// every layer turns by the angle and changes by one factor, that of the surface wind. Where the surface is calm, or
+    /// nearly, it has no direction: what it is out by comes from `calm_from_rad`, at every height.
+    #[must_use]
+    pub fn disturbed(&self, speed_ms: f64, turn_rad: f64, calm_from_rad: f64) -> Self {
+        /// A wind weaker than this has no direction to be turned from, m/s.
+        const CALM_MS: f64 = 1.0;
+        let speed = self.surface.speed_ms();
+        let (sin, cos) = math::sin_cos(turn_rad);
+        let more = WindVector::coming_from(Bearing::from_rad(calm_from_rad), speed_ms);
+        let change = |w: WindVector| {
+            if speed < CALM_MS {
+                return WindVector { east_ms: w.east_ms + more.east_ms, north_ms: w.north_ms + more.north_ms };
+            }
+            let k = ((speed + speed_ms) / speed).max(0.0);
+            let turned = WindVector {
+                east_ms: w.east_ms * cos + w.north_ms * sin,
+                north_ms: w.north_ms * cos - w.east_ms * sin,
+            };
+            turned.scaled(k)
+        };
+        let aloft = self.aloft.iter().map(|l| WindLayer { wind: change(l.wind), ..*l }).collect();
+        Self { surface: change(self.surface), profile: self.profile, aloft, ground_amsl_m: self.ground_amsl_m }
+    }
     /// Whether the wind is the same at every height.
     #[must_use]
     pub fn is_uniform(&self) -> bool {

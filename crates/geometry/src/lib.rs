@@ -13,6 +13,7 @@ pub mod aircraft;
 pub mod circuit;
 pub mod climb_out;
 pub mod contour;
+pub mod covered_way;
 pub mod drill;
 pub mod fields;
 pub mod grid;

@@ -3,7 +3,7 @@
 use super::App;
 use crate::command::Command;
 use crate::edits::describe;
-use crate::model::{AnnotateCommand, NoticeLevel, SurveyCommand};
+use crate::model::{AnnotateCommand, CoverCommand, NoticeLevel, RouteCommand, SurveyCommand};
 use crate::pick::{PickFor, Picking, is_address, is_photograph};
 use crate::survey::page::page;
 use sparefield_data::quantity::format_day;
@@ -25,6 +25,9 @@ impl App {
                 self.commands.push(Command::Survey(SurveyCommand::AddPhotographs(ids.clone(), files)));
             }
             (PickFor::Flight, [path, ..]) => self.take_flight(path),
+            (PickFor::Route, [path, ..]) => {
+                self.commands.push(Command::Cover(CoverCommand::Route(RouteCommand::Read(path.clone()))));
+            }
             (PickFor::Round, [path, ..]) => {
                 self.commands.push(Command::Survey(SurveyCommand::SaveRound(path.clone())));
             }

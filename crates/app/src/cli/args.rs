@@ -361,9 +361,27 @@ pub struct OptionsArgs {
     /// Aircraft and wind.
     #[command(flatten)]
     pub conditions: ConditionArgs,
-    /// Write the least height above mean sea level here, as a GeoTIFF in metres (float32).
+    /// Take so many winds about the one given, 10 to 1000, for a wind that is not known exactly: which share of them covers
+    /// each place, and the height that does in nine of ten.
+    #[arg(long, value_name = "N")]
+    pub winds: Option<usize>,
+    /// How far the speed of the wind may be out, one standard deviation; 1.6 m/s when left out.
+    #[arg(long, value_name = "SPEED", requires = "winds")]
+    pub wind_speed_doubt: Option<String>,
+    /// How far the direction of the wind may be out, one standard deviation; 30 degrees when left out.
+    #[arg(long, value_name = "ANGLE", requires = "winds")]
+    pub wind_direction_doubt: Option<String>,
+    /// List the fields worth looking at: those that nobody looked at for too long, by the ground that each would cover from
+    /// the height of --at-height if it turned out usable.
+    #[arg(long)]
+    pub surveys: bool,
+    /// Write the least height above mean sea level here, as a GeoTIFF in metres (float32); with --winds that which is
+    /// enough in nine winds of ten.
     #[arg(long, value_name = "FILE.tif")]
     pub out: Option<PathBuf>,
+    /// Write the share of winds in which each place is covered from the height of --at-height here, as a GeoTIFF, 0 to 1.
+    #[arg(long, value_name = "FILE.tif", requires = "winds")]
+    pub share_out: Option<PathBuf>,
     /// Print one JSON document (SI units, unit in the key, positions as [lon, lat]).
     #[arg(long)]
     pub json: bool,
@@ -373,8 +391,20 @@ pub struct OptionsArgs {
 #[derive(Debug, Args)]
 pub struct RouteArgs {
     /// A file with one line: a route or a track in GPX, or a line of any other format that can be read.
-    #[arg(value_name = "FILE.gpx")]
-    pub file: PathBuf,
+    #[arg(value_name = "FILE.gpx", required_unless_present = "from", conflicts_with = "from")]
+    pub file: Option<PathBuf>,
+    /// Find a route from here that stays covered, or else is without cover for as short as can be.
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true, requires = "to")]
+    pub from: Option<String>,
+    /// To here.
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true, requires = "from")]
+    pub to: Option<String>,
+    /// Past here on the way; may be given several times, in order.
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true, requires = "from")]
+    pub via: Vec<String>,
+    /// Write the route found here, for a receiver.
+    #[arg(long, value_name = "FILE.gpx", requires = "from")]
+    pub out: Option<PathBuf>,
     /// The area.
     #[command(flatten)]
     pub area: AreaArgs,

@@ -16,6 +16,7 @@ pub mod page;
 mod progress;
 mod rank;
 mod reach;
+mod route;
 mod session;
 mod sheet;
 mod suggest;
@@ -71,7 +72,7 @@ fn run(cli: Cli) -> Result<(), CliError> {
         Some(Command::Circuit(args)) => circuit::run(&args),
         Some(Command::ClimbOut(args)) => climb_out::run(&args),
         Some(Command::Options(args)) => options::run(&args),
-        Some(Command::Route(args)) => options::run_route(&args),
+        Some(Command::Route(args)) => route::run(&args),
         Some(Command::Sheet(args)) => sheet::run(&args),
         Some(Command::Suggest(args)) => suggest::run(&args),
         Some(Command::CheckRound(args)) => check_round::run(&args),

@@ -1,22 +1,20 @@
-//! `options` and `route`: the least height that keeps fields in reach, over the area and along a route.
+//! `options`: the least height that keeps fields in reach, over the area.
 
-use super::args::{OptionsArgs, RouteArgs};
+mod many;
+
+use super::args::OptionsArgs;
 use super::session::{lon_lat, open_area, unusable};
 use super::text;
 use super::{CliError, inputs, print};
 use crate::assess::{AssessError, Conditions, HeightInput, STANDING_CAUTIONS, StateInput};
 use crate::not_looked_at;
-use crate::options_map::{
-    NOT_COUNTED, NoOptions, OptionsMap, Route, RouteHeight, RoutePoint, Stretch, options_map, route,
-};
+use crate::options_map::{NOT_COUNTED, NoOptions, OptionsMap, options_map};
 use crate::studies::Studies;
 use crate::survey::filter::NotSince;
 use serde_json::{Value, json};
 use sparefield_data::area::Area;
-use sparefield_data::imagery::BackgroundLayer;
-use sparefield_data::quantity::{HeightUnit, UnitPrefs, parse_height_m, parse_speed_ms};
+use sparefield_data::quantity::{HeightUnit, UnitPrefs, parse_height_m};
 use sparefield_data::terrain::write_geotiff;
-use sparefield_data::vector::VectorOptions;
 use sparefield_geometry::fields::model::Field;
 use sparefield_geometry::position::Xy;
 use sparefield_geometry::reach::ReachError;
@@ -35,108 +33,118 @@ pub(super) fn run(args: &OptionsArgs) -> Result<(), CliError> {
         .as_deref()
         .map(|text| parse_height_m(text, None).map_err(|e| CliError::BadInput(format!("--at-height: {e}"))))
         .transpose()?;
-    let map = made(&args.area, &args.conditions, &args.choice)?;
+    let doubt = many::doubt(args)?;
+    if at.is_none() && (args.surveys || args.share_out.is_some()) {
+        let option = if args.surveys { "--surveys" } else { "--share-out" };
+        return Err(CliError::BadInput(format!(
+            "--at-height is missing: {option} asks what is covered from a height, such as --at-height 1500ft"
+        )));
+    }
+    let asked = Asked::new(&args.area, &args.conditions, &args.choice)?;
+    let map = asked.map()?;
+    let winds = doubt.map(|doubt| many::winds(&asked, doubt, at.unwrap_or(0.0))).transpose()?;
+    let surveys = at.filter(|_| args.surveys).map(|height| many::surveys(&asked, height)).transpose()?;
+    let write = |path: &Path, raster: &[f32]| {
+        let frame = &map.least.frame;
+        write_geotiff(path, frame, map.area.frame.epsg(), raster).map_err(|e| CliError::Failure(e.to_string()))
+    };
     if let Some(path) = &args.out {
-        let raster = map.least.raster(args.choice.fields_needed);
-        write_geotiff(path, &map.least.frame, map.area.frame.epsg(), &raster)
-            .map_err(|e| CliError::Failure(e.to_string()))?;
+        match &winds {
+            Some((_, many)) => write(path, &many.nine_in_ten)?,
+            None => write(path, &map.least.raster(args.choice.fields_needed))?,
+        }
+    }
+    if let (Some(path), Some((_, many))) = (&args.share_out, &winds) {
+        write(path, &many.shares(&map.area.terrain))?;
     }
     let units = inputs::units_of(args.at_height.as_deref().unwrap_or("ft"), &args.conditions);
     if args.json {
-        print(&format!("{:#}\n", document(&map, at)?))
-    } else {
-        print(&people(&map, at, units, args.out.as_deref()))
-    }
-}
-
-/// Runs `route`.
-///
-/// # Errors
-/// For bad input, or when standard output cannot be written.
-pub(super) fn run_route(args: &RouteArgs) -> Result<(), CliError> {
-    let metres =
-        |option: &str, text: &str| parse_height_m(text, None).map_err(|e| CliError::BadInput(format!("{option}: {e}")));
-    let height = match (&args.height, &args.height_amsl) {
-        (_, Some(text)) => RouteHeight::AboveSea(metres("--height-amsl", text)?),
-        (Some(text), None) => RouteHeight::AboveGround(metres("--height", text)?),
-        (None, None) => {
-            return Err(CliError::BadInput(
-                "--height is missing: say how high the route is flown, such as --height 1500ft".into(),
-            ));
+        let mut out = document(&map, at)?;
+        if let Some((doubt, many)) = &winds {
+            join(&mut out, many::winds_document(&map, doubt, many, at));
         }
-    };
-    let speed = args
-        .speed
-        .as_deref()
-        .map(|text| parse_speed_ms(text, None).map_err(|e| CliError::BadInput(format!("--speed: {e}"))))
-        .transpose()?;
-    if speed.is_some_and(|s| !(1.0..=150.0).contains(&s)) {
-        return Err(CliError::BadInput("--speed: the airspeed must be between 1 and 150 m/s".into()));
+        if let Some(surveys) = &surveys {
+            join(&mut out, many::surveys_document(surveys)?);
+        }
+        return print(&format!("{out:#}\n"));
     }
-    let map = made(&args.area, &args.conditions, &args.choice)?;
-    let line = line(&args.file, &map.area)?;
-    let flown = route(&map, &line, height, speed.unwrap_or_else(|| map.conditions.aircraft.straight_speed_ms()));
-    let typed = args.height.as_deref().or(args.height_amsl.as_deref()).unwrap_or("ft");
-    let units = inputs::units_of(typed, &args.conditions);
-    if args.json {
-        print(&format!("{:#}\n", route_document(&map, &flown)?))
-    } else {
-        print(&route_people(&map, &flown, units))
+    let mut out = people(&map, at, units);
+    if let Some((doubt, many)) = &winds {
+        many::winds_people(&mut out, &map, doubt, many, at, units);
+    }
+    if let Some(surveys) = &surveys {
+        many::surveys_people(&mut out, surveys, units);
+    }
+    match &args.out {
+        Some(path) => {
+            let which = if winds.is_some() { "Least heights in nine winds of ten" } else { "Least heights" };
+            let _ = writeln!(out, "\n{which} above sea level in metres: {}", path.display());
+        }
+        None => out.push_str("\nWrite the least height of every place down with --out FILE.tif.\n"),
+    }
+    said(&mut out, &map);
+    print(&out)
+}
+
+/// What an options map is made from.
+pub(super) struct Asked {
+    pub(super) area: Arc<Area>,
+    pub(super) studies: Studies,
+    pub(super) conditions: Conditions,
+    pub(super) fields_needed: usize,
+    since: Option<NotSince>,
+}
+
+impl Asked {
+    pub(super) fn new(
+        area: &super::args::AreaArgs,
+        conditions: &super::args::ConditionArgs,
+        choice: &super::args::CoverArgs,
+    ) -> Result<Self, CliError> {
+        if !(1..=3).contains(&choice.fields_needed) {
+            return Err(CliError::BadInput(format!("--fields-needed: {} is none of 1, 2 and 3", choice.fields_needed)));
+        }
+        let since = choice
+            .looked_at_since
+            .as_deref()
+            .map(|text| NotSince::from_words(text).map_err(|e| CliError::BadInput(format!("--looked-at-since: {e}"))))
+            .transpose()?;
+        let land = inputs::area(area, None)?;
+        let conditions = Conditions {
+            aircraft: inputs::aircraft(conditions)?.value,
+            wind: inputs::wind(conditions)?,
+            // The options map knows no one place.
+            state: StateInput { position: Xy::default(), height: HeightInput::AboveGround(0.0), heading: None },
+            rules: inputs::rules(conditions)?,
+            today: inputs::day(conditions)?,
+        };
+        let area = Arc::new(open_area(&land).map_err(|e| unusable(&e))?);
+        let studies = Studies::new(&area, &conditions);
+        Ok(Self { area, studies, conditions, fields_needed: choice.fields_needed, since })
+    }
+
+    /// Whether a field counts as cover.
+    pub(super) fn counts(&self, field: &Field) -> bool {
+        self.since.is_none_or(|since| !since.holds(field.surveyed, self.conditions.today))
+    }
+
+    pub(super) fn map(&self) -> Result<OptionsMap, CliError> {
+        let bar = super::progress::Bar::new("working out least heights");
+        let report = |share: f32| sparefield_data::Progress::report(&bar, f64::from(share));
+        let counts = |field: &Field| self.counts(field);
+        let (area, studies, conditions) = (&self.area, &self.studies, &self.conditions);
+        options_map(area, studies, conditions, self.fields_needed, &counts, &report, &|| false).map_err(|e| refused(&e))
     }
 }
 
-/// The one line of a file: a route, a track, or any line of another vector format.
-fn line(path: &Path, area: &Area) -> Result<Vec<Xy>, CliError> {
-    let read = BackgroundLayer::open(path, &area.frame, &VectorOptions::default())
-        .map_err(|e| CliError::BadInput(e.to_string()))?;
-    let mut lines = read.value.lines;
-    match lines.len() {
-        1 => Ok(lines.remove(0)),
-        0 => Err(CliError::BadInput(format!(
-            "{}: it holds no line; name a file with a route or a track",
-            path.display()
-        ))),
-        n => Err(CliError::BadInput(format!(
-            "{}: it holds {n} lines, and a route is one; keep the one that is meant",
-            path.display()
-        ))),
-    }
-}
-
-fn made(
-    area: &super::args::AreaArgs,
-    conditions: &super::args::ConditionArgs,
-    choice: &super::args::CoverArgs,
-) -> Result<OptionsMap, CliError> {
-    if !(1..=3).contains(&choice.fields_needed) {
-        return Err(CliError::BadInput(format!("--fields-needed: {} is none of 1, 2 and 3", choice.fields_needed)));
-    }
-    let since = choice
-        .looked_at_since
-        .as_deref()
-        .map(|text| NotSince::from_words(text).map_err(|e| CliError::BadInput(format!("--looked-at-since: {e}"))))
-        .transpose()?;
-    let land = inputs::area(area, None)?;
-    let conditions = Conditions {
-        aircraft: inputs::aircraft(conditions)?.value,
-        wind: inputs::wind(conditions)?,
-        // The options map knows no one place.
-        state: StateInput { position: Xy::default(), height: HeightInput::AboveGround(0.0), heading: None },
-        rules: inputs::rules(conditions)?,
-        today: inputs::day(conditions)?,
-    };
-    let area = Arc::new(open_area(&land).map_err(|e| unusable(&e))?);
-    let studies = Studies::new(&area, &conditions);
-    let today = conditions.today;
-    let counts = |field: &Field| since.is_none_or(|since| !since.holds(field.surveyed, today));
-    let bar = super::progress::Bar::new("working out least heights");
-    let report = |share: f32| sparefield_data::Progress::report(&bar, f64::from(share));
-    options_map(&area, &studies, &conditions, choice.fields_needed, &counts, &report, &|| false).map_err(|e| match e {
+/// Why there is no options map, as an exit.
+pub(super) fn refused(error: &NoOptions) -> CliError {
+    match error {
         NoOptions::Assess(AssessError::Reach(ReachError::Cancelled)) | NoOptions::Least(LeastError::Stopped) => {
-            CliError::Failure(e.to_string())
+            CliError::Failure(error.to_string())
         }
-        _ => CliError::BadInput(e.to_string()),
-    })
+        _ => CliError::BadInput(error.to_string()),
+    }
 }
 
 fn cautions(map: &OptionsMap) -> Vec<String> {
@@ -150,7 +158,7 @@ fn cautions(map: &OptionsMap) -> Vec<String> {
 }
 
 /// What both documents say about what they rest on.
-fn common(map: &OptionsMap) -> Value {
+pub(super) fn common(map: &OptionsMap) -> Value {
     let place = map.area.home.as_ref().map_or_else(|| map.area.centre(), |home| home.position);
     let surface = map.wind.surface;
     json!({
@@ -192,13 +200,13 @@ fn document(map: &OptionsMap, at: Option<f64>) -> Result<Value, CliError> {
     Ok(out)
 }
 
-fn join(into: &mut Value, from: Value) {
+pub(super) fn join(into: &mut Value, from: Value) {
     if let (Some(into), Value::Object(from)) = (into.as_object_mut(), from) {
         into.extend(from);
     }
 }
 
-fn fields_words(count: usize) -> &'static str {
+pub(super) fn fields_words(count: usize) -> &'static str {
     match count {
         1 => "a field",
         2 => "two fields",
@@ -206,7 +214,21 @@ fn fields_words(count: usize) -> &'static str {
     }
 }
 
-fn people(map: &OptionsMap, at: Option<f64>, units: UnitPrefs, raster: Option<&Path>) -> String {
+/// Heights above the ground that are told where none is asked, metres.
+fn steps(units: UnitPrefs) -> Vec<f64> {
+    let step = match units.height {
+        HeightUnit::Ft => 500.0 * 0.304_8,
+        HeightUnit::M => 150.0,
+    };
+    (1..=6).map(|n| f64::from(n) * step).collect()
+}
+
+/// Covered cells of those known in per cent, rounded down: cover is not to be flattered.
+fn percent((known, covered): (usize, usize)) -> f64 {
+    if known == 0 { 0.0 } else { (covered as f64 / known as f64 * 1_000.0).floor() / 10.0 }
+}
+
+fn people(map: &OptionsMap, at: Option<f64>, units: UnitPrefs) -> String {
     let needed = map.least.fields_needed();
     let mut out = format!(
         "{}\n{}, {} of {} fields would take it\n\n",
@@ -215,15 +237,9 @@ fn people(map: &OptionsMap, at: Option<f64>, units: UnitPrefs, raster: Option<&P
         map.demands.len(),
         map.area.fields.len()
     );
-    let steps: Vec<f64> = match (at, units.height) {
-        (Some(height), _) => vec![height],
-        (None, HeightUnit::Ft) => (1..=6).map(|n| f64::from(n) * 500.0 * 0.304_8).collect(),
-        (None, HeightUnit::M) => (1..=6).map(|n| f64::from(n) * 150.0).collect(),
-    };
+    let steps = at.map_or_else(|| steps(units), |height| vec![height]);
     for height in steps {
-        let (known, covered) = map.least.covered(&map.area.terrain, needed, height);
-        // Rounded down: cover is not to be flattered.
-        let percent = if known == 0 { 0.0 } else { (covered as f64 / known as f64 * 1_000.0).floor() / 10.0 };
+        let percent = percent(map.least.covered(&map.area.terrain, needed, height));
         let _ = writeln!(
             out,
             "From {} above the ground {} in reach over {percent:.1} % of the area",
@@ -237,96 +253,12 @@ fn people(map: &OptionsMap, at: Option<f64>, units: UnitPrefs, raster: Option<&P
             },
         );
     }
-    match raster {
-        Some(path) => {
-            let _ = writeln!(out, "\nLeast heights above sea level in metres: {}", path.display());
-        }
-        None => out.push_str("\nWrite the least height of every place down with --out FILE.tif.\n"),
-    }
-    said(&mut out, map);
     out
 }
 
-fn said(out: &mut String, map: &OptionsMap) {
+pub(super) fn said(out: &mut String, map: &OptionsMap) {
     out.push_str("\nCautions\n");
     for caution in cautions(map) {
         let _ = writeln!(out, "{}", text::item("", &caution));
     }
-}
-
-fn route_document(map: &OptionsMap, flown: &Route) -> Result<Value, CliError> {
-    let mut out = common(map);
-    let segments = flown.stretches.iter().map(|s| stretch_json(map, flown, s)).collect::<Result<Vec<_>, _>>()?;
-    let profile = flown.points.iter().map(|p| point_json(map, p)).collect::<Result<Vec<_>, _>>()?;
-    let worst = flown.worst().map(|p| point_json(map, p)).transpose()?;
-    join(
-        &mut out,
-        json!({
-            "length_m": flown.length_m,
-            "uncovered_m": flown.uncovered_m(),
-            "worst": worst,
-            "segments": segments,
-            "profile": profile,
-        }),
-    );
-    Ok(out)
-}
-
-fn stretch_json(map: &OptionsMap, flown: &Route, stretch: &Stretch) -> Result<Value, CliError> {
-    Ok(json!({
-        "covered": stretch.covered,
-        "from_m": stretch.from_m,
-        "to_m": stretch.to_m,
-        "length_m": stretch.to_m - stretch.from_m,
-        "seconds": stretch.seconds.is_finite().then_some(stretch.seconds),
-        "covering_height_amsl_m": stretch.covering_amsl_m,
-        "worst": point_json(map, &flown.points[stretch.worst])?,
-    }))
-}
-
-fn point_json(map: &OptionsMap, point: &RoutePoint) -> Result<Value, CliError> {
-    Ok(json!({
-        "along_m": point.along_m,
-        "position": lon_lat(&map.area.frame, point.position)?,
-        "terrain_height_m": point.ground_amsl_m,
-        "height_amsl_m": point.height_amsl_m,
-        "least_height_amsl_m": point.least_amsl_m,
-        "spare_height_m": point.spare_m(),
-        "field": point.field.and_then(|i| map.area.fields.get(i)).map(|f| f.id.clone()),
-    }))
-}
-
-fn route_people(map: &OptionsMap, flown: &Route, units: UnitPrefs) -> String {
-    let needed = fields_words(map.least.fields_needed());
-    let mut out = format!("{}\n{}\n\n", map.area.title, map.conditions.aircraft.name);
-    let _ = writeln!(
-        out,
-        "Route of {}: {} of it without {needed} in reach",
-        units.format_length(flown.length_m),
-        if flown.uncovered_m() > 0.0 { units.format_length_at_most(flown.uncovered_m()) } else { "nothing".into() },
-    );
-    for stretch in &flown.stretches {
-        let span = format!("{} to {}", units.format_length(stretch.from_m), units.format_length(stretch.to_m));
-        let worst = &flown.points[stretch.worst];
-        let words = if stretch.covered {
-            let spare = worst.spare_m().map_or_else(String::new, |s| units.format_height_at_least(s));
-            format!("covered, at least {spare} in hand")
-        } else {
-            let seconds = if stretch.seconds.is_finite() {
-                format!("about {:.0} s", stretch.seconds)
-            } else {
-                "for ever against this wind".to_owned()
-            };
-            let fix = match stretch.covering_amsl_m {
-                Some(height) => {
-                    format!("covered from {} above sea level on", units.format_height_at_most(height))
-                }
-                None => "no height looked at covers it: fly round it".to_owned(),
-            };
-            format!("NOT covered, {seconds}; {fix}")
-        };
-        let _ = writeln!(out, "  {span}: {words}");
-    }
-    said(&mut out, map);
-    out
 }

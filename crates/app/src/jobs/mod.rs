@@ -5,6 +5,7 @@
 //! started; a running assessment is finished while the aircraft is dragged, so that the picture follows the hand, and
 //! stopped only when it has taken too long for that.
 
+mod asked;
 mod assess_job;
 mod check_job;
 mod circuit_job;
@@ -17,10 +18,11 @@ mod save_job;
 mod sheet_job;
 mod suggest_job;
 
+pub use asked::{Asked, Reins};
 pub use assess_job::{Answer, AssessJob, AssessOutcome, AssessRequest, RING_LEVELS_M};
 pub use check_job::CheckJob;
 pub use circuit_job::{CircuitJob, CircuitOutcome};
-pub use cover_job::CoverJob;
+pub use cover_job::{CoverJob, MadeKey, RouteAsk, WINDS, fly, make, read_route, survey};
 pub use drill_job::{DrillDone, DrillJob};
 pub use layer_job::{LayerJob, LayerOutcome};
 pub use once::{Failed, Once};

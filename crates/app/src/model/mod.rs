@@ -6,6 +6,7 @@ mod annotate;
 mod circuit;
 mod conditions;
 mod cover;
+mod cover_route;
 mod debrief;
 mod drill;
 mod findings;
@@ -21,7 +22,8 @@ mod survey;
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use circuit::{CircuitCommand, Circuits};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
-pub use cover::{Cover, CoverAsk, CoverCommand, CoverLine, CoverMade};
+pub use cover::{COVER_HEIGHTS_M, Cover, CoverAsk, CoverCommand, CoverLine, CoverLook, CoverMade};
+pub use cover_route::{RouteCommand, RouteMade, RoutePlan};
 pub use debrief::{Debrief, DebriefCommand, DebriefCorrection, DebriefKey, DebriefMade, DebriefPage};
 pub use drill::{DrillCommand, DrillPage, Drilling, Ended, Prepared, RehearsePage, Session, Stage};
 pub use findings::{Findings, FindingsCommand};
@@ -275,7 +277,15 @@ impl Model {
         self.drilling = Drilling { page: self.drilling.page, ..Drilling::default() };
         self.selected = None;
         self.sheet = None;
-        self.cover = Cover { made: None, problem: None, ..self.cover.clone() };
+        self.cover = Cover {
+            made: None,
+            share: None,
+            problem: None,
+            surveys: None,
+            wants_surveys: false,
+            route: RoutePlan::default(),
+            ..self.cover.clone()
+        };
         self.circuits_follow_choice();
         self.hovered = None;
         self.assessment = None;
@@ -384,7 +394,7 @@ impl Model {
                 return;
             }
             Command::Circuit(command) => return self.apply_circuit(command),
-            Command::Cover(command) => return self.apply_cover(*command),
+            Command::Cover(command) => return self.apply_cover(command),
             Command::Debrief(command) => return self.apply_debrief(command),
             Command::Drill(command) => return self.apply_drill(command),
             Command::Follow(command) => return self.apply_follow(command),

@@ -1,6 +1,7 @@
 //! Cover along a route: where a field is in reach from the height flown, and which height would do where none is.
 
 use super::OptionsMap;
+use sparefield_geometry::grid::Terrain;
 use sparefield_geometry::position::Xy;
 
 /// The height flown along a route.
@@ -90,10 +91,11 @@ fn standing(point: &RoutePoint) -> f64 {
 
 /// Cover along a line of at least two places, flown at a height and a true airspeed.
 ///
+/// Least heights by cell can be given that count instead of the map's own, such as those of nine winds in ten.
 /// Places lie no farther apart than a cell of the terrain. A leg on which the wind lets the aircraft make no way takes for
 /// ever.
 #[must_use]
-pub fn route(map: &OptionsMap, line: &[Xy], height: RouteHeight, airspeed_ms: f64) -> Route {
+pub fn route(map: &OptionsMap, instead: Option<&[f32]>, line: &[Xy], height: RouteHeight, airspeed_ms: f64) -> Route {
     let terrain = &map.area.terrain;
     let needed = map.least.fields_needed();
     let mut points: Vec<RoutePoint> = Vec::new();
@@ -107,7 +109,10 @@ pub fn route(map: &OptionsMap, line: &[Xy], height: RouteHeight, airspeed_ms: f6
             RouteHeight::AboveGround(agl) => ground_amsl_m.map(|ground| ground + agl),
         };
         let covers = map.least.covers_at(terrain, position);
-        let least_amsl_m = covers.get(needed - 1).map(|cover| cover.least_amsl_m);
+        let least_amsl_m = match instead {
+            Some(raster) => highest_around(terrain, raster, position),
+            None => covers.get(needed - 1).map(|cover| cover.least_amsl_m),
+        };
         let field = covers.first().map(|cover| cover.field);
         points.push(RoutePoint { along_m, position, ground_amsl_m, height_amsl_m, least_amsl_m, field });
         times.push(time_s);
@@ -132,6 +137,28 @@ pub fn route(map: &OptionsMap, line: &[Xy], height: RouteHeight, airspeed_ms: f6
     }
     let stretches = cut(&points, &times);
     Route { points, stretches, length_m: along }
+}
+
+/// The highest of the values of a raster over the terrain's cells at the four cells around a place; `None` where one of
+/// them has none.
+#[must_use]
+pub fn highest_around(terrain: &Terrain, raster: &[f32], p: Xy) -> Option<f64> {
+    let frame = &terrain.frame;
+    let (row, col) = frame.fractional(p);
+    if !(row >= 0.0 && col >= 0.0 && row <= frame.rows as f64 - 1.0 && col <= frame.cols as f64 - 1.0) {
+        return None;
+    }
+    let mut highest = f64::NEG_INFINITY;
+    for r in [row.floor() as usize, row.ceil() as usize] {
+        for c in [col.floor() as usize, col.ceil() as usize] {
+            let value = f64::from(*raster.get(r * frame.cols + c)?);
+            if !value.is_finite() {
+                return None;
+            }
+            highest = highest.max(value);
+        }
+    }
+    Some(highest)
 }
 
 /// Ground speed along a direction in the wind 300 m above the ground; zero where the wind is stronger.

@@ -2,8 +2,8 @@
 
 use super::map::tint::Tint;
 use crate::command::Command;
+use crate::model::Model;
 use crate::model::layers::{LayerState, LayersCommand, MapLayer};
-use crate::model::{CoverCommand, Model};
 use crate::theme::{Theme, space};
 use egui::{Align2, Color32, Context, Rect, RichText, Sense, Slider, Stroke, Ui, Vec2, WidgetInfo};
 use sparefield_data::imagery::GroundLayer;
@@ -66,8 +66,6 @@ pub fn layers(ctx: &Context, map: Rect, model: &Model, theme: &Theme, commands: 
             egui::ScrollArea::vertical().max_height((map.height() - 130.0).max(120.0)).show(ui, |ui| {
                 ground(ui, model, theme, commands);
                 ui.separator();
-                cover(ui, model, theme, commands);
-                ui.separator();
                 list(ui, model, theme, commands);
             });
         });
@@ -103,47 +101,6 @@ fn ground(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>
         GroundLayer::Slope => drop(ui.scope(|ui| slope_legend(ui, model, theme))),
         GroundLayer::HeightAboveHome => drop(ui.scope(|ui| height_legend(ui, model, theme))),
     }
-}
-
-/// The options map: whether it is shown, for how many fields, and what it says under the aircraft.
-fn cover(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
-    let state = &model.cover;
-    let mut shown = state.shown;
-    if ui.checkbox(&mut shown, "Options map: from which height a field is in reach").changed() {
-        commands.push(Command::Cover(CoverCommand::Show(shown)));
-    }
-    if !state.shown {
-        return;
-    }
-    ui.horizontal(|ui| {
-        for (count, words) in [(1, "one field"), (2, "two fields"), (3, "three fields")] {
-            if ui.radio(state.fields_needed == count, words).clicked() {
-                commands.push(Command::Cover(CoverCommand::FieldsNeeded(count)));
-            }
-        }
-        if state.working {
-            ui.spinner();
-        }
-    });
-    if let Some(why) = &state.problem {
-        problem(ui, theme, why);
-    }
-    let units = model.settings.units;
-    match model.cover_under_aircraft() {
-        Some((Some(height_m), field)) => {
-            let name = field.and_then(|i| model.area.as_ref()?.fields.get(i)).map_or("", |f| f.label());
-            let from = units.format_height_at_most(height_m.max(0.0));
-            note(ui, theme, &format!("Where the aircraft is: from {from} above the ground, {name} first."));
-        }
-        Some((None, _)) => note(ui, theme, "Where the aircraft is no height that was looked at is enough."),
-        None => {}
-    }
-    note(
-        ui,
-        theme,
-        "Inside a line its height above the ground is enough for a glide and a circuit, in the wind set under Rehearse. \
-         Reaction, first turn and what nobody entered are not counted.",
-    );
 }
 
 fn slope_legend(ui: &mut Ui, model: &Model, theme: &Theme) {

@@ -10,9 +10,7 @@ use super::map::{
 use crate::assess::{self, Assessment, HeightInput};
 use crate::command::Command;
 use crate::model::layers::LayerState;
-use crate::model::{
-    CoverLine, CoverMade, DrillCommand, FollowCommand, Freshness, Mode, Model, Session, Tool, height_metres,
-};
+use crate::model::{DrillCommand, FollowCommand, Freshness, Mode, Model, Session, Tool, height_metres};
 use crate::theme::Theme;
 use egui::Ui;
 use sparefield_data::area::LaneKind;
@@ -35,19 +33,17 @@ pub struct MapDerived {
     overlay_of: Option<(Arc<Assessment>, HeightUnit)>,
     overlay: Option<Arc<ReachOverlay>>,
     circuits: CircuitMarks,
-    cover_of: Option<(Arc<CoverMade>, UnitPrefs)>,
-    cover: Vec<Ring>,
+    cover: super::options::Derived,
 }
 
 impl MapDerived {
     fn refresh(&mut self, model: &Model) {
         self.circuits.refresh(model);
-        self.refresh_cover(model);
+        self.cover.refresh(model);
         let Some(area) = &model.area else { return };
         if self.land_revision != model.land_revision {
             let (circuits, cover) = (std::mem::take(&mut self.circuits), std::mem::take(&mut self.cover));
-            let cover_of = self.cover_of.take();
-            *self = Self { land_revision: model.land_revision, circuits, cover, cover_of, ..Self::default() };
+            *self = Self { land_revision: model.land_revision, circuits, cover, ..Self::default() };
             // The river itself is a water area; its centre line would be drawn as a lane.
             self.lanes = area.lanes.iter().filter(|l| l.kind == LaneKind::Lane).map(|l| l.line.clone()).collect();
             self.home = area.home.as_ref().map(|h| {
@@ -79,27 +75,6 @@ impl MapDerived {
             self.path = model.selected.and_then(|s| assessment.path_to(&area.terrain, s)).unwrap_or_default();
             self.path_of = model.selected.map(|s| (Arc::clone(assessment), s));
         }
-    }
-}
-
-impl MapDerived {
-    fn refresh_cover(&mut self, model: &Model) {
-        let units = model.settings.units;
-        let Some(made) = &model.cover.made else {
-            self.cover.clear();
-            self.cover_of = None;
-            return;
-        };
-        if self.cover_of.as_ref().is_some_and(|(of, u)| Arc::ptr_eq(of, made) && *u == units) {
-            return;
-        }
-        let ring = |line: &CoverLine| Ring {
-            level_m: line.height_agl_m,
-            label: format!("in reach from {}", units.format_height(line.height_agl_m)),
-            lines: line.lines.clone(),
-        };
-        self.cover = made.lines.iter().map(ring).collect();
-        self.cover_of = Some((Arc::clone(made), units));
     }
 }
 
@@ -151,6 +126,9 @@ pub fn map_panel(
     });
     let shown = shown_layers(model);
     let fields = area.map_or(none_fields, |a| a.fields.as_slice());
+    // Where the options map shades the land, dusk means that, and not what is out of reach from here.
+    let covered = derived.cover.dusk().filter(|_| model.shows_cover() && !model.follows());
+    let routing = model.cover.route.drawing && !model.drills();
     let input = MapInput {
         theme,
         terrain: area.map(|a| &a.terrain),
@@ -170,11 +148,15 @@ pub fn map_panel(
         lanes: &derived.lanes,
         home: derived.home.as_ref(),
         ranked: assessment.filter(|_| !bare && !hidden).map(|a| a.ranked.as_slice()),
-        cover: if model.mode == Mode::Debrief || model.drills() { &[] } else { &derived.cover },
-        reach: derived.overlay.as_ref().filter(|_| !bare && !hidden),
+        cover: if model.shows_cover() { derived.cover.lines() } else { &[] },
+        reach: covered.or(derived.overlay.as_ref().filter(|_| !bare && !hidden)),
         aircraft: aircraft.as_ref().filter(|_| !nowhere),
         wind: wind.as_ref().filter(|_| !nowhere),
-        hands: if annotating { annotate::on_map::hands(ui, model) } else { Hands::default() },
+        hands: match (annotating, routing) {
+            (_, true) => Hands { choose: false, ..Hands::default() },
+            (true, false) => annotate::on_map::hands(ui, model),
+            (false, false) => Hands::default(),
+        },
         every_side: annotating && model.annotating.tool == Tool::Sides,
         selected: drill.map_or(if model.drills() { None } else { model.selected }, |session| session.field),
         hovered: model.hovered,
@@ -217,7 +199,8 @@ pub fn map_panel(
     super::merge::on_map::draw(ui, &shown.view, model, theme);
     super::debrief::on_map::draw(ui, &shown.view, model, theme);
     super::drill::on_map::draw(ui, &shown.view, model, theme);
-    if annotating {
+    super::options::on_map(ui, &shown, model, theme, commands);
+    if annotating && !routing {
         annotate::on_map::on_map(ui, &shown, model, theme, commands);
     }
 }
@@ -294,7 +277,11 @@ fn readout(model: &Model, p: Xy) -> Readout {
     match area.terrain.height_at(p) {
         Some(ground) => {
             parts.push(format!("ground {}", units.format_height(ground)));
-            if let Some(assessment) =
+            if let Some((words, first)) = super::options::words::at_place(model, p) {
+                // What matters most stands at the end, where it is always shown.
+                parts.extend(first);
+                parts.push(words);
+            } else if let Some(assessment) =
                 model.assessment.as_ref().filter(|_| model.mode == Mode::Rehearse && !model.drills())
             {
                 match assessment.spare_at(&area.terrain, p) {

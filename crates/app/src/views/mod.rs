@@ -16,6 +16,7 @@ pub mod map;
 pub mod map_panel;
 pub mod marks;
 pub mod merge;
+pub mod options;
 pub mod sheet;
 mod timeline;
 mod typed;

@@ -16,6 +16,7 @@ mod pattern;
 mod plan;
 mod record;
 mod robustness;
+pub(crate) use robustness::normal_score;
 mod search;
 mod straight;
 

@@ -25,6 +25,7 @@ use brief::Brief;
 use gusts::{Gusts, Scales};
 use inputs::Draw;
 use pilot::{End, Run};
+pub(crate) use random::normal_score;
 use random::{DIMENSIONS, Sobol, Stream, mixed};
 use rayon::prelude::*;
 use serde::Serialize;

@@ -43,7 +43,7 @@ pub(super) fn unit(bits: u32) -> f64 {
 }
 
 /// The value below which a standard normal number lies with a probability within (0, 1); about seven digits.
-pub(super) fn normal_score(p: f64) -> f64 {
+pub(crate) fn normal_score(p: f64) -> f64 {
     let q = p - 0.5;
     if q.abs() <= 0.425 {
         let r = 0.180_625 - q * q;

@@ -54,7 +54,7 @@ impl LeastHeights {
         self.own(cell).iter().take(self.count).filter_map(|label| self.cover(label)).collect()
     }
 
-    fn own(&self, cell: usize) -> &[Label] {
+    pub(super) fn own(&self, cell: usize) -> &[Label] {
         &self.labels[cell * self.slots..(cell + 1) * self.slots]
     }
 

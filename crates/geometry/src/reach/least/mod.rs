@@ -15,11 +15,15 @@
 //! bends cost the height of the turn as in forward reach, and results are rounded up. The aircraft is taken to glide
 //! already, on the way to the field: reaction and first turn are not counted. Bends lie on cell centres.
 
+mod gains;
 mod map;
 mod solve;
+mod winds;
 
+pub use gains::{Gains, SurveyStep, gains};
 pub use map::{Cover, LeastHeights};
 pub use solve::{LeastOptions, least_heights};
+pub use winds::{MOST_WINDS, ManyWinds, NINE_IN_TEN, WindDoubt, many_winds, winds_about};
 
 use thiserror::Error;
 

@@ -95,6 +95,7 @@ pub fn least_heights(
         labels: vec![Label::EMPTY; frame.len() * slots],
         buckets: Vec::new(),
         lowest: 0,
+        overwritten: None,
     };
     solver.sources();
     solver.spread(progress, stopped)?;
@@ -113,19 +114,21 @@ pub fn least_heights(
     })
 }
 
-struct Solver<'a> {
-    floor: Floor<'a>,
-    descent: &'a Descent,
-    turning: &'a Turning,
-    demands: &'a [Demand],
+pub(super) struct Solver<'a> {
+    pub(super) floor: Floor<'a>,
+    pub(super) descent: &'a Descent,
+    pub(super) turning: &'a Turning,
+    pub(super) demands: &'a [Demand],
     /// Labels kept for each cell.
-    slots: usize,
-    ceiling: f64,
-    low: f64,
-    bends: Vec<Bend>,
-    labels: Vec<Label>,
-    buckets: Vec<Vec<(u32, Label)>>,
-    lowest: usize,
+    pub(super) slots: usize,
+    pub(super) ceiling: f64,
+    pub(super) low: f64,
+    pub(super) bends: Vec<Bend>,
+    pub(super) labels: Vec<Label>,
+    pub(super) buckets: Vec<Vec<(u32, Label)>>,
+    pub(super) lowest: usize,
+    /// What was overwritten, in order, where that is to be taken back.
+    pub(super) overwritten: Option<Vec<(u32, Label)>>,
 }
 
 /// Height needed at a bend by an aircraft that comes along a displacement and goes on from there.
@@ -164,7 +167,7 @@ impl Solver<'_> {
     }
 
     /// Every field as a bend at its centre, and the cells around it.
-    fn sources(&mut self) {
+    pub(super) fn sources(&mut self) {
         let frame = self.floor.terrain.frame;
         for field in self.demands {
             let at = place(&frame, field.overhead);
@@ -215,6 +218,11 @@ impl Solver<'_> {
 
     /// Offers a cell the way by a bend. Says whether the terrain was in the way.
     fn offer(&mut self, cell: usize, number: u32, demand: u32) -> bool {
+        let own = &self.labels[cell * self.slots..(cell + 1) * self.slots];
+        if own.iter().any(|label| (label.bend, label.demand) == (number, demand)) {
+            // The same way once more, from another neighbour.
+            return false;
+        }
         let bend = self.bends[number as usize];
         let Some((height, raised)) = self.candidate(cell, &bend, number, demand) else { return false };
         if !self.is_clear(cell, height, &bend) {
@@ -235,6 +243,9 @@ impl Solver<'_> {
     fn set(&mut self, cell: usize, label: Label) {
         let own = &mut self.labels[cell * self.slots..(cell + 1) * self.slots];
         let slot = own.iter().position(|l| l.demand == label.demand).unwrap_or(own.len() - 1);
+        if let Some(overwritten) = &mut self.overwritten {
+            overwritten.push((cell as u32, own[slot]));
+        }
         own[slot] = label;
         // The list stays in order of height.
         own[..=slot].sort_by(|a, b| a.height.total_cmp(&b.height));
@@ -245,7 +256,7 @@ impl Solver<'_> {
         self.buckets[bucket].push((cell as u32, label));
     }
 
-    fn spread(&mut self, progress: &dyn Fn(f32), stopped: &dyn Fn() -> bool) -> Result<(), LeastError> {
+    pub(super) fn spread(&mut self, progress: &dyn Fn(f32), stopped: &dyn Fn() -> bool) -> Result<(), LeastError> {
         let frame = self.floor.terrain.frame;
         let cells = (frame.len() * self.slots).max(1);
         let mut done = 0usize;

@@ -8,14 +8,20 @@ use crate::reach::Descent;
 use crate::reach::least::{LeastError, LeastHeights, LeastOptions, least_heights};
 use proptest::prelude::*;
 
-const CEILING_M: f64 = 4_000.0;
+pub(super) const CEILING_M: f64 = 4_000.0;
 
-fn field(index: usize, overhead: Xy, needed_amsl_m: f64) -> Demand {
+pub(super) fn field(index: usize, overhead: Xy, needed_amsl_m: f64) -> Demand {
     let needed_amsl_m = [needed_amsl_m; ARRIVAL_TRACKS];
     Demand { field: index, overhead, verdict: Verdict::Workable, needed_amsl_m }
 }
 
-fn map(terrain: &Terrain, aircraft: &Aircraft, wind: &Wind, fields: &[Demand], count: usize) -> LeastHeights {
+pub(super) fn map(
+    terrain: &Terrain,
+    aircraft: &Aircraft,
+    wind: &Wind,
+    fields: &[Demand],
+    count: usize,
+) -> LeastHeights {
     map_with(terrain, aircraft, wind, fields, count, true)
 }
 
@@ -122,7 +128,7 @@ fn behind_a_wall_it_is_the_best_way_over_the_crest() {
     }
 }
 
-fn scattered(terrain: &Terrain, count: usize, seed: u64) -> Vec<Demand> {
+pub(super) fn scattered(terrain: &Terrain, count: usize, seed: u64) -> Vec<Demand> {
     let mut dice = Dice(seed, 0);
     let (low, high) = terrain.frame.bounds();
     let margin = 3.0 * terrain.frame.cell_m;

@@ -3,6 +3,7 @@
 mod analytic;
 mod invariants;
 mod least;
+mod least_many;
 mod obstacles;
 mod reflown;
 

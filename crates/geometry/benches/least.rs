@@ -1,0 +1,59 @@
+//! How long least heights take over a whole square of a million cells, with five and with forty fields.
+
+mod scene;
+
+use criterion::{Criterion, criterion_group, criterion_main};
+use scene::{eight_ms, fractal, reference};
+use sparefield_geometry::air::WindProfile;
+use sparefield_geometry::fields::demand::{ARRIVAL_TRACKS, Demand};
+use sparefield_geometry::fields::verdict::Verdict;
+use sparefield_geometry::grid::Terrain;
+use sparefield_geometry::reach::ReachOptions;
+use sparefield_geometry::reach::least::{LeastOptions, least_heights};
+use std::hint::black_box;
+
+/// Fields spread evenly, each asking 150 m over its ground.
+fn fields(terrain: &Terrain, count: usize) -> Vec<Demand> {
+    let frame = terrain.frame;
+    (0..count)
+        .map(|field| {
+            let along = (field as f64 + 0.5) / count as f64;
+            let across = (along * 89.0).fract();
+            let (row, col) = ((along * frame.rows as f64) as usize, (across * frame.cols as f64) as usize);
+            let ground = terrain.post(row, col).unwrap_or(0.0);
+            Demand {
+                field,
+                overhead: frame.centre(row, col),
+                verdict: Verdict::Workable,
+                needed_amsl_m: [ground + 150.0; ARRIVAL_TRACKS],
+            }
+        })
+        .collect()
+}
+
+fn benches(c: &mut Criterion) {
+    let reference = reference();
+    let options = LeastOptions {
+        fields_needed: 1,
+        ceiling_amsl_m: 6_000.0,
+        glide: ReachOptions { clearance_m: 100.0, reaction_time_s: 0.0, bend_turns: true },
+    };
+    let mut group = c.benchmark_group("least_1000x1000");
+    group.sample_size(10);
+    for (ground, terrain) in [("gentle", fractal(7, 1_000, 25.0, 300.0)), ("alpine", fractal(7, 1_000, 25.0, 930.0))] {
+        for (profile, wind) in [("uniform", eight_ms(WindProfile::Uniform)), ("log", eight_ms(WindProfile::OPEN_GRASS))]
+        {
+            for count in [5, 40] {
+                let fields = fields(&terrain, count);
+                group.bench_function(format!("{ground}/{profile}/{count}"), |b| {
+                    let run = || least_heights(&terrain, &reference, &wind, &fields, &options, &|_| {}, &|| false);
+                    b.iter(|| black_box(run()));
+                });
+            }
+        }
+    }
+    group.finish();
+}
+
+criterion_group!(least, benches);
+criterion_main!(least);
