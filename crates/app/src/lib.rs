@@ -3,6 +3,7 @@
 
 pub mod app;
 pub mod assess;
+mod awake;
 pub mod circuits;
 pub mod cli;
 pub mod climb_out;

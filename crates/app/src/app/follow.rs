@@ -2,6 +2,7 @@
 
 use super::App;
 use crate::assess::HeightInput;
+use crate::awake::Awake;
 use crate::command::Command;
 use crate::flight_log::FlightLog;
 use crate::keep::Keep;
@@ -42,6 +43,7 @@ pub(super) struct Following {
     /// The area that they belong to.
     area_revision: u64,
     recording: Option<FlightLog>,
+    awake: Awake,
     /// Journals whose sorties wait to be written to the area's file.
     journals: Vec<PathBuf>,
 }
@@ -130,6 +132,10 @@ impl App {
         self.change_over();
         self.age_of_wind(now);
         self.clear_journals();
+        let wake = ctx.clone();
+        let wanted = self.following.live.is_some() && self.model.mode == Mode::Follow;
+        self.following.awake.hold(wanted, move || wake.request_repaint());
+        self.model.follow.may_sleep = self.following.awake.is_refused();
         let Some(live) = &self.following.live else {
             self.model.follow.answer_age = None;
             return;

@@ -65,12 +65,9 @@ pub fn standing(standing: &Standing, at: Xy, area: &Area, units: UnitPrefs) -> S
 /// By how much it ended beside the strip; nothing where that says nothing.
 #[must_use]
 pub fn miss(outcome: &Outcome, units: UnitPrefs) -> Option<(&'static str, String)> {
-    let length = |metres: f64| {
-        if metres < HARDLY_M { "less than a metre".to_owned() } else { units.format_length_at_most(metres) }
-    };
     match outcome {
-        Outcome::Overran { by_m } => Some(("beyond", length(*by_m))),
-        Outcome::Undershot { by_m } => Some(("short by", length(*by_m))),
+        Outcome::Overran { by_m } => Some(("beyond", units.format_length_at_most(*by_m))),
+        Outcome::Undershot { by_m } => Some(("short by", units.format_length_at_most(*by_m))),
         Outcome::TooLow { short_by_m } if *short_by_m < HARDLY_M => Some(("wanting", "less than a metre".to_owned())),
         Outcome::TooLow { short_by_m } => Some(("wanting", units.format_height_at_most(*short_by_m))),
         _ => None,

@@ -145,6 +145,8 @@ pub struct Follow {
     pub pinned: bool,
     /// Whether a position of this source came in.
     pub placed: bool,
+    /// Whether the system would not keep its screen awake.
+    pub may_sleep: bool,
 }
 
 /// How fast a recorded flight is played, times.

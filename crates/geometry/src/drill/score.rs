@@ -8,6 +8,10 @@ use crate::circuit::{CircuitTask, Motion, NoCircuit, Start, last_change};
 use crate::fields::model::Day;
 use crate::fields::verdict::Verdict;
 
+/// No outline is drawn better than this, metres: what ends within it of the strip's end ended at the end. Common practice,
+/// no source.
+const OUTLINE_M: f64 = 1.0;
+
 /// How many of the best landings are tried until one works.
 const MOST_TRIED: usize = 40;
 
@@ -196,12 +200,12 @@ fn regret(best: &Tried<'_>, chosen: Option<&Tried<'_>>) -> Regret {
     }
 }
 
-fn outcome(flown: &Flown) -> Outcome {
+pub(super) fn outcome(flown: &Flown) -> Outcome {
     let Some(last) = flown.moments.last() else { return Outcome::NothingChosen };
     match &last.circuit {
         None => Outcome::TooLate,
-        Some(Ok(c)) if !(c.short_margin_m >= 0.0) => Outcome::Undershot { by_m: -c.short_margin_m },
-        Some(Ok(c)) if !(c.long_margin_m >= 0.0) => Outcome::Overran { by_m: -c.long_margin_m },
+        Some(Ok(c)) if !(c.short_margin_m >= -OUTLINE_M) => Outcome::Undershot { by_m: -c.short_margin_m },
+        Some(Ok(c)) if !(c.long_margin_m >= -OUTLINE_M) => Outcome::Overran { by_m: -c.long_margin_m },
         Some(Ok(_)) => Outcome::StoppedInStrip,
         Some(Err(NoCircuit::TooLow { short_by_m })) => Outcome::TooLow { short_by_m: *short_by_m },
         Some(Err(why)) => Outcome::NoCircuit { why: why.words().to_owned() },

@@ -302,6 +302,23 @@ fn the_second_best_chosen_late_is_scored_as_by_hand() {
 }
 
 #[test]
+fn an_end_within_a_metre_of_the_strips_end_is_in_the_strip() {
+    let scene = Scene::new(WindVector::CALM);
+    let trial = scene.trial(500.0);
+    let mut flown = trial.fly(&[choose(2.0, &offer("a", 0.8, (600.0, 600.0), 90.0))]);
+    let mut ends = |short_m: f64, long_m: f64| {
+        let Some(Ok(circuit)) = flown.moments[0].circuit.as_mut() else { panic!("a circuit works") };
+        (circuit.short_margin_m, circuit.long_margin_m) = (short_m, long_m);
+        super::score::outcome(&flown)
+    };
+    assert_eq!(ends(-0.9, 50.0), Outcome::StoppedInStrip);
+    assert_eq!(ends(50.0, -0.9), Outcome::StoppedInStrip);
+    assert_eq!(ends(-1.5, 50.0), Outcome::Undershot { by_m: 1.5 });
+    assert_eq!(ends(50.0, -1.5), Outcome::Overran { by_m: 1.5 });
+    assert!(matches!(ends(f64::NAN, 50.0), Outcome::Undershot { .. }));
+}
+
+#[test]
 fn the_best_chosen_at_once_has_no_regret() {
     let scene = Scene::new(WindVector::coming_from(Bearing::from_deg(90.0), 5.0));
     let trial = scene.trial(450.0);

@@ -22,6 +22,12 @@ pub fn panel(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comma
             glance::glance(ui, model, theme, commands);
             ui.separator();
             map_line(ui, model, theme, commands);
+            if model.follow.may_sleep {
+                let text =
+                    "This system did not let Sparefield keep its screen awake: switch its sleep off before a flight.";
+                let text = RichText::new(text).size(theme.sizes.text).color(theme.colours.caution);
+                ui.add(egui::Label::new(text).wrap());
+            }
         } else {
             source::form(ui, model, theme, commands);
         }
