@@ -5,7 +5,7 @@ use super::App;
 use crate::command::Command;
 use crate::jobs::{MadeKey, RouteAsk, fly, make, read_route, survey};
 use crate::model::layers::LayersCommand;
-use crate::model::{CoverAsk, CoverCommand, RouteCommand};
+use crate::model::{CoverAsk, CoverCommand, Mode, RouteCommand};
 use crate::pick::PickFor;
 use egui::{Context, Key, Modifiers};
 use std::sync::Arc;
