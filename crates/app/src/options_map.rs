@@ -75,7 +75,7 @@ pub fn options_map(
 ) -> Result<OptionsMap, NoOptions> {
     let basis = Basis::new(area, conditions)?;
     assess::check_wind(&conditions.aircraft, &basis.wind, basis.ground_amsl_m)?;
-    let demands = basis.demands(area, studies, conditions, &basis.wind, counts);
+    let demands = Basis::demands(area, studies, conditions, &basis.wind, counts);
     let options = basis.least_options(conditions, fields_needed);
     let (aircraft, wind) = (&conditions.aircraft, &basis.wind);
     let least = least_heights(&area.terrain, aircraft, wind, &demands, &options, progress, &|| stopped())?;
@@ -108,7 +108,6 @@ impl Basis {
 
     /// What the fields that count ask in a wind.
     fn demands(
-        &self,
         area: &Area,
         studies: &Studies,
         conditions: &Conditions,

@@ -28,7 +28,7 @@ pub fn heights(way: &[Motion], choices_s: &[f64], terrain: &Terrain, size: Vec2,
     let ground = |m: &Motion| terrain.height_at(m.position);
     let heights = shown.iter().flat_map(|m| [Some(m.height_amsl_m), ground(m)]).flatten();
     let (low, high) = heights.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
-    if !(high > low) {
+    if high.partial_cmp(&low) != Some(std::cmp::Ordering::Greater) {
         return p;
     }
     let x = |t: f64| LEFT + ((t - first.time_s) / lasts) as f32 * (size.x - LEFT - RIGHT);

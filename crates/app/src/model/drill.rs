@@ -263,15 +263,13 @@ impl Session {
     /// Motion over the ground at the moment shown, m/s.
     #[must_use]
     pub fn velocity_ms(&self) -> Xy {
-        match self.stage {
-            Stage::Running => self.prepared.velocity_ms,
-            _ => {
-                let here = self.shown();
-                let later = self.at(here.time_s + 1.0);
-                let passed = later.time_s - here.time_s;
-                if passed > 0.0 { (later.position - here.position) * (1.0 / passed) } else { Xy::default() }
-            }
+        if matches!(self.stage, Stage::Running) {
+            return self.prepared.velocity_ms;
         }
+        let here = self.shown();
+        let later = self.at(here.time_s + 1.0);
+        let passed = later.time_s - here.time_s;
+        if passed > 0.0 { (later.position - here.position) * (1.0 / passed) } else { Xy::default() }
     }
 
     /// Whether the engine has stopped and the pilot can still choose.
@@ -411,12 +409,10 @@ impl Model {
     fn choose_in_drill(&mut self, command: &DrillCommand) {
         let Some(session) = self.drilling.session.as_mut().filter(|s| s.is_choosing()) else { return };
         match command {
-            DrillCommand::Choose(field) => {
-                if session.field != Some(*field) {
-                    session.field = Some(*field);
-                    session.towards = None;
-                    session.directions = session.prepared.rehearsal.directions(*field);
-                }
+            DrillCommand::Choose(field) if session.field != Some(*field) => {
+                session.field = Some(*field);
+                session.towards = None;
+                session.directions = session.prepared.rehearsal.directions(*field);
             }
             DrillCommand::Towards(towards) => session.towards = *towards,
             DrillCommand::Join(join) => session.join = *join,

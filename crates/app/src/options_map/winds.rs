@@ -29,7 +29,7 @@ pub fn in_many_winds(
     let members = winds_about(&basis.wind, doubt, winds);
     let asks = |wind: &_| {
         let flies = assess::check_wind(aircraft, wind, basis.ground_amsl_m).is_ok();
-        flies.then(|| basis.demands(area, studies, conditions, wind, &|field| counts(field)))
+        flies.then(|| Basis::demands(area, studies, conditions, wind, &|field| counts(field)))
     };
     let options = basis.least_options(conditions, fields_needed);
     Ok(many_winds(&area.terrain, aircraft, &members, &asks, &options, height_agl_m, progress, stopped)?)

@@ -59,6 +59,9 @@ pub(super) fn sets(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl Fn
     }
 }
 
+/// Puts a number into its place in a set.
+type Put = fn(&mut DrillSet, f64);
+
 /// What was typed, as a value or as a refusal.
 fn read<T>(value: Result<T, QuantityError>) -> Result<T, Refused> {
     value.map_err(|e| Refused::because(format!("{e}.")))
@@ -82,7 +85,7 @@ fn form(ui: &mut Ui, model: &Model, area: &Area, set: &DrillSet, make: &mut impl
             let count = count.map_err(|_ignored| Refused::because(format!("“{typed}” is not a number of drills.")));
             make(count.and_then(|n| drills::change_set(area, id, |s| s.drills = n)));
         }
-        let heights: [(&str, f64, fn(&mut DrillSet, f64)); 2] = [
+        let heights: [(&str, f64, Put); 2] = [
             ("Lowest", set.lowest_agl_m, |s, v| s.lowest_agl_m = v),
             ("Highest", set.highest_agl_m, |s, v| s.highest_agl_m = v),
         ];
@@ -92,7 +95,7 @@ fn form(ui: &mut Ui, model: &Model, area: &Area, set: &DrillSet, make: &mut impl
                 make(height.and_then(|h| drills::change_set(area, id, |s| put(s, h))));
             }
         }
-        let times: [(&str, f64, fn(&mut DrillSet, f64)); 2] = [
+        let times: [(&str, f64, Put); 2] = [
             ("Runs at least", set.shortest_run_s, |s, v| s.shortest_run_s = v),
             ("Runs at most", set.longest_run_s, |s, v| s.longest_run_s = v),
         ];

@@ -110,30 +110,27 @@ pub(in crate::views) fn on_map(ui: &Ui, shown: &Shown, model: &Model, theme: &Th
     }
     let painter = ui.painter().with_clip_rect(shown.view.rect);
     let c = &theme.colours;
-    match &plan.made {
-        Some(made) => {
-            let line = screen(&shown.view, made.line.iter().copied());
-            painter.add(Shape::line(line, Stroke::new(7.0, with_alpha(c.halo, 0.8))));
-            for stretch in &made.route.stretches {
-                let of_it = |p: &&RoutePoint| p.along_m >= stretch.from_m && p.along_m <= stretch.to_m;
-                let line = screen(&shown.view, made.route.points.iter().filter(of_it).map(|p| p.position));
-                if stretch.covered {
-                    painter.add(Shape::line(line, Stroke::new(3.0, c.ink)));
-                } else {
-                    // Told apart without colour, too.
-                    painter.extend(Shape::dashed_line(&line, Stroke::new(4.5, c.caution), 9.0, 5.0));
-                }
-            }
-            if let Some(point) = plan.pointed_m.and_then(|along| nearest(&made.route.points, along)) {
-                let at = shown.view.to_screen(point.position);
-                painter.circle(at, 6.0, c.accent, Stroke::new(2.0, c.halo));
+    if let Some(made) = &plan.made {
+        let line = screen(&shown.view, made.line.iter().copied());
+        painter.add(Shape::line(line, Stroke::new(7.0, with_alpha(c.halo, 0.8))));
+        for stretch in &made.route.stretches {
+            let of_it = |p: &&RoutePoint| p.along_m >= stretch.from_m && p.along_m <= stretch.to_m;
+            let line = screen(&shown.view, made.route.points.iter().filter(of_it).map(|p| p.position));
+            if stretch.covered {
+                painter.add(Shape::line(line, Stroke::new(3.0, c.ink)));
+            } else {
+                // Told apart without colour, too.
+                painter.extend(Shape::dashed_line(&line, Stroke::new(4.5, c.caution), 9.0, 5.0));
             }
         }
-        None => {
-            let line = screen(&shown.view, plan.places.iter().copied());
-            painter.extend(Shape::dashed_line(&line, Stroke::new(4.5, with_alpha(c.halo, 0.8)), 6.0, 4.0));
-            painter.extend(Shape::dashed_line(&line, Stroke::new(2.0, c.ink), 6.0, 4.0));
+        if let Some(point) = plan.pointed_m.and_then(|along| nearest(&made.route.points, along)) {
+            let at = shown.view.to_screen(point.position);
+            painter.circle(at, 6.0, c.accent, Stroke::new(2.0, c.halo));
         }
+    } else {
+        let line = screen(&shown.view, plan.places.iter().copied());
+        painter.extend(Shape::dashed_line(&line, Stroke::new(4.5, with_alpha(c.halo, 0.8)), 6.0, 4.0));
+        painter.extend(Shape::dashed_line(&line, Stroke::new(2.0, c.ink), 6.0, 4.0));
     }
     if plan.from_file.is_none() {
         for (i, place) in plan.places.iter().enumerate() {
