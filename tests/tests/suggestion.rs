@@ -346,7 +346,7 @@ fn boundary_heights_are_those_that_were_built() {
     let (low, high) = surface_window();
     let standing = w.standing.as_ref().unwrap();
     let (mut hedges, mut within, mut kinds, mut nothing, mut seen_nothing) = (0, 0, 0, 0, 0);
-    for field in w.fields.iter() {
+    for field in &w.fields {
         if !field
             .outer
             .iter()

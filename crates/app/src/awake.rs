@@ -103,6 +103,7 @@ mod tests {
         }
     }
 
+    #[expect(clippy::unnecessary_wraps, reason = "as what asks the system")]
     fn counted() -> Result<Held, String> {
         HELD.fetch_add(1, Ordering::SeqCst);
         Ok(Box::new(Counted))

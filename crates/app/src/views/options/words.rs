@@ -81,10 +81,8 @@ pub(super) fn route(made: &RouteMade, units: UnitPrefs, fields_needed: usize) ->
         format!("Route of {length}: {count} in reach all along{spare}.")
     };
     if let Some(found) = &made.found {
-        out.push_str(&format!(
-            " Found round ground without cover, {} longer than straight lines.",
-            units.format_length_at_most(found.detour_m())
-        ));
+        let longer = units.format_length_at_most(found.detour_m());
+        out.extend([" Found round ground without cover, ", &longer, " longer than straight lines."]);
     }
     out
 }
