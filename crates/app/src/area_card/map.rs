@@ -1,7 +1,7 @@
 //! The card's maps: the whole area with its fields numbered, and where no field is in reach from a height.
 
-use super::AreaCard;
-use crate::sheet::above::Placing;
+use super::{AreaCard, Row};
+use crate::sheet::above::{Placing, extent};
 use crate::sheet::picture::{Dots, Ink, Mark, Picture, text_width};
 use crate::sheet::plan;
 use crate::theme::{Palette, Scheme, Theme, mix};
@@ -10,6 +10,7 @@ use crate::views::map::relief::{ContourLabel, ContourSteps, GroundLook, Pyramid,
 use egui::{Align2, Color32, Pos2, Rect, Vec2, pos2, vec2};
 use sparefield_data::area::LaneKind;
 use sparefield_data::quantity::{HeightUnit, UnitPrefs, WindWords};
+use sparefield_geometry::fields::model::Field;
 use sparefield_geometry::fields::verdict::Verdict;
 use sparefield_geometry::position::Xy;
 use std::sync::Arc;
@@ -26,6 +27,11 @@ const STRIPE: f32 = 0.72;
 /// Dots from one stripe to the next, and how many of them it is wide.
 const STRIPES: i64 = 9;
 const STRIPE_WIDE: i64 = 2;
+
+/// Fields lie together when their extents are no farther apart than this, metres.
+const TOGETHER_M: f64 = 250.0;
+/// Fewest fields that are worth a map of their own.
+const FEWEST: usize = 3;
 
 /// What every map of one card shares.
 pub(super) struct Maps<'a> {
@@ -47,7 +53,15 @@ impl<'a> Maps<'a> {
         Self { card, units, theme: Theme::new(palette, Scheme::Day), pyramid }
     }
 
-    /// A map this wide, as high as the area asks within bounds.
+    /// A map this wide of some places, as high as they ask within bounds.
+    fn around(places: &[Xy], width: f32) -> Option<Placing> {
+        let (low, high) = extent(places.iter().copied())?;
+        let shape = ((high.y - low.y) / (high.x - low.x).max(1.0)) as f32;
+        let size = vec2(width, ((width - 2.0 * ROOM) * shape.clamp(0.4, 1.06) + 2.0 * ROOM).round());
+        Placing::around(places.iter().copied(), size, ROOM)
+    }
+
+    /// The map of the whole area.
     fn placing(&self, width: f32) -> Option<Placing> {
         let area = self.card.area();
         let outlines = area.fields.iter().flat_map(|f| f.outer.iter().copied());
@@ -57,25 +71,14 @@ impl<'a> Maps<'a> {
             let (low, high) = area.terrain.frame.bounds();
             shown = vec![low, high];
         }
-        let (low, high) = crate::sheet::above::extent(shown.iter().copied())?;
-        let shape = ((high.y - low.y) / (high.x - low.x).max(1.0)) as f32;
-        let size = vec2(width, ((width - 2.0 * ROOM) * shape.clamp(0.4, 1.06) + 2.0 * ROOM).round());
-        Placing::around(shown.into_iter(), size, ROOM)
+        Self::around(&shown, width)
     }
 
     /// The whole area, fields numbered.
     pub(super) fn whole(&self, width: f32) -> Picture {
-        let mut p = Picture::new(vec2(width, width), "The area from above with its fields numbered, north upwards");
-        let Some(placing) = self.placing(width) else { return p };
-        p.size = placing.size;
-        let labels = self.ground(&mut p, &placing, true, None);
-        self.land(&mut p, &placing);
-        self.strips(&mut p, &placing);
-        let mut taken = corners(placing.size);
-        self.home(&mut p, &placing, &mut taken);
-        self.numbers(&mut p, &placing, &mut taken);
-        self.heights(&mut p, &placing, &labels, &mut taken);
-        self.furniture(&mut p, &placing);
+        let words = "The area from above with its fields numbered, north upwards";
+        let Some(placing) = self.placing(width) else { return Picture::new(vec2(width, width), words) };
+        let mut p = self.numbered(&placing, words);
         let wind = &self.card.options.wind;
         if let Some(from) = wind.surface.from_bearing() {
             let area = self.card.area();
@@ -91,6 +94,34 @@ impl<'a> Maps<'a> {
                 Ink::Ink,
             );
         }
+        p
+    }
+
+    /// Fields that lie together from nearer, group by group from north to south; none where all lie together.
+    pub(super) fn close_ups(&self, width: f32) -> Vec<Picture> {
+        let groups = groups(&self.card.rows.iter().map(|row| self.card.field(row)).collect::<Vec<_>>());
+        if groups.len() < 2 {
+            return Vec::new();
+        }
+        let picture = |group: &Vec<usize>| {
+            let rows = group.iter().map(|&i| &self.card.rows[i]);
+            let outlines: Vec<Xy> = rows.flat_map(|row| self.card.field(row).outer.iter().copied()).collect();
+            let placing = Self::around(&outlines, width)?;
+            Some(self.numbered(&placing, "Fields from nearer with their numbers, north upwards"))
+        };
+        groups.iter().filter(|group| group.len() >= FEWEST).filter_map(picture).collect()
+    }
+
+    fn numbered(&self, placing: &Placing, words: &str) -> Picture {
+        let mut p = Picture::new(placing.size, words);
+        let labels = self.ground(&mut p, placing, true, None);
+        self.land(&mut p, placing);
+        self.strips(&mut p, placing);
+        let mut taken = corners(placing.size);
+        self.home(&mut p, placing, &mut taken);
+        self.numbers(&mut p, placing, &mut taken);
+        self.heights(&mut p, placing, &labels, &mut taken);
+        self.furniture(&mut p, placing);
         p
     }
 
@@ -211,7 +242,7 @@ impl<'a> Maps<'a> {
                 }
             }
         }
-        for row in &self.card.rows {
+        for row in self.in_sight(placing) {
             let points: Vec<Pos2> = self.card.field(row).outer.iter().map(|q| placing.at(*q)).collect();
             match row.judged.verdict {
                 Verdict::Roomy => p.outline(&points, Ink::Roomy, 2.2),
@@ -228,7 +259,7 @@ impl<'a> Maps<'a> {
 
     /// The strip of today in each field that would take the aircraft, an arrowhead at its far end.
     fn strips(&self, p: &mut Picture, placing: &Placing) {
-        for row in self.card.rows.iter().filter(|r| r.judged.verdict != Verdict::Out) {
+        for row in self.in_sight(placing).filter(|r| r.judged.verdict != Verdict::Out) {
             if let Some(strip) = &row.judged.strip {
                 let (from, to) = (placing.at(strip.start), placing.at(strip.end));
                 p.line([from, to], Ink::Accent, 1.0);
@@ -237,10 +268,21 @@ impl<'a> Maps<'a> {
         }
     }
 
+    /// Fields that lie on a map as a whole.
+    fn in_sight(&self, placing: &Placing) -> impl Iterator<Item = &Row> {
+        let within = Rect::from_min_size(Pos2::ZERO, placing.size);
+        let placing = *placing;
+        let whole = move |row: &&Row| self.card.field(row).outer.iter().all(|q| within.contains(placing.at(*q)));
+        self.card.rows.iter().filter(whole)
+    }
+
     fn runway(&self, p: &mut Picture, placing: &Placing, width: f32) {
         let Some(home) = &self.card.area().home else { return };
         if let [a, b, ..] = &home.ends[..] {
-            p.line([placing.at(a.threshold), placing.at(b.threshold)], Ink::Ink, width);
+            let within = Rect::from_min_size(Pos2::ZERO, placing.size);
+            if let Some((a, b)) = cut_to(placing.at(a.threshold), placing.at(b.threshold), within) {
+                p.line([a, b], Ink::Ink, width);
+            }
         }
     }
 
@@ -248,6 +290,11 @@ impl<'a> Maps<'a> {
         self.runway(p, placing, 4.0);
         let Some(home) = &self.card.area().home else { return };
         let at = placing.at(home.position) + vec2(0.0, 15.0);
+        let half = text_width(&home.name, self.theme.sizes.small) / 2.0 + 2.0;
+        let room = Rect::from_min_size(Pos2::ZERO, placing.size).shrink2(vec2(half, 10.0));
+        if !room.is_positive() || !room.contains(at) {
+            return;
+        }
         p.bold(at, Align2::CENTER_CENTER, &home.name, Ink::Ink);
         taken.push(Rect::from_center_size(at, vec2(text_width(&home.name, self.theme.sizes.small), 14.0)));
     }
@@ -255,7 +302,7 @@ impl<'a> Maps<'a> {
     /// Every number, on its field or beside it with a line to it.
     fn numbers(&self, p: &mut Picture, placing: &Placing, taken: &mut Vec<Rect>) {
         // Fields that would take the aircraft have the better places.
-        let mut order: Vec<_> = self.card.rows.iter().collect();
+        let mut order: Vec<_> = self.in_sight(placing).collect();
         order.sort_by_key(|row| (row.judged.verdict, row.number));
         let room = Rect::from_min_size(Pos2::ZERO, placing.size).shrink(1.0);
         for row in order {
@@ -301,6 +348,35 @@ impl<'a> Maps<'a> {
         plan::north(p, size);
         plan::scale_bar(p, size, placing.scale, self.units);
     }
+}
+
+/// Fields that lie together, each a list of indices; the group of the first field comes first.
+fn groups(fields: &[&Field]) -> Vec<Vec<usize>> {
+    let boxes: Vec<Option<(Xy, Xy)>> = fields.iter().map(|f| extent(f.outer.iter().copied())).collect();
+    let together = |a: usize, b: usize| match (boxes[a], boxes[b]) {
+        (Some((low, high)), Some((other_low, other_high))) => {
+            let apart = |low: f64, other_high: f64| low - other_high > TOGETHER_M;
+            !(apart(low.x, other_high.x)
+                || apart(other_low.x, high.x)
+                || apart(low.y, other_high.y)
+                || apart(other_low.y, high.y))
+        }
+        _ => false,
+    };
+    let mut left: Vec<usize> = (0..fields.len()).collect();
+    let mut out = Vec::new();
+    while !left.is_empty() {
+        let mut group = vec![left.remove(0)];
+        let mut next = 0;
+        while next < group.len() {
+            let (joins, rest) = left.iter().partition(|&&i| together(group[next], i));
+            group.extend::<Vec<usize>>(joins);
+            left = rest;
+            next += 1;
+        }
+        out.push(group);
+    }
+    out
 }
 
 /// What the scale, the arrow to the north and the wind take.

@@ -10,13 +10,13 @@ pub use page::page;
 use crate::assess::{self, AssessError, Conditions};
 use crate::climb_out::{Answer, NoClimbOut, climb_out};
 use crate::options_map::{NoOptions, OptionsMap, options_map};
+use crate::sheet::above::extent;
 use crate::studies::Studies;
 use sparefield_data::area::Area;
 use sparefield_data::quantity::{HeightUnit, parse_height_m};
 use sparefield_geometry::climb_out::{ClimbOutError, ClimbOutOptions};
-use sparefield_geometry::fields::model::{EdgeKind, Field};
+use sparefield_geometry::fields::model::{EdgeKind, Field, HazardKind};
 use sparefield_geometry::fields::rank::{RankInput, rank};
-use sparefield_geometry::fields::study::StudyOptions;
 use sparefield_geometry::fields::verdict::RankedField;
 use sparefield_geometry::position::Xy;
 use sparefield_geometry::reach::least::LeastError;
@@ -72,8 +72,10 @@ pub struct Row {
     pub number: usize,
     /// The field as judged with height in plenty.
     pub judged: RankedField,
-    /// Hazards that somebody entered, near the field or on its sides.
-    pub near: Vec<String>,
+    /// What stands on its sides.
+    pub on_sides: Vec<&'static str>,
+    /// Hazards that somebody entered near it.
+    pub near: Vec<&'static str>,
 }
 
 /// An area card.
@@ -172,36 +174,27 @@ fn rows(area: &Area, studies: &Studies, conditions: &Conditions, options: &Optio
         band(a).total_cmp(&band(b)).then(centre(a).x.total_cmp(&centre(b).x)).then(a.index.cmp(&b.index))
     });
     let number = |(i, judged): (usize, RankedField)| {
-        let near = near(&area.fields[judged.index], studies);
-        Row { number: i + 1, judged, near }
+        let field = &area.fields[judged.index];
+        let (on_sides, near) = (on_sides(field), near(field, studies));
+        Row { number: i + 1, judged, on_sides, near }
     };
     judged.into_iter().enumerate().map(number).collect()
 }
 
-/// What stands near a field or on its sides, in words, each kind once.
-fn near(field: &Field, studies: &Studies) -> Vec<String> {
-    let mut out: Vec<String> = Vec::new();
-    let mut say = |words: String| {
-        if !out.contains(&words) {
-            out.push(words);
-        }
-    };
-    let assumed = StudyOptions::default().assumed;
-    for kind in [EdgeKind::Wires, EdgeKind::TreeLine, EdgeKind::Hedge, EdgeKind::Wall, EdgeKind::Fence] {
-        if field.edges.iter().any(|e| e.kind == kind) {
-            say(format!("{} on a side", kind.words()));
-        }
-    }
-    if field.edges.iter().any(|e| e.kind == EdgeKind::Unknown && assumed.height_m(*e).1) {
-        say("sides not known".to_owned());
-    }
-    if let Some((low, high)) = crate::sheet::above::extent(field.outer.iter().copied()) {
-        let more = Xy::new(NEAR_M, NEAR_M);
-        for hazard in studies.hazard_index().near(low - more, high + more) {
-            say(format!("{} near", hazard.kind.words()));
-        }
-    }
-    out
+/// What stands on the sides of a field, each kind once.
+fn on_sides(field: &Field) -> Vec<&'static str> {
+    let kinds = [EdgeKind::Wires, EdgeKind::TreeLine, EdgeKind::Hedge, EdgeKind::Wall, EdgeKind::Fence];
+    let found = kinds.into_iter().filter(|kind| field.edges.iter().any(|e| e.kind == *kind)).map(EdgeKind::words);
+    let unknown = field.edges.iter().any(|e| e.kind == EdgeKind::Unknown).then_some("some not known");
+    found.chain(unknown).collect()
+}
+
+/// Hazards that somebody entered near a field, each kind once.
+fn near(field: &Field, studies: &Studies) -> Vec<&'static str> {
+    let Some((low, high)) = extent(field.outer.iter().copied()) else { return Vec::new() };
+    let more = Xy::new(NEAR_M, NEAR_M);
+    let found = studies.hazard_index().near(low - more, high + more);
+    HazardKind::ALL.into_iter().filter(|kind| found.iter().any(|h| h.kind == *kind)).map(HazardKind::words).collect()
 }
 
 #[cfg(test)]

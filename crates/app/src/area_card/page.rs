@@ -39,6 +39,17 @@ pub fn page(card: &AreaCard, units: UnitPrefs, palette: &Palette, format: Format
     let maps = Maps::new(card, units, palette);
     let wide = width(format);
     out.push(Block::Figure(maps.whole(wide), legend(card)));
+    let close = maps.close_ups(wide * 0.49);
+    if !close.is_empty() {
+        out.push(Block::NewSheet);
+        out.push(Block::Heading("From nearer".into()));
+    }
+    for pair in close.chunks(2) {
+        let columns = pair.iter().map(|picture| (1.0, vec![Block::Figure(picture.clone(), String::new())]));
+        // An odd one stays as wide as the others.
+        let rest = (pair.len()..2).map(|_| (1.0, Vec::new()));
+        out.push(Block::Beside(columns.chain(rest).collect()));
+    }
     out.push(Block::NewSheet);
     out.push(Block::Heading("Options".into()));
     out.push(Block::soft("Striped: no field is in reach with height for its circuit, gliding already, in this wind."));
@@ -97,7 +108,7 @@ fn line(card: &AreaCard, row: &Row, units: UnitPrefs) -> Vec<Cell> {
         Some(strip) => {
             let heading = Bearing::from_rad(strip.heading.rad() + convergence);
             (
-                format!("{} ({})", format_bearing(heading), format_bearing(heading.reversed())),
+                format!("{}/{}", format_bearing(heading), format_bearing(heading.reversed())),
                 units.format_length_at_least(strip.usable_length_m),
                 units.format_length_at_most(strip.needed_length_m),
             )
@@ -132,11 +143,17 @@ fn in_the_way(card: &AreaCard, row: &Row, units: UnitPrefs, convergence_rad: f64
     let mut parts: Vec<String> = Vec::new();
     let against = if row.judged.verdict == Verdict::Out { ReasonKind::Gate } else { ReasonKind::Limit };
     let first = row.judged.reasons.iter().find(|r| r.kind == against);
-    parts.extend(first.map(|reason| reason_words(reason, units, convergence_rad)));
+    // What follows a colon is the working: the columns beside it say as much.
+    let gist = |words: String| words.split(':').next().unwrap_or_default().to_owned();
+    parts.extend(first.map(|reason| gist(reason_words(reason, units, convergence_rad))));
     if field.stock == Stock::Present {
         parts.push("animals".to_owned());
     }
-    parts.extend(row.near.iter().cloned());
+    for (place, things) in [("sides", &row.on_sides), ("near", &row.near)] {
+        if !things.is_empty() {
+            parts.push(format!("{place}: {}", things.join(", ")));
+        }
+    }
     if !field.remarks.hazards.is_empty() {
         parts.push(field.remarks.hazards.clone());
     }

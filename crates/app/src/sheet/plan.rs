@@ -11,6 +11,8 @@ use sparefield_geometry::fields::study::StudyOptions;
 use sparefield_geometry::position::{Bearing, Xy};
 use std::sync::Arc;
 
+/// Least distance between two poles that are drawn, points.
+const POLES_APART: f32 = 9.0;
 /// How far round the field hazards are shown, metres.
 const NEAR_M: f64 = 120.0;
 /// Room round the field for labels, points.
@@ -237,8 +239,13 @@ pub(crate) fn hazards(p: &mut Picture, hazards: &[Arc<Hazard>], place: &dyn Fn(X
                         p.line([a, b], Ink::Wires, 1.5);
                     }
                 }
-                for q in line.iter().filter(|q| within.contains(place(**q))) {
-                    p.dot(place(*q), 2.5, Ink::Wires);
+                // From far away poles would run together into a bar.
+                let mut last: Option<Pos2> = None;
+                for at in line.iter().map(|q| place(*q)).filter(|at| within.contains(*at)) {
+                    if last.is_none_or(|last| (at - last).length() >= POLES_APART) {
+                        p.dot(at, 2.5, Ink::Wires);
+                        last = Some(at);
+                    }
                 }
             }
             HazardShape::Area { outer, .. } if outer.iter().any(near) => {
