@@ -50,9 +50,7 @@ pub fn page(card: &AreaCard, units: UnitPrefs, palette: &Palette, format: Format
         let rest = (pair.len()..2).map(|_| (1.0, Vec::new()));
         out.push(Block::Beside(columns.chain(rest).collect()));
     }
-    out.push(Block::NewSheet);
     out.push(Block::Heading("Options".into()));
-    out.push(Block::soft("Striped: no field is in reach with height for its circuit, gliding already, in this wind."));
     for pair in card.heights_agl_m.chunks(2) {
         let columns = pair.iter().map(|height| {
             let (picture, share) = maps.covered(wide * 0.49, *height);
@@ -60,6 +58,7 @@ pub fn page(card: &AreaCard, units: UnitPrefs, palette: &Palette, format: Format
         });
         out.push(Block::Beside(columns.collect()));
     }
+    out.push(Block::soft("Striped: no field is in reach with height for its circuit, gliding already, in this wind."));
     out.push(Block::Heading("Fields".into()));
     out.push(Block::soft(
         "Land: the direction of today, then the other way along the strip. Usable length is rounded down, needed length \
