@@ -11,6 +11,7 @@ mod sheet;
 mod suggest;
 mod survey;
 
+use crate::card_dialog::{CardDialog, CardOf};
 use crate::command::Command;
 use crate::copy_dialog::CopyDialog;
 use crate::export_dialog::ExportDialog;
@@ -69,6 +70,7 @@ pub struct App {
     copying: CopyDialog,
     importing: ImportDialog,
     exporting: ExportDialog,
+    card: CardDialog,
     keep: Keep,
     layer_dialog: OpenDialog,
     track_dialog: OpenDialog,
@@ -134,6 +136,7 @@ impl App {
             copying: CopyDialog::default(),
             importing: ImportDialog::default(),
             exporting: ExportDialog::default(),
+            card: CardDialog::default(),
             // Tests leave the user's folders alone.
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
             layer_dialog: OpenDialog::new(Purpose::Layers),
@@ -203,6 +206,9 @@ impl App {
                 Command::ChooseFiles => self.dialog.show(),
                 Command::ChooseImport => self.importing.show(),
                 Command::ChooseExport => self.exporting.show(&self.suggested_export()),
+                Command::ChooseCard if self.model.area.is_some() => {
+                    self.card.show(&self.suggested_card(), self.model.settings.units);
+                }
                 Command::Merge(MergeCommand::Ask) => self.merge.ask(),
                 Command::Merge(MergeCommand::Compare(files)) => self.merge.compare(&mut self.model, files, ctx),
                 Command::ChooseCopy => self.copying.show(&self.suggested_copy()),
@@ -276,6 +282,7 @@ impl App {
             || self.copying.is_shown()
             || self.importing.is_shown()
             || self.exporting.is_shown()
+            || self.card.is_shown()
             || self.layer_dialog.is_shown()
             || self.track_dialog.is_shown()
             || self.merge.is_asking()
@@ -299,6 +306,22 @@ impl App {
         let title = self.model.area.as_ref().map_or("Area", |area| area.title.as_str());
         let name = format!("{title} fields");
         self.model.keeping.path.as_ref().map_or_else(|| PathBuf::from(&name), |path| path.with_file_name(&name))
+    }
+
+    /// Where an area card might go: beside the area's file, or else into the user's documents.
+    fn suggested_card(&self) -> PathBuf {
+        let title = self.model.area.as_ref().map_or("Area", |area| area.title.as_str());
+        // A title may hold what no file name does.
+        let plain: String = title.chars().map(|c| if c.is_alphanumeric() || c == ' ' { c } else { '-' }).collect();
+        let name = format!("{plain} card.pdf");
+        match &self.model.keeping.path {
+            Some(path) => path.with_file_name(name),
+            None => {
+                let dirs = directories::UserDirs::new();
+                let folder = dirs.as_ref().map(|d| d.document_dir().unwrap_or_else(|| d.home_dir()));
+                folder.map_or_else(|| PathBuf::from(&name), |folder| folder.join(&name))
+            }
+        }
     }
 
     /// Keeps the window open until every change is in the file, or the pilot says that it may be lost.
@@ -374,6 +397,9 @@ impl App {
             quit = i.consume_key(Modifiers::COMMAND, Key::Q);
             if i.consume_key(Modifiers::COMMAND, Key::O) {
                 pressed.push(Command::ChooseFiles);
+            }
+            if i.consume_key(Modifiers::COMMAND, Key::P) {
+                pressed.push(Command::ChooseCard);
             }
             if i.consume_key(redo_shift, Key::Z) || i.consume_key(Modifiers::COMMAND, Key::Y) {
                 pressed.push(Command::Redo);
@@ -485,6 +511,11 @@ impl App {
         if let Some(area) = self.model.area.clone() {
             self.importing.ui(&ctx, &self.theme, &area, &mut self.commands);
             if let Some((level, words)) = self.exporting.ui(&ctx, &area) {
+                self.model.notify(level, words);
+            }
+            let (conditions, units) = (&self.model.conditions, self.model.settings.units);
+            let of = || CardOf { area, conditions: conditions.to_assess(self.start.today), units };
+            if let Some((level, words)) = self.card.ui(&ctx, &self.palette, of) {
                 self.model.notify(level, words);
             }
         }

@@ -515,27 +515,32 @@ impl Assessment {
     /// The wind in words, from true north.
     #[must_use]
     pub fn wind_words(&self, area: &Area, units: &UnitPrefs) -> String {
-        let place = area.home.as_ref().map_or(self.state.position, |h| h.position);
-        let convergence = area.convergence_rad(place);
-        let turned = |wind: WindVector| {
-            wind.from_bearing().map_or(wind, |from| {
-                WindVector::coming_from(Bearing::from_rad(from.rad() + convergence), wind.speed_ms())
-            })
-        };
-        let mut words = format!("{} at the surface", units.format_wind(turned(self.wind.surface), WindWords::Long));
-        for layer in self.wind.aloft() {
-            let _ = write!(
-                words,
-                ", {} at {} above sea level",
-                units.format_wind(turned(layer.wind), WindWords::Long),
-                units.format_height(layer.height_amsl_m)
-            );
-        }
-        words
+        wind_words(area, &self.wind, self.state.position, units)
     }
 }
 
-fn heights_caution(area: &Area, units: UnitPrefs) -> String {
+/// A wind of the area's frame in words, from true north; `position` is where it blows in an area without a home strip.
+pub(crate) fn wind_words(area: &Area, wind: &Wind, position: Xy, units: &UnitPrefs) -> String {
+    let place = area.home.as_ref().map_or(position, |h| h.position);
+    let convergence = area.convergence_rad(place);
+    let turned = |wind: WindVector| {
+        wind.from_bearing()
+            .map_or(wind, |from| WindVector::coming_from(Bearing::from_rad(from.rad() + convergence), wind.speed_ms()))
+    };
+    let mut words = format!("{} at the surface", units.format_wind(turned(wind.surface), WindWords::Long));
+    for layer in wind.aloft() {
+        let _ = write!(
+            words,
+            ", {} at {} above sea level",
+            units.format_wind(turned(layer.wind), WindWords::Long),
+            units.format_height(layer.height_amsl_m)
+        );
+    }
+    words
+}
+
+/// Where the heights are from and how far they can be trusted.
+pub(crate) fn heights_caution(area: &Area, units: UnitPrefs) -> String {
     let kind = match area.terrain.accuracy.kind {
         SurfaceKind::BareGround => "They are of bare ground.",
         SurfaceKind::SurfaceModel => "They include the tops of trees and buildings.",

@@ -99,6 +99,8 @@ pub enum Command {
     ChooseFiles,
     /// Ask for a file to take fields from.
     ChooseImport,
+    /// Ask where the area card goes.
+    ChooseCard,
     /// Ask where and how to write fields for other programs.
     ChooseExport,
     /// Open the sample area.

@@ -2,8 +2,10 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test"))]
 
 pub mod app;
+pub mod area_card;
 pub mod assess;
 mod awake;
+pub mod card_dialog;
 pub mod circuits;
 pub mod cli;
 pub mod climb_out;

@@ -36,6 +36,8 @@ pub enum Command {
     Route(RouteArgs),
     /// What is in reach when the engine stops after take-off, height by height.
     ClimbOut(ClimbOutArgs),
+    /// Writes the area card: a map with every field numbered, where no field is in reach, all fields, climb-outs.
+    Card(CardArgs),
     /// Writes one field on one page: usable length for every wind, strips, slope, approach, and what was assumed.
     Sheet(SheetArgs),
     /// Suggests fields nobody has drawn, from terrain, land cover and a surface model: places to look at, unverified.
@@ -453,6 +455,23 @@ pub struct ClimbOutArgs {
     /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
     #[arg(long)]
     pub json: bool,
+}
+
+/// Arguments of `card`.
+#[derive(Debug, Args)]
+pub struct CardArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// Heights above the ground of the small maps that show where no field is in reach, up to four.
+    #[arg(long, value_name = "HEIGHT,…", default_value = "1000ft,2000ft")]
+    pub heights: String,
+    /// Aircraft and wind.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
+    /// The pages.
+    #[command(flatten)]
+    pub page: PageArgs,
 }
 
 /// Arguments of `sheet`.

@@ -1,6 +1,7 @@
 //! The command line: reads what was typed, calls the same core as the window, prints for people or as JSON.
 
 pub mod args;
+mod card;
 mod check;
 mod check_round;
 mod circuit;
@@ -73,6 +74,7 @@ fn run(cli: Cli) -> Result<(), CliError> {
         Some(Command::ClimbOut(args)) => climb_out::run(&args),
         Some(Command::Options(args)) => options::run(&args),
         Some(Command::Route(args)) => route::run(&args),
+        Some(Command::Card(args)) => card::run(&args),
         Some(Command::Sheet(args)) => sheet::run(&args),
         Some(Command::Suggest(args)) => suggest::run(&args),
         Some(Command::CheckRound(args)) => check_round::run(&args),

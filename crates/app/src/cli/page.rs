@@ -27,16 +27,20 @@ pub enum Paper {
 }
 
 impl PageArgs {
+    /// The format of the sheets.
+    pub(super) fn format(&self) -> Format {
+        match self.paper {
+            Paper::A4 => Format::A4,
+            Paper::A5 => Format::A5,
+        }
+    }
+
     /// Writes the page.
     ///
     /// # Errors
     /// Bad input where the name's ending says no kind of file; a failure where it cannot be written.
     pub(super) fn save(&self, path: &Path, document: &Document, palette: &Palette) -> Result<(), CliError> {
-        let format = match self.paper {
-            Paper::A4 => Format::A4,
-            Paper::A5 => Format::A5,
-        };
-        save(path, document, format, palette)
+        save(path, document, self.format(), palette)
     }
 }
 

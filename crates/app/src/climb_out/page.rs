@@ -4,9 +4,10 @@ use super::{Answer, words};
 use crate::assess::STANDING_CAUTIONS;
 use crate::not_looked_at;
 use crate::print::{Block, Cell, Document, Run};
+use crate::sheet::above::Placing;
 use crate::sheet::picture::{Ink, Picture};
 use crate::sheet::plan::{north, scale_bar};
-use egui::{Align2, Pos2, Vec2, pos2, vec2};
+use egui::{Align2, Pos2, Vec2, vec2};
 use sparefield_data::quantity::{UnitPrefs, format_day};
 use sparefield_geometry::climb_out::ADVICE;
 use sparefield_geometry::position::Xy;
@@ -53,17 +54,10 @@ fn plan(answer: &Answer, units: UnitPrefs) -> Picture {
     let outline = |index: usize| &answer.area.fields[answer.fields[index].index].outer;
     let steps = answer.flown.steps.iter().map(|s| s.position);
     let shown = reached.iter().flat_map(|(i, _)| outline(*i).iter().copied());
-    let all: Vec<Xy> = shown.chain(steps).chain([begins, runway.departure_end]).collect();
-    let (low, high) = all
-        .iter()
-        .fold((all[0], all[0]), |(l, h), q| (Xy::new(l.x.min(q.x), l.y.min(q.y)), Xy::new(h.x.max(q.x), h.y.max(q.y))));
-    let room = PLAN - Vec2::splat(2.0 * ROOM);
-    let scale = (room.x / ((high.x - low.x) as f32).max(1.0)).min(room.y / ((high.y - low.y) as f32).max(1.0));
-    let middle = (low + high) * 0.5;
-    let place = |q: Xy| -> Pos2 {
-        let (x, y) = ((q.x - middle.x) as f32 * scale, (middle.y - q.y) as f32 * scale);
-        pos2(x, y) + PLAN / 2.0
+    let Some(placing) = Placing::around(shown.chain(steps).chain([begins, runway.departure_end]), PLAN, ROOM) else {
+        return p;
     };
+    let place = |q: Xy| placing.at(q);
     let mut taken: Vec<Pos2> = Vec::new();
     let mut free = |at: Pos2| {
         let clear = taken.iter().all(|t| (t.x - at.x).abs() > 52.0 || (t.y - at.y).abs() > 15.0);
@@ -94,6 +88,6 @@ fn plan(answer: &Answer, units: UnitPrefs) -> Picture {
         }
     }
     north(&mut p, PLAN);
-    scale_bar(&mut p, PLAN, scale, units);
+    scale_bar(&mut p, PLAN, placing.scale, units);
     p
 }

@@ -2,6 +2,7 @@
 //! and on the printed page.
 
 use super::{Debriefed, Sortie, words};
+use crate::sheet::above::Placing;
 use crate::sheet::picture::{Ink, Picture};
 use crate::sheet::plan::{north, scale_bar};
 use egui::{Align2, Pos2, Vec2, pos2, vec2};
@@ -11,37 +12,6 @@ use std::ops::Range;
 
 /// Longest list of points of a line: what is drawn is no finer than the picture.
 const MOST_POINTS: usize = 1_500;
-
-/// From the frame to a picture, north upwards.
-#[derive(Clone, Copy, Debug)]
-struct Placing {
-    middle: Xy,
-    scale: f32,
-    size: Vec2,
-}
-
-impl Placing {
-    fn around(points: impl Iterator<Item = Xy>, size: Vec2, room: f32) -> Option<Self> {
-        let mut bounds: Option<(Xy, Xy)> = None;
-        for p in points.filter(|p| p.x.is_finite() && p.y.is_finite()) {
-            bounds = Some(bounds.map_or((p, p), |(lo, hi)| {
-                (Xy::new(lo.x.min(p.x), lo.y.min(p.y)), Xy::new(hi.x.max(p.x), hi.y.max(p.y)))
-            }));
-        }
-        let (lo, hi) = bounds?;
-        let (w, h) = ((hi.x - lo.x).max(200.0), (hi.y - lo.y).max(200.0));
-        let scale = (f64::from(size.x - 2.0 * room) / w).min(f64::from(size.y - 2.0 * room) / h) as f32;
-        Some(Self { middle: (lo + hi) * 0.5, scale, size })
-    }
-    fn at(&self, p: Xy) -> Pos2 {
-        let d = (p - self.middle) * f64::from(self.scale);
-        pos2(self.size.x * 0.5 + d.x as f32, self.size.y * 0.5 - d.y as f32)
-    }
-    fn shows(&self, p: Xy) -> bool {
-        let q = self.at(p);
-        (-20.0..=self.size.x + 20.0).contains(&q.x) && (-20.0..=self.size.y + 20.0).contains(&q.y)
-    }
-}
 
 /// Words beside a place, on the side where there is room.
 fn beside(p: &mut Picture, at: Pos2, text: &str, bold: bool) {

@@ -413,6 +413,7 @@ impl Model {
             | Command::ChooseCopy
             | Command::ChooseImport
             | Command::ChooseExport
+            | Command::ChooseCard
             | Command::CloseAnyway
             | Command::StayOpen
             | Command::OpenSample

@@ -91,7 +91,7 @@ fn blocks(out: &mut String, all: &[Block], palette: &Palette) {
                 out.push_str("<table>\n");
                 if !head.is_empty() {
                     let cells: Vec<String> = head.iter().map(|name| format!("<th>{}</th>", escape(name))).collect();
-                    let _ = writeln!(out, "<tr>{}</tr>", cells.concat());
+                    let _ = writeln!(out, "<thead><tr>{}</tr></thead>", cells.concat());
                 }
                 for row in rows {
                     let cells = row.iter().map(|cell| {

@@ -2,9 +2,10 @@
 
 use super::document::{Block, Cell, Document, Run, Tone};
 use super::letters::{Letters, Piece, lines};
-use crate::sheet::picture::{Mark as Drawn, Picture, Type};
+use crate::sheet::picture::{Dots, Mark as Drawn, Picture, Type};
 use crate::theme::Palette;
 use egui::{Align, Color32, Pos2, Vec2, pos2, vec2};
+use std::sync::Arc;
 
 /// The size of a sheet.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -51,6 +52,11 @@ impl Format {
 /// One mark on paper.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Mark {
+    Image {
+        corner: Pos2,
+        size: Vec2,
+        dots: Arc<Dots>,
+    },
     Line {
         points: Vec<Pos2>,
         colour: Color32,
@@ -82,7 +88,7 @@ impl Mark {
     fn moved(mut self, by: Vec2) -> Self {
         match &mut self {
             Self::Line { points, .. } | Self::Area { points, .. } => points.iter_mut().for_each(|p| *p += by),
-            Self::Disc { at, .. } | Self::Text { at, .. } => *at += by,
+            Self::Image { corner: at, .. } | Self::Disc { at, .. } | Self::Text { at, .. } => *at += by,
         }
         self
     }
@@ -104,11 +110,19 @@ struct Strip {
     /// Whether it stays on the sheet of what follows.
     with_next: bool,
     new_sheet: bool,
+    /// What is repeated above it where it begins a sheet: the names of a table's columns.
+    head: Option<Arc<Head>>,
+}
+
+/// Names of columns, laid out.
+struct Head {
+    height: f32,
+    marks: Vec<Mark>,
 }
 
 impl Strip {
     fn gap(height: f32) -> Self {
-        Self { height, marks: Vec::new(), with_next: false, new_sheet: false }
+        Self { height, marks: Vec::new(), with_next: false, new_sheet: false, head: None }
     }
 }
 
@@ -142,6 +156,10 @@ pub fn sheets(document: &Document, format: Format, palette: &Palette) -> Option<
         if (strip.new_sheet || !fits) && down > 0.0 {
             pages.push(std::mem::take(&mut page));
             down = 0.0;
+            if let Some(head) = &strip.head {
+                page.extend(head.marks.iter().cloned().map(|mark| mark.moved(vec2(margin, margin))));
+                down = head.height;
+            }
         }
         if down == 0.0 && strip.marks.is_empty() {
             // No gap at the head of a sheet.
@@ -368,17 +386,19 @@ impl Layout<'_> {
             Strip { marks, ..Strip::gap(below + 1.4) }
         };
         let (ink, soft) = (self.palette.day.ink, self.palette.day.ink_soft);
-        let mut out = Vec::new();
+        let (mut out, mut again) = (Vec::new(), None);
         if !head.is_empty() {
             let cells: Vec<_> = head.iter().map(|name| (Run::plain(name), soft)).collect();
-            out.push(Strip { with_next: true, ..row(&cells) });
+            let names = row(&cells);
+            again = Some(Arc::new(Head { height: names.height, marks: names.marks.clone() }));
+            out.push(Strip { with_next: true, ..names });
         }
         for cells in rows {
             let cells: Vec<_> = cells
                 .iter()
                 .map(|cell| (if cell.bold { Run::bold(&cell.text) } else { Run::plain(&cell.text) }, ink))
                 .collect();
-            out.push(row(&cells));
+            out.push(Strip { head: if out.len() > 1 { again.clone() } else { None }, ..row(&cells) });
         }
         out.push(Strip::gap(self.text * 0.6));
         out
@@ -405,6 +425,9 @@ impl Layout<'_> {
         let at = |p: &Pos2| pos2(p.x * scale, p.y * scale);
         let colour = |ink: crate::sheet::picture::Ink| ink.colour(&self.palette.day);
         match mark {
+            Drawn::Image { corner, size, dots } => {
+                Mark::Image { corner: at(corner), size: *size * scale, dots: Arc::clone(dots) }
+            }
             Drawn::Line { points, ink, width, dash } => Mark::Line {
                 points: points.iter().map(at).collect(),
                 colour: colour(*ink),
@@ -479,7 +502,8 @@ fn rectangle(size: Vec2) -> Vec<Pos2> {
     vec![pos2(0.0, 0.0), pos2(size.x, 0.0), pos2(size.x, size.y), pos2(0.0, size.y)]
 }
 
-/// Widths of columns within a room: each what it wants where that fits, and the wider ones share what the narrow leave.
+/// Widths of columns within a room: each what it wants where that fits, and the wider ones share what the narrow leave,
+/// by the roots of what they want: one that says ten times as much gets about three times the width.
 fn shared(wishes: &[f32], room: f32) -> Vec<f32> {
     let total: f32 = wishes.iter().sum();
     if total <= room {
@@ -493,8 +517,10 @@ fn shared(wishes: &[f32], room: f32) -> Vec<f32> {
         let cap = (low + high) / 2.0;
         if wishes.iter().map(|w| w.min(cap)).sum::<f32>() > room { high = cap } else { low = cap }
     }
-    for width in &mut widths {
-        *width = width.min(low);
+    let left = room - wishes.iter().filter(|w| **w <= low).sum::<f32>();
+    let roots: f32 = wishes.iter().filter(|w| **w > low).map(|w| w.sqrt()).sum();
+    for width in widths.iter_mut().filter(|w| **w > low) {
+        *width = left * width.sqrt() / roots;
     }
     widths
 }
@@ -510,6 +536,7 @@ mod tests {
         let letters = Letters::built_in().unwrap();
         sheet.marks.iter().all(|mark| match mark {
             Mark::Line { points, .. } | Mark::Area { points, .. } => points.iter().all(fits),
+            Mark::Image { corner, size, .. } => fits(corner) && fits(&(*corner + *size)),
             Mark::Disc { at, .. } => fits(at),
             Mark::Text { at, text, size, bold, .. } => {
                 fits(at) && fits(&(*at + vec2(letters.face(*bold).width(text, *size), 0.0)))
@@ -562,6 +589,24 @@ mod tests {
             assert!(sheets.iter().all(inside));
             assert!(sheets.iter().all(|s| said(std::slice::from_ref(s)).contains("not for navigation")));
             assert!(said(&sheets).contains("2 of 2"));
+        }
+    }
+
+    #[test]
+    fn the_names_of_columns_stand_on_every_sheet_of_a_table() {
+        let palette = Palette::built_in().unwrap();
+        let rows: Vec<Vec<Cell>> = (0..150).map(|i| vec![Cell::from(format!("row {i}")), "x".into()]).collect();
+        let mut document = Document::new("Trial");
+        document.push(Block::Table { head: vec!["Number".into(), "Other".into()], rows });
+        for format in [Format::A4, Format::A5] {
+            let sheets = sheets(&document, format, &palette).unwrap();
+            assert!(sheets.len() > 2);
+            for sheet in &sheets {
+                let words = said(std::slice::from_ref(sheet));
+                assert_eq!(words.matches("Number").count(), 1, "{words}");
+                assert!(inside(sheet));
+            }
+            assert!((0..150).all(|i| said(&sheets).contains(&format!("row {i} "))));
         }
     }
 

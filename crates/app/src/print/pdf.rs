@@ -2,7 +2,8 @@
 
 use super::letters::{Face, Letters};
 use super::paper::{Mark, Sheet};
-use egui::{Color32, Pos2};
+use crate::sheet::picture::Dots;
+use egui::{Color32, Pos2, vec2};
 use pdf_writer::types::{
     CidFontType, FontFlags, LineCapStyle, LineJoinStyle, SystemInfo, TextRenderingMode, UnicodeCmap,
 };
@@ -12,6 +13,7 @@ use skrifa::instance::{LocationRef, Size};
 use skrifa::metrics::Metrics;
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write as _;
+use std::sync::Arc;
 
 /// Both faces by whether they are bold, as named inside the file.
 const FACES: [(bool, &[u8], &[u8]); 2] = [(false, b"F1", b"SPARES+B612"), (true, b"F2", b"SPARES+B612-Bold")];
@@ -45,10 +47,26 @@ pub fn pdf(sheets: &[Sheet], title: &str) -> Option<Vec<u8>> {
     for (alpha, state) in &states {
         pdf.ext_graphics(*state).non_stroking_alpha(f32::from(*alpha) / 255.0);
     }
+    // Pictures in dots, each written once.
+    let mut images: Vec<(&Arc<Dots>, Ref)> = Vec::new();
+    for dots in sheets.iter().flat_map(|s| &s.marks).filter_map(dots_of) {
+        if images.iter().any(|(known, _)| Arc::ptr_eq(known, dots)) {
+            continue;
+        }
+        let image_id = id();
+        let data = deflated(&dots.rgb)?;
+        let mut image = pdf.image_xobject(image_id, &data);
+        image.filter(Filter::FlateDecode);
+        image.width(i32::try_from(dots.width).ok()?).height(i32::try_from(dots.height).ok()?);
+        image.bits_per_component(8).color_space().device_rgb();
+        image.finish();
+        images.push((dots, image_id));
+    }
+    let place_of = |dots: &Arc<Dots>| images.iter().position(|(known, _)| Arc::ptr_eq(known, dots));
     let mut pages = Vec::new();
     for sheet in sheets {
         let (page_id, content_id) = (id(), id());
-        let content = deflated(&drawn(sheet, &letters))?;
+        let content = deflated(&drawn(sheet, &letters, &place_of))?;
         pdf.stream(content_id, &content).filter(Filter::FlateDecode);
         let mut page = pdf.page(page_id);
         page.media_box(Rect::new(0.0, 0.0, sheet.size.x, sheet.size.y)).parent(tree).contents(content_id);
@@ -61,6 +79,11 @@ pub fn pdf(sheets: &[Sheet], title: &str) -> Option<Vec<u8>> {
         let mut named = resources.ext_g_states();
         for (alpha, state) in &states {
             named.pair(Name(state_name(*alpha).as_bytes()), *state);
+        }
+        named.finish();
+        let mut named = resources.x_objects();
+        for (i, (_, image)) in images.iter().enumerate() {
+            named.pair(Name(image_name(i).as_bytes()), *image);
         }
         named.finish();
         resources.finish();
@@ -80,6 +103,17 @@ fn alpha_of(mark: &Mark) -> Option<u8> {
         Mark::Area { alpha, .. } => Some((alpha.clamp(0.0, 1.0) * 255.0).round() as u8),
         _ => None,
     }
+}
+
+fn dots_of(mark: &Mark) -> Option<&Arc<Dots>> {
+    match mark {
+        Mark::Image { dots, .. } => Some(dots),
+        _ => None,
+    }
+}
+
+fn image_name(number: usize) -> String {
+    format!("I{number}")
 }
 
 fn state_name(alpha: u8) -> String {
@@ -150,7 +184,7 @@ fn deflated(bytes: &[u8]) -> Option<Vec<u8>> {
 }
 
 /// What is drawn on a sheet. The file counts upwards from the lower left corner.
-fn drawn(sheet: &Sheet, letters: &Letters) -> Vec<u8> {
+fn drawn(sheet: &Sheet, letters: &Letters, place_of: &dyn Fn(&Arc<Dots>) -> Option<usize>) -> Vec<u8> {
     let mut out = Content::new();
     out.set_line_cap(LineCapStyle::RoundCap).set_line_join(LineJoinStyle::RoundJoin);
     let up = |p: &Pos2| (p.x, sheet.size.y - p.y);
@@ -163,6 +197,13 @@ fn drawn(sheet: &Sheet, letters: &Letters) -> Vec<u8> {
             state = alpha;
         }
         match mark {
+            Mark::Image { corner, size, dots } => {
+                if let Some(number) = place_of(dots) {
+                    let (x, y) = up(&(*corner + vec2(0.0, size.y)));
+                    out.save_state().transform([size.x, 0.0, 0.0, size.y, x, y]);
+                    out.x_object(Name(image_name(number).as_bytes())).restore_state();
+                }
+            }
             Mark::Line { points, colour, width, dash } => {
                 let [r, g, b] = rgb(*colour);
                 out.set_stroke_rgb(r, g, b).set_line_width(*width);

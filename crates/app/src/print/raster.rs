@@ -2,12 +2,16 @@
 
 use super::letters::Letters;
 use super::paper::{Mark, Sheet};
+use crate::sheet::picture::Dots;
 use egui::{Color32, Pos2};
 use skrifa::instance::{LocationRef, Size};
 use skrifa::outline::DrawSettings;
 use skrifa::outline::pen::OutlinePen;
 use skrifa::prelude::MetadataProvider;
-use tiny_skia::{FillRule, LineCap, LineJoin, Paint, Path, PathBuilder, Pixmap, Stroke, StrokeDash, Transform};
+use tiny_skia::{
+    FillRule, FilterQuality, LineCap, LineJoin, Paint, Path, PathBuilder, Pixmap, PixmapPaint, Stroke, StrokeDash,
+    Transform,
+};
 
 /// Most pixels along a side: an A4 sheet at some 1 400 to the inch.
 const MOST: f32 = 16_384.0;
@@ -27,6 +31,14 @@ pub fn png(sheet: &Sheet, dots_per_inch: f32) -> Option<Vec<u8>> {
     let place = Transform::from_scale(scale, scale);
     for mark in &sheet.marks {
         match mark {
+            Mark::Image { corner, size, dots } => {
+                if let Some(picture) = pixmap(dots) {
+                    let (x, y) = (size.x / dots.width as f32, size.y / dots.height as f32);
+                    let at = place.pre_translate(corner.x, corner.y).pre_scale(x, y);
+                    let paint = PixmapPaint { quality: FilterQuality::Bilinear, ..PixmapPaint::default() };
+                    map.draw_pixmap(0, 0, picture.as_ref(), &paint, at, None);
+                }
+            }
             Mark::Line { points, colour, width, dash } => {
                 if let Some(path) = path(points, false) {
                     let dash = dash.and_then(|(on, off)| StrokeDash::new(vec![on, off], 0.0));
@@ -58,6 +70,14 @@ pub fn png(sheet: &Sheet, dots_per_inch: f32) -> Option<Vec<u8>> {
     let mut out = std::io::Cursor::new(Vec::new());
     image::DynamicImage::ImageRgba8(picture).to_rgb8().write_to(&mut out, image::ImageFormat::Png).ok()?;
     Some(out.into_inner())
+}
+
+fn pixmap(dots: &Dots) -> Option<Pixmap> {
+    let mut out = Pixmap::new(u32::try_from(dots.width).ok()?, u32::try_from(dots.height).ok()?)?;
+    for (to, from) in out.data_mut().chunks_exact_mut(4).zip(dots.rgb.chunks_exact(3)) {
+        to.copy_from_slice(&[from[0], from[1], from[2], u8::MAX]);
+    }
+    Some(out)
 }
 
 fn paint(colour: Color32, alpha: f32) -> Paint<'static> {

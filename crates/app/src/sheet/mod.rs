@@ -3,6 +3,7 @@
 //! The window and the printed page are made from the same [`Made`] by the same functions of this module, so that they
 //! cannot show different figures. Nothing here reads a file or a clock.
 
+pub(crate) mod above;
 pub mod page;
 pub mod picture;
 pub mod plan;

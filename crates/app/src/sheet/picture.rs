@@ -6,6 +6,8 @@
 use crate::theme::{Colours, Sizes};
 use egui::{Align2, Color32, Pos2, Vec2};
 use std::fmt::Write as _;
+use std::io::Write as _;
+use std::sync::Arc;
 
 /// A colour by its meaning.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -32,6 +34,16 @@ pub enum Ink {
     Caution,
     /// The picture's background, round text.
     Paper,
+    /// Outlines of quiet zones.
+    Quiet,
+    /// A roomy field.
+    Roomy,
+    /// A workable field.
+    Workable,
+    /// A field of last resort.
+    LastResort,
+    /// A field that is out.
+    Out,
 }
 
 impl Ink {
@@ -50,6 +62,11 @@ impl Ink {
             Self::Building => c.building,
             Self::Caution => c.caution,
             Self::Paper => c.paper,
+            Self::Quiet => c.quiet,
+            Self::Roomy => c.roomy,
+            Self::Workable => c.workable,
+            Self::LastResort => c.last_resort,
+            Self::Out => c.out,
         }
     }
 }
@@ -63,9 +80,42 @@ pub enum Type {
     SmallBold,
 }
 
+/// A picture in dots, without transparency.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Dots {
+    /// Dots across.
+    pub width: usize,
+    /// Dots down.
+    pub height: usize,
+    /// Red, green and blue of each, row by row from above: three times as many bytes as dots.
+    pub rgb: Vec<u8>,
+}
+
+impl Dots {
+    /// As a PNG file.
+    #[must_use]
+    pub fn png(&self) -> Option<Vec<u8>> {
+        let (width, height) = (u32::try_from(self.width).ok()?, u32::try_from(self.height).ok()?);
+        let picture = image::RgbImage::from_raw(width, height, self.rgb.clone())?;
+        let mut out = std::io::Cursor::new(Vec::new());
+        picture.write_to(&mut out, image::ImageFormat::Png).ok()?;
+        out.flush().ok()?;
+        Some(out.into_inner())
+    }
+}
+
 /// One mark.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Mark {
+    /// A picture in dots, over an upright rectangle.
+    Image {
+        /// The upper left corner.
+        corner: Pos2,
+        /// The size of the rectangle.
+        size: Vec2,
+        /// The dots.
+        dots: Arc<Dots>,
+    },
     /// A line through points; `dash` are lengths of ink and gap.
     Line {
         /// Its points.
@@ -205,6 +255,16 @@ impl Picture {
         );
         for mark in &self.marks {
             let _ = match mark {
+                Mark::Image { corner, size, dots } => writeln!(
+                    out,
+                    "<image x=\"{:.2}\" y=\"{:.2}\" width=\"{:.2}\" height=\"{:.2}\" preserveAspectRatio=\"none\" \
+                     href=\"data:image/png;base64,{}\"/>",
+                    corner.x,
+                    corner.y,
+                    size.x,
+                    size.y,
+                    base64(&dots.png().unwrap_or_default())
+                ),
                 Mark::Line { points, ink, width, dash } => {
                     let dash = dash.map_or_else(String::new, |(a, b)| format!(" stroke-dasharray=\"{a} {b}\""));
                     writeln!(
@@ -265,6 +325,21 @@ impl Picture {
         out.push_str("</svg>\n");
         out
     }
+}
+
+/// Bytes as letters (RFC 4648, section 4).
+fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut out = String::with_capacity(bytes.len().div_ceil(3) * 4);
+    for three in bytes.chunks(3) {
+        let byte = |i: usize| three.get(i).copied().unwrap_or(0);
+        let all = u32::from_be_bytes([0, byte(0), byte(1), byte(2)]);
+        for i in 0..4usize {
+            let six = (all >> (18 - 6 * i)) & 63;
+            out.push(if i <= three.len() { char::from(LETTERS[six as usize]) } else { '=' });
+        }
+    }
+    out
 }
 
 /// Text for HTML and SVG.
@@ -340,6 +415,16 @@ mod tests {
         }
         assert!(hatch(&square[..2], 4.0).is_empty());
         assert!(hatch(&[pos2(f32::NAN, 0.0); 3], 4.0).is_empty());
+    }
+
+    /// The examples of RFC 4648, section 10.
+    #[test]
+    fn bytes_become_letters() {
+        let known =
+            [("", ""), ("f", "Zg=="), ("fo", "Zm8="), ("foo", "Zm9v"), ("foob", "Zm9vYg=="), ("foobar", "Zm9vYmFy")];
+        for (plain, letters) in known {
+            assert_eq!(base64(plain.as_bytes()), letters);
+        }
     }
 
     #[test]

@@ -11,6 +11,8 @@ use sparefield_geometry::fields::study::StudyOptions;
 use sparefield_geometry::position::{Bearing, Xy};
 use std::sync::Arc;
 
+/// Least distance between two poles that are drawn, points.
+const POLES_APART: f32 = 9.0;
 /// How far round the field hazards are shown, metres.
 const NEAR_M: f64 = 120.0;
 /// Room round the field for labels, points.
@@ -34,13 +36,8 @@ pub struct PlanLook<'a> {
 }
 
 fn extent(field: &Field) -> Option<(Xy, Xy)> {
-    let first = *field.outer.first()?;
-    let (low, high) = field
-        .outer
-        .iter()
-        .fold((first, first), |(l, h), p| (Xy::new(l.x.min(p.x), l.y.min(p.y)), Xy::new(h.x.max(p.x), h.y.max(p.y))));
-    let sized = high.x > low.x && high.y > low.y && low.x.is_finite() && high.y.is_finite();
-    sized.then_some((low, high))
+    let (low, high) = super::above::extent(field.outer.iter().copied())?;
+    (high.x > low.x && high.y > low.y).then_some((low, high))
 }
 
 /// The scale at which a field fits into a size, points for each metre.
@@ -61,7 +58,7 @@ pub fn picture(one: &One, look: &PlanLook<'_>) -> Picture {
     let scale = look.scale;
     let centre = look.size / 2.0;
     let place = |q: Xy| pos2((q.x - middle.x) as f32 * scale + centre.x, (middle.y - q.y) as f32 * scale + centre.y);
-    hazards(&mut p, look, &place, (low, high));
+    hazards(&mut p, look.hazards, &place, (low, high));
     sides(&mut p, &one.field, &place);
     for strip in &one.sheet.strips {
         let corners = strip.ways[0].placing.corners.map(place);
@@ -224,12 +221,13 @@ fn chosen(p: &mut Picture, way: &Way, place: &dyn Fn(Xy) -> Pos2) {
     p.arrowhead(place(placing.displaced) + towards * 13.0, towards, 13.0, Ink::Accent);
 }
 
-fn hazards(p: &mut Picture, look: &PlanLook<'_>, place: &dyn Fn(Xy) -> Pos2, (low, high): (Xy, Xy)) {
+/// Hazards in a box of the frame and a little round it, cut to the picture.
+pub(crate) fn hazards(p: &mut Picture, hazards: &[Arc<Hazard>], place: &dyn Fn(Xy) -> Pos2, (low, high): (Xy, Xy)) {
     let (low, high) = (low - Xy::new(NEAR_M, NEAR_M), high + Xy::new(NEAR_M, NEAR_M));
     let near = |q: &Xy| q.x > low.x && q.x < high.x && q.y > low.y && q.y < high.y;
-    let within = Rect::from_min_size(Pos2::ZERO, look.size);
+    let within = Rect::from_min_size(Pos2::ZERO, p.size);
     let inside = |a: Pos2, b: Pos2| crate::views::map::cut_to(a, b, within);
-    for hazard in look.hazards {
+    for hazard in hazards {
         match &hazard.shape {
             HazardShape::Point(q) if near(q) && within.contains(place(*q)) => {
                 let ink = if hazard.kind == HazardKind::LoneTree { Ink::Wood } else { Ink::Building };
@@ -241,8 +239,13 @@ fn hazards(p: &mut Picture, look: &PlanLook<'_>, place: &dyn Fn(Xy) -> Pos2, (lo
                         p.line([a, b], Ink::Wires, 1.5);
                     }
                 }
-                for q in line.iter().filter(|q| within.contains(place(**q))) {
-                    p.dot(place(*q), 2.5, Ink::Wires);
+                // From far away poles would run together into a bar.
+                let mut last: Option<Pos2> = None;
+                for at in line.iter().map(|q| place(*q)).filter(|at| within.contains(*at)) {
+                    if last.is_none_or(|last| (at - last).length() >= POLES_APART) {
+                        p.dot(at, 2.5, Ink::Wires);
+                        last = Some(at);
+                    }
                 }
             }
             HazardShape::Area { outer, .. } if outer.iter().any(near) => {

@@ -2,9 +2,10 @@
 
 use super::round::{CheckRound, Stop};
 use crate::print::{Block, Document, Run};
+use crate::sheet::above::Placing;
 use crate::sheet::picture::{Ink, Picture};
 use crate::sheet::plan::{north, scale_bar};
-use egui::{Align2, Pos2, Vec2, pos2, vec2};
+use egui::{Align2, Pos2, Vec2, vec2};
 use sparefield_data::area::Area;
 use sparefield_data::quantity::format_day;
 use sparefield_geometry::fields::model::{HazardKind, HazardShape, Surface};
@@ -73,7 +74,7 @@ fn field(number: usize, stop: &Stop, round: &CheckRound) -> Vec<Block> {
 fn sketch(stop: &Stop) -> Picture {
     let words = format!("{} from above with the numbers of its sides, north upwards", stop.label);
     let mut p = Picture::new(SKETCH, words);
-    let Some(place) = placing(stop.outer.iter(), SKETCH, SKETCH_ROOM) else { return p };
+    let Some(place) = Placing::around(stop.outer.iter().copied(), SKETCH, SKETCH_ROOM) else { return p };
     let points: Vec<Pos2> = stop.outer.iter().map(|q| place.at(*q)).collect();
     p.outline(&points, Ink::Ink, 1.5);
     let middle = place.at(stop.at);
@@ -92,36 +93,11 @@ fn sketch(stop: &Stop) -> Picture {
     p
 }
 
-/// Where places lie on a picture.
-struct Placing {
-    middle: Xy,
-    centre: Vec2,
-    scale: f32,
-}
-
-impl Placing {
-    fn at(&self, q: Xy) -> Pos2 {
-        let (x, y) = ((q.x - self.middle.x) as f32 * self.scale, (self.middle.y - q.y) as f32 * self.scale);
-        pos2(x + self.centre.x, y + self.centre.y)
-    }
-}
-
-/// All of these places in a picture of a size with room round them, north upwards.
-fn placing<'a>(shown: impl Iterator<Item = &'a Xy>, size: Vec2, room: f32) -> Option<Placing> {
-    let (low, high) = shown.fold(None, |b: Option<(Xy, Xy)>, q| {
-        let (l, h) = b.unwrap_or((*q, *q));
-        Some((Xy::new(l.x.min(q.x), l.y.min(q.y)), Xy::new(h.x.max(q.x), h.y.max(q.y))))
-    })?;
-    let room = size - Vec2::splat(2.0 * room);
-    let scale = (room.x / ((high.x - low.x) as f32).max(1.0)).min(room.y / ((high.y - low.y) as f32).max(1.0));
-    Some(Placing { middle: (low + high) * 0.5, centre: size / 2.0, scale })
-}
-
 /// The round from above, north upwards.
 fn overview(round: &CheckRound, area: &Area) -> Picture {
     let mut p = Picture::new(OVERVIEW, "The round from above with its fields in order, north upwards");
-    let shown = round.stops.iter().flat_map(|s| &s.outer).chain([&round.start]);
-    let Some(placing) = placing(shown, OVERVIEW, ROOM) else { return p };
+    let shown = round.stops.iter().flat_map(|s| s.outer.iter().copied()).chain([round.start]);
+    let Some(placing) = Placing::around(shown, OVERVIEW, ROOM) else { return p };
     let place = |q: Xy| placing.at(q);
     background(&mut p, area, &place);
     for stop in &round.stops {

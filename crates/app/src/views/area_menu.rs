@@ -36,6 +36,8 @@ pub fn area_menu(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
             choose(ui, "Import…", help, Command::ChooseImport);
             let help = "Write fields, hazards, quiet zones and edges for another program";
             choose(ui, "Export…", help, Command::ChooseExport);
+            let help = "Print the area on a few sheets: numbered fields, where none is in reach, climb-outs (Ctrl+P)";
+            choose(ui, "Area card…", help, Command::ChooseCard);
             ui.separator();
         }
         choose(ui, "Open the sample area", "The invented area that comes with the program", Command::OpenSample);

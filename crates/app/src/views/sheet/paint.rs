@@ -1,6 +1,6 @@
 //! Pictures of a sheet on the screen.
 
-use crate::sheet::picture::{Ink, Mark, Picture, Type};
+use crate::sheet::picture::{Dots, Ink, Mark, Picture, Type};
 use crate::theme::Theme;
 use egui::epaint::{Mesh, TextShape, Vertex};
 use egui::{Pos2, Rect, Response, Sense, Shape, Stroke, Ui, Vec2, WidgetInfo};
@@ -24,6 +24,9 @@ pub(crate) fn paint(ui: &Ui, rect: Rect, picture: &Picture, theme: &Theme) {
     let all = |points: &[Pos2]| points.iter().map(place).collect::<Vec<_>>();
     for mark in &picture.marks {
         match mark {
+            Mark::Image { corner, size, dots } => {
+                painter.add(Shape::mesh(image(place(corner), *size, dots)));
+            }
             Mark::Line { points, ink, width, dash } => {
                 let stroke = Stroke::new(*width, ink.colour(&theme.colours));
                 match dash {
@@ -61,6 +64,24 @@ pub(crate) fn paint(ui: &Ui, rect: Rect, picture: &Picture, theme: &Theme) {
             }
         }
     }
+}
+
+/// A picture in dots: a corner of triangles for each dot, colours running from one to the next.
+fn image(corner: Pos2, size: Vec2, dots: &Dots) -> Mesh {
+    let mut mesh = Mesh::default();
+    let (wide, high) = (dots.width.max(1), dots.height.max(1));
+    for (i, c) in dots.rgb.chunks_exact(3).enumerate() {
+        let share = Vec2::new((i % wide) as f32 + 0.5, (i / wide) as f32 + 0.5) / Vec2::new(wide as f32, high as f32);
+        mesh.vertices.push(Vertex::untextured(corner + share * size, egui::Color32::from_rgb(c[0], c[1], c[2])));
+    }
+    for row in 1..dots.height {
+        for col in 1..dots.width {
+            let at = (row * wide + col) as u32;
+            let above = at - wide as u32;
+            mesh.indices.extend([above - 1, above, at - 1, above, at - 1, at]);
+        }
+    }
+    mesh
 }
 
 /// Triangles between two lines with as many points.
