@@ -131,22 +131,28 @@ fn surface(card: &AreaCard, row: &Row) -> String {
     let looked = field.surveyed.map_or_else(|| "never looked at".to_owned(), format_day);
     let mut words = format!("{}, {looked}", field.surface.words());
     if let Some(expected) = row.judged.survey.expected.filter(|e| *e != field.surface) {
-        words.push_str(&format!("; expected now: {}", expected.words()));
+        words.extend(["; expected now: ", expected.words()]);
     }
     words
 }
+
+/// Reasons that one line of the table has room for.
+const MOST_REASONS: usize = 2;
 
 /// What decides against the field, animals, what stands there, and what people wrote.
 fn in_the_way(card: &AreaCard, row: &Row, units: UnitPrefs, convergence_rad: f64) -> String {
     let field = card.field(row);
     let mut parts: Vec<String> = Vec::new();
     let against = if row.judged.verdict == Verdict::Out { ReasonKind::Gate } else { ReasonKind::Limit };
-    let first = row.judged.reasons.iter().find(|r| r.kind == against);
+    let first = row.judged.reasons.iter().filter(|r| r.kind == against).take(MOST_REASONS);
     // What follows a colon is the working: the columns beside it say as much.
     let gist = |words: String| words.split(':').next().unwrap_or_default().to_owned();
     parts.extend(first.map(|reason| gist(reason_words(reason, units, convergence_rad))));
-    if field.stock == Stock::Present {
-        parts.push("animals".to_owned());
+    match field.stock {
+        Stock::Present => parts.push("animals".to_owned()),
+        // What nobody knows is never counted as good.
+        Stock::Unknown => parts.push("animals not known".to_owned()),
+        Stock::None => {}
     }
     for (place, things) in [("sides", &row.on_sides), ("near", &row.near)] {
         if !things.is_empty() {
