@@ -367,7 +367,14 @@ impl Layout<'_> {
             let name = head.get(column).map_or(0.0, |name| self.letters.regular.width(name, size));
             cells.fold(name, f32::max)
         };
-        let widths = shared(&(0..count).map(wish).collect::<Vec<_>>(), width - gap * (count - 1) as f32);
+        let longest = |column: usize| {
+            let cells = rows.iter().filter_map(|row| row.get(column));
+            let words =
+                cells.flat_map(|cell| cell.text.split(' ').map(|word| self.letters.face(cell.bold).width(word, size)));
+            words.fold(0.0, f32::max)
+        };
+        let wishes: Vec<(f32, f32)> = (0..count).map(|column| (wish(column), longest(column))).collect();
+        let widths = shared(&wishes, width - gap * (count - 1) as f32);
         let row = |cells: &[(Run, Color32)]| {
             let (mut x, mut height, mut marks) = (0.0, size * 1.32, Vec::new());
             for ((run, colour), wide) in cells.iter().zip(&widths) {
@@ -502,27 +509,26 @@ fn rectangle(size: Vec2) -> Vec<Pos2> {
     vec![pos2(0.0, 0.0), pos2(size.x, 0.0), pos2(size.x, size.y), pos2(0.0, size.y)]
 }
 
-/// Widths of columns within a room: each what it wants where that fits, and the wider ones share what the narrow leave,
-/// by the roots of what they want: one that says ten times as much gets about three times the width.
-fn shared(wishes: &[f32], room: f32) -> Vec<f32> {
-    let total: f32 = wishes.iter().sum();
+/// Widths of columns within a room, from what each wants and the width of its longest word: each what it wants where that
+/// fits. Else the wider ones share what the narrow leave: room for a word, where there is, and the rest by the roots of
+/// what they want, so that one that says ten times as much gets about three times the width.
+fn shared(wishes: &[(f32, f32)], room: f32) -> Vec<f32> {
+    let total: f32 = wishes.iter().map(|(wish, _)| wish).sum();
     if total <= room {
         let more = (room - total) / wishes.len().max(1) as f32;
-        return wishes.iter().map(|wish| wish + more).collect();
+        return wishes.iter().map(|(wish, _)| wish + more).collect();
     }
-    let mut widths = wishes.to_vec();
     // The width above which columns are cut down, found by halving.
-    let (mut low, mut high) = (0.0, wishes.iter().copied().fold(0.0, f32::max));
+    let (mut low, mut high) = (0.0, wishes.iter().map(|(wish, _)| *wish).fold(0.0, f32::max));
     for _ in 0..40 {
         let cap = (low + high) / 2.0;
-        if wishes.iter().map(|w| w.min(cap)).sum::<f32>() > room { high = cap } else { low = cap }
+        if wishes.iter().map(|(wish, _)| wish.min(cap)).sum::<f32>() > room { high = cap } else { low = cap }
     }
-    let left = room - wishes.iter().filter(|w| **w <= low).sum::<f32>();
-    let roots: f32 = wishes.iter().filter(|w| **w > low).map(|w| w.sqrt()).sum();
-    for width in widths.iter_mut().filter(|w| **w > low) {
-        *width = left * width.sqrt() / roots;
-    }
-    widths
+    let base = |(wish, word): (f32, f32)| if wish > low { word.min(low) } else { wish };
+    let left = room - wishes.iter().map(|w| base(*w)).sum::<f32>();
+    let roots: f32 = wishes.iter().filter(|(wish, _)| *wish > low).map(|(wish, _)| wish.sqrt()).sum();
+    let width = |w: &(f32, f32)| base(*w) + if w.0 > low { left.max(0.0) * w.0.sqrt() / roots } else { 0.0 };
+    wishes.iter().map(width).collect()
 }
 
 #[cfg(test)]
