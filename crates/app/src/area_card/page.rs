@@ -2,8 +2,9 @@
 
 use super::map::Maps;
 use super::{AreaCard, Row};
-use crate::assess::{NOT_LOOKED_AT, STANDING_CAUTIONS, heights_caution, wind_words};
+use crate::assess::{STANDING_CAUTIONS, heights_caution, wind_words};
 use crate::climb_out::words as climb_words;
+use crate::not_looked_at;
 use crate::options_map::NOT_COUNTED;
 use crate::print::{Block, Cell, Document, Format, Run};
 use crate::sheet::words::REACH_NOT_COUNTED;
@@ -175,7 +176,7 @@ fn climb_outs(out: &mut Document, card: &AreaCard, units: UnitPrefs) {
     if card.climb_outs.is_empty() {
         out.push(Block::Heading("Climb-out".into()));
     } else {
-        out.push(Block::soft(climb_words::NOT_LOOKED_AT));
+        out.push(Block::soft(not_looked_at::BY_CLIMB_OUT));
         let advice = ADVICE.iter().map(|a| vec![Run::plain(a.words), Run::soft(format!("({})", a.source))]);
         out.push(Block::List(advice.collect()));
     }
@@ -188,7 +189,7 @@ fn cautions(out: &mut Document, card: &AreaCard) {
     out.push(Block::Heading("Cautions".into()));
     let invented = card.area().is_sample.then(|| "The sample area is invented and shows no real place.".to_owned());
     let standing = STANDING_CAUTIONS.into_iter().chain([REACH_NOT_COUNTED, NOT_COUNTED]).map(str::to_owned);
-    let not_looked_at = NOT_LOOKED_AT.iter().map(|what| format!("Not looked at: {what}"));
+    let not_looked_at = not_looked_at::BY_RANKING.iter().map(|what| format!("Not looked at: {what}"));
     let data = card.area().warnings.iter().map(|w| format!("Data: {w}."));
     out.push(Block::list(invented.into_iter().chain(standing).chain(not_looked_at).chain(data)));
 }
