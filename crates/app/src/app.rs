@@ -21,7 +21,9 @@ use crate::keep::{Keep, Notify};
 use crate::model::layers::LayersCommand;
 use crate::model::{CircuitCommand, Conditions, DebriefCommand, MergeCommand, Mode, Model, SheetCommand};
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
+use crate::page_place;
 use crate::pick::Picking;
+use crate::report_dialog::ReportDialog;
 use crate::settings;
 use crate::theme::{Palette, Scheme, Theme};
 use crate::views;
@@ -71,6 +73,7 @@ pub struct App {
     importing: ImportDialog,
     exporting: ExportDialog,
     card: CardDialog,
+    report: ReportDialog,
     keep: Keep,
     layer_dialog: OpenDialog,
     track_dialog: OpenDialog,
@@ -137,6 +140,7 @@ impl App {
             importing: ImportDialog::default(),
             exporting: ExportDialog::default(),
             card: CardDialog::default(),
+            report: ReportDialog::default(),
             // Tests leave the user's folders alone.
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
             layer_dialog: OpenDialog::new(Purpose::Layers),
@@ -221,6 +225,7 @@ impl App {
                 }
                 Command::Reveal(place) => self.map.reveal(place),
                 Command::Circuit(CircuitCommand::Frame) => self.frame_circuit(),
+                Command::Debrief(DebriefCommand::Report) => self.report.show(&self.suggested_report()),
                 Command::Debrief(command) => self.debrief_command(ctx, &command),
                 Command::Drill(command) => {
                     let before = self.model.settings.pilot.clone();
@@ -283,6 +288,7 @@ impl App {
             || self.importing.is_shown()
             || self.exporting.is_shown()
             || self.card.is_shown()
+            || self.report.is_shown()
             || self.layer_dialog.is_shown()
             || self.track_dialog.is_shown()
             || self.merge.is_asking()
@@ -311,17 +317,18 @@ impl App {
     /// Where an area card might go: beside the area's file, or else into the user's documents.
     fn suggested_card(&self) -> PathBuf {
         let title = self.model.area.as_ref().map_or("Area", |area| area.title.as_str());
-        // A title may hold what no file name does.
-        let plain: String = title.chars().map(|c| if c.is_alphanumeric() || c == ' ' { c } else { '-' }).collect();
-        let name = format!("{plain} card.pdf");
-        match &self.model.keeping.path {
-            Some(path) => path.with_file_name(name),
-            None => {
-                let dirs = directories::UserDirs::new();
-                let folder = dirs.as_ref().map(|d| d.document_dir().unwrap_or_else(|| d.home_dir()));
-                folder.map_or_else(|| PathBuf::from(&name), |folder| folder.join(&name))
-            }
-        }
+        page_place::suggested(title, "card", self.model.keeping.path.as_deref())
+    }
+
+    /// Where the report of the open sortie might go.
+    fn suggested_report(&self) -> PathBuf {
+        let made = self.model.debrief.made.as_ref();
+        let began = made.and_then(|m| m.key.sortie.started).map(|t| t.strftime("%Y-%m-%d").to_string());
+        page_place::suggested(
+            &began.unwrap_or_else(|| "Sortie".to_owned()),
+            "debrief",
+            self.model.keeping.path.as_deref(),
+        )
     }
 
     /// Keeps the window open until every change is in the file, or the pilot says that it may be lost.
@@ -518,6 +525,10 @@ impl App {
             if let Some((level, words)) = self.card.ui(&ctx, &self.palette, of) {
                 self.model.notify(level, words);
             }
+        }
+        let report_of = self.model.debrief.made.as_ref().map(|made| (made, self.model.settings.units));
+        if let Some((level, words)) = self.report.ui(&ctx, &self.palette, report_of) {
+            self.model.notify(level, words);
         }
         views::area_menu::ask_to_close(&ctx, &self.model, &mut self.commands);
         if !self.commands.is_empty() {

@@ -515,12 +515,12 @@ impl Assessment {
     /// The wind in words, from true north.
     #[must_use]
     pub fn wind_words(&self, area: &Area, units: &UnitPrefs) -> String {
-        wind_words(area, &self.wind, self.state.position, units)
+        wind_words(area, &self.wind, self.state.position, *units)
     }
 }
 
 /// A wind of the area's frame in words, from true north; `position` is where it blows in an area without a home strip.
-pub(crate) fn wind_words(area: &Area, wind: &Wind, position: Xy, units: &UnitPrefs) -> String {
+pub(crate) fn wind_words(area: &Area, wind: &Wind, position: Xy, units: UnitPrefs) -> String {
     let place = area.home.as_ref().map_or(position, |h| h.position);
     let convergence = area.convergence_rad(place);
     let turned = |wind: WindVector| {

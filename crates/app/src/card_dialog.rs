@@ -4,13 +4,14 @@ use crate::area_card::{area_card, heights_of, page, usual_heights_m};
 use crate::assess::Conditions;
 use crate::jobs::Once;
 use crate::model::NoticeLevel;
-use crate::print::{Format, save};
+use crate::page_place::PagePlace;
+use crate::print::save;
 use crate::theme::Palette;
 use crate::views::dialog::Dialog;
 use egui::{ProgressBar, TextEdit, Ui};
 use sparefield_data::area::Area;
 use sparefield_data::quantity::UnitPrefs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 
@@ -38,11 +39,8 @@ struct Making {
 #[derive(Default)]
 pub struct CardDialog {
     shown: bool,
-    focus: bool,
-    name: String,
+    place: PagePlace,
     heights: String,
-    small: bool,
-    picking: Option<Once<Option<PathBuf>>>,
     making: Option<Making>,
 }
 
@@ -50,8 +48,7 @@ impl CardDialog {
     /// Shows it with a name to begin with.
     pub fn show(&mut self, suggested: &Path, units: UnitPrefs) {
         self.shown = true;
-        self.focus = true;
-        self.name = suggested.display().to_string();
+        self.place.begin(suggested);
         if self.heights.is_empty() {
             let usual = usual_heights_m(units.height);
             // Typed back as they are read, without the space that keeps number and unit on one line.
@@ -73,12 +70,7 @@ impl CardDialog {
         palette: &Palette,
         of: impl FnOnce() -> CardOf,
     ) -> Option<(NoticeLevel, String)> {
-        if let Some(answer) = self.picking.as_ref().and_then(Once::poll) {
-            if let Ok(Some(path)) = answer {
-                self.name = path.display().to_string();
-            }
-            self.picking = None;
-        }
+        self.place.tend();
         let mut came = None;
         if let Some(answer) = self.making.as_ref().and_then(|m| m.answer.poll()) {
             self.making = None;
@@ -115,23 +107,7 @@ impl CardDialog {
     fn asks(&mut self, ui: &mut Ui, palette: &Palette, of: impl FnOnce() -> CardOf) -> bool {
         ui.label("A map with every field numbered, where no field is in reach, all fields in a table, climb-outs.");
         ui.add_space(6.0);
-        let label = ui.label("File (.pdf to print, .png pictures, .html for a browser)");
-        let edit = ui.add(TextEdit::singleline(&mut self.name).desired_width(f32::INFINITY)).labelled_by(label.id);
-        if std::mem::take(&mut self.focus) {
-            edit.request_focus();
-        }
-        if ui.add_enabled(self.picking.is_none(), egui::Button::new("Choose a place…")).clicked() {
-            self.pick(ui.ctx());
-        }
-        if Path::new(self.name.trim()).exists() {
-            ui.label("There is a file of this name; it will be written over.");
-        }
-        ui.add_space(6.0);
-        ui.horizontal(|ui| {
-            ui.label("Paper");
-            ui.radio_value(&mut self.small, false, "A4");
-            ui.radio_value(&mut self.small, true, "A5");
-        });
+        self.place.ask(ui, "Save the area card");
         let label = ui.label("Heights above the ground for the maps of options");
         ui.add(TextEdit::singleline(&mut self.heights).desired_width(f32::INFINITY)).labelled_by(label.id);
         let heights = heights_of(&self.heights);
@@ -141,7 +117,7 @@ impl CardDialog {
         ui.add_space(6.0);
         let mut open = true;
         ui.horizontal(|ui| {
-            let ready = !self.name.trim().is_empty() && heights.is_ok();
+            let ready = self.place.is_named() && heights.is_ok();
             if ui.add_enabled(ready, egui::Button::new("Make the card")).clicked() {
                 self.make(ui.ctx(), palette.clone(), of(), heights.unwrap_or_default());
             }
@@ -152,23 +128,8 @@ impl CardDialog {
         open
     }
 
-    /// The name, as a PDF where it says nothing else.
-    fn path(&self) -> PathBuf {
-        let path = PathBuf::from(self.name.trim());
-        if path.extension().is_some() { path } else { path.with_extension("pdf") }
-    }
-
-    fn pick(&mut self, ctx: &egui::Context) {
-        let path = self.path();
-        let name = path.file_name().unwrap_or_default().to_string_lossy();
-        let dialog = rfd::AsyncFileDialog::new().set_title("Save the area card").set_file_name(name).save_file();
-        let work = move || pollster::block_on(dialog).map(|f| f.path().to_owned());
-        let wake = ctx.clone();
-        self.picking = Once::start("choose a place", work, move || wake.request_repaint()).ok();
-    }
-
     fn make(&mut self, ctx: &egui::Context, palette: Palette, of: CardOf, heights_m: Vec<f64>) {
-        let (path, format) = (self.path(), if self.small { Format::A5 } else { Format::A4 });
+        let (path, format) = (self.place.path(), self.place.format());
         let (done, stop) = (Arc::new(AtomicU32::new(0)), Arc::new(AtomicBool::new(false)));
         let (told, stopped, wake) = (Arc::clone(&done), Arc::clone(&stop), ctx.clone());
         let work = move || {

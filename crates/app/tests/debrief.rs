@@ -139,3 +139,31 @@ fn a_small_window_shows_everything_and_a_track_that_is_none_is_told_so() {
     window.get_by_label(&why);
     assert_eq!(area(&window).sorties.len(), 2, "it is kept all the same");
 }
+
+#[test]
+fn the_report_of_the_open_sortie_is_written_where_one_says() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("lesson.html");
+    let mut window = lesson(1280.0, 800.0);
+    window.get_by_label("Report…").click();
+    window.run_steps(4);
+    // The name has the keyboard; what is suggested is replaced.
+    window.key_press_modifiers(egui::Modifiers::COMMAND, egui::Key::A);
+    window.run_steps(2);
+    let file = "File (.pdf to print, .png pictures, .html for a browser)";
+    let field = window.get_by_role_and_label(egui::accesskit::Role::TextInput, file);
+    field.type_text(&path.display().to_string());
+    window.run_steps(2);
+    window.get_by_label("Write the report").click();
+    window.run_steps(2);
+    until(&mut window, "the report is written", |w| {
+        app(w).model.notices.iter().any(|n| n.text.contains("The report was written to"))
+    });
+    let page = std::fs::read_to_string(&path).unwrap();
+    let made = debrief(&window).made.as_ref().unwrap();
+    assert!(
+        page.contains("What to practise next")
+            && page.contains(&words::wind(&made.sortie, app(&window).model.settings.units))
+    );
+    assert!(window.query_by_label("Write the report").is_none());
+}

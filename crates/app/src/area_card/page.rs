@@ -34,7 +34,7 @@ pub fn page(card: &AreaCard, units: UnitPrefs, palette: &Palette, format: Format
     let title = format!("Area card: {}", area.title);
     let mut out = Document::new(&title);
     out.push(Block::Title(title));
-    let wind = wind_words(area, &card.options.wind, area.centre(), &units);
+    let wind = wind_words(area, &card.options.wind, area.centre(), units);
     let day = format_day(conditions.today);
     out.push(Block::text(format!("{}, wind {wind}, {day}.", conditions.aircraft.name)));
     let maps = Maps::new(card, units, palette);
@@ -199,7 +199,7 @@ fn basis(out: &mut Document, card: &AreaCard, units: UnitPrefs) {
     out.push(Block::Heading("Computed from".into()));
     let mut points = vec![
         format!("Aircraft: {}.", conditions.aircraft.name),
-        format!("Wind: {}.", wind_words(area, &card.options.wind, area.centre(), &units)),
+        format!("Wind: {}.", wind_words(area, &card.options.wind, area.centre(), units)),
         format!("Surveys judged for {}.", format_day(conditions.today)),
         heights_caution(area, units),
     ];

@@ -15,6 +15,8 @@ use std::sync::Arc;
 pub enum DebriefCommand {
     /// Ask for recorded flights.
     ChooseFiles,
+    /// Ask where the report of the open sortie goes.
+    Report,
     /// Add recorded flights.
     Add(Vec<PathBuf>),
     /// Add the invented lesson.
@@ -274,6 +276,7 @@ impl Model {
             }
             DebriefCommand::AsFound => self.mark("take back the corrections", |_| Some(Vec::new())),
             DebriefCommand::ChooseFiles
+            | DebriefCommand::Report
             | DebriefCommand::Add(_)
             | DebriefCommand::AddSample
             | DebriefCommand::Frame

@@ -93,7 +93,15 @@ fn exercises(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnMut(De
     };
     let units = model.settings.units;
     let sortie = &made.sortie;
-    ui.label(RichText::new("Exercises").font(theme.bold_font(theme.sizes.text)));
+    ui.horizontal(|ui| {
+        ui.label(RichText::new("Exercises").font(theme.bold_font(theme.sizes.text)));
+        ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
+            let help = "A page for the logbook and the instructor, to print or to read in a browser";
+            if ui.button("Report…").on_hover_text(help).clicked() {
+                push(DebriefCommand::Report);
+            }
+        });
+    });
     ScrollArea::vertical().id_salt("exercises").auto_shrink([false, false]).show(ui, |ui| {
         if sortie.exercises.is_empty() {
             let text = "No practice failure was recognised. Where there was one, show its beginning and choose “Correct…”, \
