@@ -58,6 +58,7 @@ impl UnitPrefs {
         let text = match self.height {
             HeightUnit::Ft if value.abs() < rounding.limit(100.0, 1.0) => rounding.apply(value, 1.0, 0),
             HeightUnit::Ft => rounding.apply(value, 10.0, 0),
+            HeightUnit::M if value == 0.0 => Some("0".to_owned()),
             HeightUnit::M if value.abs() < rounding.limit(10.0, 0.1) => rounding.apply(value, 0.1, 1),
             HeightUnit::M => rounding.apply(value, 1.0, 0),
         };
@@ -90,7 +91,9 @@ impl UnitPrefs {
                 LengthUnit::Ft | LengthUnit::Yd => with_unit(rounding.apply(length_m / super::MILE_M, 0.1, 1), "mi"),
             };
         }
-        let text = if value.abs() < rounding.limit(10.0, 0.1) {
+        let text = if value == 0.0 {
+            Some("0".to_owned())
+        } else if value.abs() < rounding.limit(10.0, 0.1) {
             rounding.apply(value, 0.1, 1)
         } else if value.abs() < rounding.limit(1_000.0, 1.0) {
             rounding.apply(value, 1.0, 0)
@@ -233,6 +236,7 @@ mod tests {
     fn every_quantity_in_words() {
         let show = |q| plain(format_quantity(q, &UnitPrefs::default()));
         assert_eq!(show(Quantity::Length(287.4)), "287 m");
+        assert_eq!(show(Quantity::Length(0.0)), "0 m");
         assert_eq!(show(Quantity::Length(1_254.0)), "1250 m");
         assert_eq!(show(Quantity::Length(12_340.0)), "12.3 km");
         assert_eq!(show(Quantity::Length(4.96)), "5.0 m");
