@@ -20,7 +20,8 @@ const MID_MONTH: i32 = 14;
 
 /// The button over the map, and the controls when they are open.
 pub fn panel(ctx: &Context, map: Rect, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
-    if model.area.is_none() || model.drills() {
+    // Where it is not drawn its controls would do nothing that is seen.
+    if model.area.is_none() || model.mode == Mode::Debrief || model.drills() {
         return;
     }
     let mut push = |command| commands.push(Command::Cover(command));
