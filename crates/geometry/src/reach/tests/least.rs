@@ -232,7 +232,6 @@ fn no_way_dips_below_the_floor_or_arrives_too_low() {
 
 /// The same for 100 000 ways; a minute and a half.
 #[test]
-#[ignore = "a minute and a half; run with --ignored after a change of the computation"]
 fn no_way_of_a_hundred_thousand_dips_below_the_floor() {
     let (worst, flown) = reflown(17_000);
     assert!(worst < 1e-3 && flown > 100_000, "{worst} m below the floor, {flown} flown");
