@@ -68,7 +68,7 @@ fn the_true_wind_is_near_the_one_told_but_not_that() {
 fn what_is_offered_is_what_the_ranking_chose_and_other_directions_are_no_better() {
     let area = Area::sample(&NoProgress).unwrap();
     let day = Day { days_since_epoch: 20_782 };
-    let rehearsal = Rehearsal::new(&area, &area.drill_sets[0], 3, day).unwrap();
+    let rehearsal = Rehearsal::new(&area, &area.drill_sets[0], 3, day, &[]).unwrap();
     let ranked = &rehearsal.assessment().ranked;
     let mut turned_round = 0;
     for field in ranked.iter().filter(|r| r.verdict != Verdict::Out) {

@@ -10,6 +10,7 @@ use crate::studies::Studies;
 use sparefield_data::aircraft_file;
 use sparefield_data::area::Area;
 use sparefield_geometry::air::{WindProfile, WindVector, isa_density_ratio};
+use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::circuit::{Landing, Motion, Surroundings};
 use sparefield_geometry::drill::{
     Choice, DrillResult, DrillSet, DrillSetError, Failure, Flown, Occasion, Offer, Offered, Trial,
@@ -74,14 +75,19 @@ pub struct Rehearsal {
 }
 
 impl Rehearsal {
-    /// Works out a failure: what is in reach, and how good it is.
+    /// Works out a failure: what is in reach, and how good it is. The set's aircraft is looked for in the `hangar` first.
     ///
     /// # Errors
     /// When the set or the failure cannot be flown in this area.
-    pub fn new(area: &Area, set: &DrillSet, number: u32, today: Day) -> Result<Self, DrillError> {
+    pub fn new(area: &Area, set: &DrillSet, number: u32, today: Day, hangar: &[Aircraft]) -> Result<Self, DrillError> {
         let failure = set.failure(number, area.home.as_ref().map(|h| h.position))?;
-        let found = aircraft_file::find(&failure.aircraft);
-        let aircraft = found.map_err(|e| DrillError::Aircraft { set: set.name.clone(), problem: e.to_string() })?.value;
+        let aircraft = match hangar.iter().find(|a| a.name == failure.aircraft) {
+            Some(aircraft) => aircraft.clone(),
+            None => {
+                let unknown = |problem| DrillError::Aircraft { set: set.name.clone(), problem };
+                aircraft_file::find(&failure.aircraft).map_err(|e| unknown(e.to_string()))?.value
+            }
+        };
         let conditions = Conditions {
             aircraft,
             wind: blowing(area, failure.true_wind, failure.position),

@@ -9,9 +9,13 @@ use egui::Key;
 use egui::accesskit::Role;
 use egui_kittest::kittest::Queryable;
 use sparefield::command::Command;
+use sparefield::edits::{describe, drills};
 use sparefield::model::{DrillCommand, DrillPage, Mode, RehearsePage, Session, Stage};
+use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::drill::Outcome;
+use sparefield_geometry::fields::model::Surface;
 use sparefield_geometry::position::Xy;
+use std::sync::Arc;
 
 fn session(window: &Window) -> &Session {
     app(window).model.drilling.session.as_ref().unwrap()
@@ -176,4 +180,20 @@ fn everything_fits_into_a_small_window() {
         assert!(screen.contains_rect(rect) && rect.right() <= 340.0, "{label}: {rect:?}");
     }
     assert!(session(&window).shown().position.distance(Xy::default()) > 0.0);
+}
+
+#[test]
+fn an_aircraft_from_a_file_can_be_drilled_and_an_edit_of_the_land_ends_a_drill() {
+    let mut window = drilling(1280.0, 800.0, "");
+    let own = Aircraft { name: "Club single".into(), ..Aircraft::example_flexwing() };
+    push(&mut window, Command::AddAircraft(Arc::new(own)));
+    let made = drills::change_set(&area(&window), "drills-home", |s| s.aircraft = "Club single".into());
+    drill(&mut window, DrillCommand::Do(Box::new(made)));
+    stopped(&mut window, 1);
+    assert_eq!(session(&window).prepared.rehearsal.trial().aircraft.name, "Club single");
+    let id = area(&window).fields[0].id.clone();
+    let made = describe::change_fields(&area(&window), &[id], "surface", |f| f.surface = Surface::Stubble);
+    push(&mut window, Command::Edit(Box::new(made.unwrap())));
+    assert!(app(&window).model.drilling.session.is_none());
+    window.get_by_label_contains("The land was changed");
 }

@@ -191,7 +191,7 @@ impl App {
         if has_key && ctx.input_mut(|i| i.consume_key(Modifiers::NONE, Key::O)) {
             push(CoverCommand::ShowPanel(!self.model.cover.panel));
         }
-        if !self.model.cover.route.drawing {
+        if !(self.model.cover.route.drawing && self.model.shows_cover()) {
             return;
         }
         ctx.input_mut(|i| {

@@ -66,8 +66,8 @@ impl App {
                 return;
             }
         };
-        let wake = ctx.clone();
-        let started = self.drill_job.prepare(area, set, number, self.start.today, move || wake.request_repaint());
+        let (wake, with) = (ctx.clone(), (self.start.today, model.hangar.clone()));
+        let started = self.drill_job.prepare(area, set, number, with, move || wake.request_repaint());
         let drilling = &mut self.model.drilling;
         (drilling.session, drilling.problem, drilling.shows) = (None, None, DrillPage::Fly);
         match started {
@@ -136,8 +136,10 @@ impl App {
 
     fn take_drill_done(&mut self) {
         let Some(done) = self.drill_job.take_done() else { return };
-        self.model.drilling.preparing = false;
+        let wanted = std::mem::take(&mut self.model.drilling.preparing);
         match done {
+            // The pilot left it, or the land is another by now.
+            Ok(DrillDone::Prepared(_)) if !wanted => {}
             Ok(DrillDone::Prepared(Ok(prepared))) => {
                 let failure = prepared.rehearsal.failure();
                 let far = SHOWN_SHARE * prepared.rehearsal.farthest_m(failure.height_agl_m);

@@ -60,7 +60,7 @@ pub(super) fn run(args: &DrillArgs) -> Result<(), CliError> {
     let set = chosen_set(sets, args.set.as_deref())?;
     let home = area.home.as_ref().map(|h| h.position);
     let number = args.number.map_or_else(|| next_number(set, home, &own, args.seed), Ok).map_err(|e| bad(&e))?;
-    let rehearsal = Rehearsal::new(&area, set, number, today).map_err(|e| bad(&e))?;
+    let rehearsal = Rehearsal::new(&area, set, number, today, &[]).map_err(|e| bad(&e))?;
     let desk = Desk { listed: rehearsal.listed(), rehearsal: &rehearsal, units: UnitPrefs::default(), json: args.json };
     let (join, hand) = (named_join(args.join.as_deref())?, named_hand(args.hand.as_deref())?);
     let choices = if args.choose.is_empty() {

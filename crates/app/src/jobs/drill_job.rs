@@ -5,6 +5,7 @@ use super::once::Once;
 use crate::drill::{DrillError, Rehearsal};
 use crate::model::{Ended, Prepared};
 use sparefield_data::area::Area;
+use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::circuit::Motion;
 use sparefield_geometry::drill::{Choice, DrillSet};
 use sparefield_geometry::fields::model::Day;
@@ -30,7 +31,7 @@ pub struct DrillJob {
 }
 
 impl DrillJob {
-    /// Works out a failure of a set.
+    /// Works out a failure of a set on a day, with the aircraft that the window knows.
     ///
     /// # Errors
     /// When the system refuses a thread.
@@ -39,12 +40,12 @@ impl DrillJob {
         area: Arc<Area>,
         set: Arc<DrillSet>,
         number: u32,
-        today: Day,
+        (today, hangar): (Day, Vec<Aircraft>),
         notify: impl FnOnce() + Send + 'static,
     ) -> std::io::Result<()> {
         self.start(
             move || {
-                DrillDone::Prepared(Rehearsal::new(&area, &set, number, today).map(|rehearsal| {
+                DrillDone::Prepared(Rehearsal::new(&area, &set, number, today, &hangar).map(|rehearsal| {
                     let listed = rehearsal.listed();
                     let velocity_ms = rehearsal.velocity_before_ms();
                     let straight = rehearsal.trial().straight_on(LONGEST_S).track;

@@ -335,6 +335,16 @@ pub struct Drilling {
     pub session: Option<Session>,
 }
 
+impl Drilling {
+    /// A drill is flown over the land as it was when it began: once that is edited, it is over.
+    pub(super) fn land_changed(&mut self) {
+        if self.session.take().is_some() || self.preparing {
+            self.preparing = false;
+            self.problem = Some("The land was changed, so the drill under way was left.".to_owned());
+        }
+    }
+}
+
 impl Model {
     /// Whether the Drill page is shown.
     #[must_use]

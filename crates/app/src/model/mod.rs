@@ -457,7 +457,10 @@ impl Model {
         let of_land = |c: &Change| {
             !matches!(c, Change::Layers(_) | Change::Sortie(_) | Change::DrillSet(_) | Change::DrillResult(_))
         };
-        self.land_revision += u64::from(edit.changes.iter().any(of_land));
+        if edit.changes.iter().any(of_land) {
+            self.land_revision += 1;
+            self.drilling.land_changed();
+        }
         self.unsaved.push(edit);
         true
     }

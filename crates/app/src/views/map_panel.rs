@@ -128,7 +128,7 @@ pub fn map_panel(
     let fields = area.map_or(none_fields, |a| a.fields.as_slice());
     // Where the options map shades the land, dusk means that, and not what is out of reach from here.
     let covered = derived.cover.dusk().filter(|_| model.shows_cover() && !model.follows());
-    let routing = model.cover.route.drawing && !model.drills();
+    let routing = model.cover.route.drawing && model.shows_cover();
     let input = MapInput {
         theme,
         terrain: area.map(|a| &a.terrain),

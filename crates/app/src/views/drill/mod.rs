@@ -7,8 +7,6 @@ mod progress;
 mod result;
 mod sets;
 
-pub(super) use result::drawer_contents;
-
 use crate::command::Command;
 use crate::model::{DrillCommand, DrillPage, Model, RehearsePage, Stage};
 use crate::theme::{Theme, chooser, space};
@@ -89,6 +87,6 @@ pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
     let Some(session) = over else { return };
     let frame = Frame::new().fill(theme.colours.panel).inner_margin(egui::Margin::symmetric(12, 8));
     egui::Panel::bottom("drill heights").resizable(false).frame(frame).show(ui, |ui| {
-        drawer_contents(ui, model, session, theme, &mut |command| commands.push(Command::Drill(command)));
+        result::drawer(ui, model, session, theme, &mut |command| commands.push(Command::Drill(command)));
     });
 }

@@ -77,7 +77,7 @@ struct Drawn {
 }
 
 /// Play and scrub, and the heights.
-pub(crate) fn drawer_contents(
+pub(super) fn drawer(
     ui: &mut Ui,
     model: &Model,
     session: &Session,

@@ -91,7 +91,7 @@ fn dusk(made: &CoverMade, look: CoverLook, height_agl_m: f32) -> ReachOverlay {
 /// Draws the route, and takes the clicks that draw one.
 pub(in crate::views) fn on_map(ui: &Ui, shown: &Shown, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let plan = &model.cover.route;
-    if plan.drawing {
+    if plan.drawing && model.shows_cover() {
         let map = &shown.response;
         if map.hovered() {
             ui.ctx().set_cursor_icon(CursorIcon::Crosshair);
