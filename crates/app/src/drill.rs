@@ -81,12 +81,11 @@ impl Rehearsal {
     /// When the set or the failure cannot be flown in this area.
     pub fn new(area: &Area, set: &DrillSet, number: u32, today: Day, hangar: &[Aircraft]) -> Result<Self, DrillError> {
         let failure = set.failure(number, area.home.as_ref().map(|h| h.position))?;
-        let aircraft = match hangar.iter().find(|a| a.name == failure.aircraft) {
-            Some(aircraft) => aircraft.clone(),
-            None => {
-                let unknown = |problem| DrillError::Aircraft { set: set.name.clone(), problem };
-                aircraft_file::find(&failure.aircraft).map_err(|e| unknown(e.to_string()))?.value
-            }
+        let aircraft = if let Some(known) = hangar.iter().find(|a| a.name == failure.aircraft) {
+            known.clone()
+        } else {
+            let unknown = |problem| DrillError::Aircraft { set: set.name.clone(), problem };
+            aircraft_file::find(&failure.aircraft).map_err(|e| unknown(e.to_string()))?.value
         };
         let conditions = Conditions {
             aircraft,
