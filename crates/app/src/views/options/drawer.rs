@@ -68,9 +68,10 @@ pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
             ui.set_width(ui.available_width());
             for (number, stretch) in bare.enumerate() {
                 let text = format!("{}. {}", number + 1, words::stretch(made, stretch, units));
-                let text = RichText::new(text).size(theme.sizes.small).color(theme.colours.caution);
-                let row = ui.add(egui::Button::new(text).frame(false).truncate());
-                let row = row.on_hover_text("Show its worst place on the map");
+                let words = RichText::new(&text).size(theme.sizes.small).color(theme.colours.caution);
+                let row = ui.add(egui::Button::new(words).frame(false).truncate());
+                // On a narrow map the end is cut off, and the height that helps stands there.
+                let row = row.on_hover_text(format!("{text}. A click shows its worst place on the map."));
                 if row.clicked()
                     && let Some(point) = made.route.points.get(stretch.worst)
                 {
