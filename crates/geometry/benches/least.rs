@@ -1,4 +1,5 @@
-//! How long least heights take over a whole square of a million cells, with five and with forty fields.
+//! How long least heights take over a whole square of a million cells, with five and with forty fields, and over one of nine
+//! million.
 
 mod scene;
 
@@ -51,6 +52,18 @@ fn benches(c: &mut Criterion) {
                 });
             }
         }
+    }
+    group.finish();
+    let mut group = c.benchmark_group("least_3000x3000");
+    group.sample_size(10);
+    for (ground, relief) in [("gentle", 900.0), ("alpine", 2_800.0)] {
+        let terrain = fractal(7, 3_000, 25.0, relief);
+        let wind = eight_ms(WindProfile::Uniform);
+        let fields = fields(&terrain, 40);
+        group.bench_function(format!("{ground}/uniform/40"), |b| {
+            let run = || least_heights(&terrain, &reference, &wind, &fields, &options, &|_| {}, &|| false);
+            b.iter(|| black_box(run()));
+        });
     }
     group.finish();
 }

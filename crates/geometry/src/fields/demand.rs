@@ -9,11 +9,12 @@ use super::rank::{Judged, Place, RankInput};
 use super::strip::bounds;
 use super::study::FieldStudy;
 use super::verdict::Verdict;
-use crate::math::TAU;
+use crate::math::{self, TAU};
 use crate::position::{Bearing, Xy};
 use crate::reach::Arrival;
 use core::borrow::Borrow;
 use rayon::prelude::*;
+use std::sync::LazyLock;
 
 /// Tracks of arrival for which the height is worked out: every ten degrees.
 pub const ARRIVAL_TRACKS: usize = 36;
@@ -39,12 +40,70 @@ impl Demand {
     /// were worked out asks; without a track that of the worst.
     #[must_use]
     pub fn needed_along(&self, track: Option<Xy>) -> f64 {
-        let Some(bearing) = track.and_then(Xy::bearing) else {
-            return self.needed_amsl_m.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        match track.and_then(Sectors::of) {
+            Some(sector) => self.needed_in(sector),
+            None => self.needed_amsl_m.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+        }
+    }
+
+    /// Least height above mean sea level on arriving along any track of a sector.
+    pub(crate) fn needed_in(&self, sector: usize) -> f64 {
+        self.needed_amsl_m[sector].max(self.needed_amsl_m[(sector + 1) % ARRIVAL_TRACKS])
+    }
+}
+
+/// Between which two tracks of arrival a direction lies, without an arc tangent: options maps ask millions of times.
+pub(crate) struct Sectors {
+    /// Unit vectors of the tracks, and the first once more.
+    tracks: [Xy; ARRIVAL_TRACKS + 1],
+    /// The sector in which each part of each quadrant begins, clockwise from north; parts are even in |x|/(|x| + |y|), or in
+    /// |y|/(|x| + |y|) where that is what grows.
+    first: [[u8; SECTOR_PARTS]; 4],
+}
+
+/// Parts of a quadrant; no sector is narrower than one, so that a part meets two sectors at most.
+const SECTOR_PARTS: usize = 16;
+
+static SECTORS: LazyLock<Sectors> = LazyLock::new(|| {
+    let angle = |k: usize| TAU * k as f64 / ARRIVAL_TRACKS as f64;
+    let tracks = core::array::from_fn(|k| {
+        let (sin, cos) = math::sin_cos(angle(k % ARRIVAL_TRACKS));
+        Xy::new(sin, cos)
+    });
+    let first = core::array::from_fn(|quadrant| {
+        core::array::from_fn(|part| {
+            let t = part as f64 / SECTOR_PARTS as f64;
+            let within = math::atan2(t, 1.0 - t);
+            // Rounding must not put a part's beginning beyond the sector it begins in.
+            let rad = math::FRAC_PI_2 * quadrant as f64 + within - 1e-9;
+            (rad.max(0.0) / TAU * ARRIVAL_TRACKS as f64) as u8
+        })
+    });
+    Sectors { tracks, first }
+});
+
+impl Sectors {
+    /// The number of the track before a direction, clockwise from grid north; `None` for no direction.
+    pub(crate) fn of(d: Xy) -> Option<usize> {
+        let (ax, ay) = (d.x.abs(), d.y.abs());
+        let length = ax + ay;
+        if !(length > 0.0 && length.is_finite()) {
+            return None;
+        }
+        // North-east, south-east, south-west, north-west; what grows clockwise in each.
+        let (quadrant, grows) = match (d.x >= 0.0, d.y >= 0.0) {
+            (true, true) => (0, ax),
+            (true, false) => (1, ay),
+            (false, false) => (2, ax),
+            (false, true) => (3, ay),
         };
-        let at = bearing.rad() / TAU * ARRIVAL_TRACKS as f64;
-        let low = at.floor() as usize % ARRIVAL_TRACKS;
-        self.needed_amsl_m[low].max(self.needed_amsl_m[(low + 1) % ARRIVAL_TRACKS])
+        let part = ((grows / length * SECTOR_PARTS as f64) as usize).min(SECTOR_PARTS - 1);
+        let sectors = &*SECTORS;
+        let mut sector = usize::from(sectors.first[quadrant][part]);
+        while sector + 1 < ARRIVAL_TRACKS && sectors.tracks[sector + 1].cross(d) <= 0.0 {
+            sector += 1;
+        }
+        Some(sector)
     }
 }
 
@@ -120,5 +179,20 @@ mod tests {
         assert_eq!(along(359.9), 100.0);
         assert_eq!(demand.needed_along(None), 170.0);
         assert_eq!(demand.needed_along(Some(Xy::default())), 170.0);
+    }
+
+    #[test]
+    fn a_sector_is_what_the_bearing_says() {
+        for step in 0..72_000 {
+            let deg = f64::from(step) * 0.005 + 0.002;
+            let d = Bearing::from_deg(deg).unit() * (1.0 + f64::from(step % 977) * 13.0);
+            assert_eq!(Sectors::of(d), Some((deg / 10.0) as usize), "{deg}");
+        }
+        for (d, sector) in [((0.0, 1.0), 0), ((1.0, 0.0), 9), ((0.0, -1.0), 18), ((-1.0, 0.0), 27)] {
+            let found = Sectors::of(Xy::new(d.0, d.1)).unwrap();
+            // On a track itself either side of it will do.
+            assert!(found == sector || found + 1 == sector, "{d:?}: {found}");
+        }
+        assert_eq!([Sectors::of(Xy::default()), Sectors::of(Xy::new(f64::NAN, 1.0))], [None, None]);
     }
 }

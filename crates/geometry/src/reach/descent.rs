@@ -248,6 +248,7 @@ enum Air {
 pub struct Descent {
     air: Air,
     speeds: Speeds,
+    least_loss: f64,
 }
 
 impl Descent {
@@ -264,7 +265,11 @@ impl Descent {
         } else {
             Air::Layered(LayeredRange::new(speeds, wind, &layer_bounds(wind, low_amsl_m, high_amsl_m)))
         };
-        Self { air, speeds }
+        let least_loss = match &air {
+            Air::Uniform(u) => 1.0 / speeds.greatest_ratio(u.wind.norm()),
+            Air::Layered(l) => l.least_loss(),
+        };
+        Self { air, speeds, least_loss: least_loss * (1.0 - 1e-6) }
     }
 
     /// Whether the loss is the same at every height.
@@ -356,6 +361,20 @@ impl Descent {
             Air::Uniform(_) => 1.0,
             Air::Layered(l) => l.unevenness(),
         }
+    }
+
+    /// The most height by which a metre of |x| + |y| can change what is needed, metres per metre; `None` in uniform air, where
+    /// the loss is convex in the displacement and tells better bounds by itself.
+    pub(super) fn steepest(&self) -> Option<f64> {
+        match &self.air {
+            Air::Uniform(_) => None,
+            Air::Layered(l) => Some(l.steepest()),
+        }
+    }
+
+    /// No more than the least height lost per metre over the ground in any direction, at any height.
+    pub(super) fn least_loss(&self) -> f64 {
+        self.least_loss
     }
 
     /// The air heading (unit vector) of a straight glide along the track `u` in a wind; `None` where it cannot be

@@ -18,7 +18,7 @@ const ROUNDING_M: f64 = 1e-6;
 const WHOLE: f64 = 1.0 - 1e-9;
 
 /// Patches per side of a small and a large tile.
-const SMALL: usize = 8;
+pub(super) const SMALL: usize = 8;
 const LARGE: usize = 64;
 
 /// Highest posts of the tiles over a window of the terrain; `INFINITY` where a post has no data.

@@ -44,7 +44,8 @@ const CELLS_PER_POLL: usize = 4096;
 const SPARE_SHARE: f64 = 0.05;
 
 /// The eight neighbours: rows south and columns east.
-const NEIGHBOURS: [(isize, isize); 8] = [(-1, 0), (0, 1), (1, 0), (0, -1), (-1, 1), (1, 1), (1, -1), (-1, -1)];
+pub(super) const NEIGHBOURS: [(isize, isize); 8] =
+    [(-1, 0), (0, 1), (1, 0), (0, -1), (-1, 1), (1, 1), (1, -1), (-1, -1)];
 
 /// Computes where the aircraft can glide to, and how high it arrives.
 ///

@@ -121,6 +121,10 @@ pub(super) struct LayeredRange {
     unevenness: f64,
     /// Greatest difference between layers of the relative change of range with direction, per radian.
     disagreement: f64,
+    /// Least height lost per metre over the ground, in any layer and direction.
+    least_loss: f64,
+    /// The most by which a metre of |x| + |y| changes the height needed.
+    steepest: f64,
 }
 
 impl LayeredRange {
@@ -136,6 +140,7 @@ impl LayeredRange {
         let mut correction = vec![0.0; rows * stride];
         let mut blocked = vec![0u16; rows * layers];
         let (mut disagreement, mut unevenness) = (0.0f64, 1.0f64);
+        let (mut least_loss, mut greatest_loss, mut greatest_change) = (f64::INFINITY, 0.0f64, 0.0f64);
         for quadrant in 0..4 {
             let (sx, sy) = quadrant_signs(quadrant);
             for k in 0..=DIRECTIONS {
@@ -171,6 +176,9 @@ impl LayeredRange {
                     range[row * stride + i + 1] = range[row * stride + i] + thickness * gain;
                     let mut off = 0.0;
                     if gain > 0.0 {
+                        let t = k as f64 / DIRECTIONS as f64;
+                        least_loss = least_loss.min(1.0 / (gain * Xy::new(1.0 - t, t).norm()));
+                        greatest_loss = greatest_loss.max(1.0 / gain);
                         (shortest, longest) = (shortest.min(gain), longest.max(gain));
                     }
                     let mut flyable = gain > 0.0;
@@ -180,6 +188,8 @@ impl LayeredRange {
                         if ratio <= MAX_NEIGHBOUR_RATIO {
                             // Arithmetic less harmonic mean is f(1−f)(a−b)²/((1−f)b + fa) ≤ 4f(1−f) × this.
                             off = (gain - next) * (gain - next) / (4.0 * gain.min(next));
+                            let change = (next - gain).abs() + 4.0 * off;
+                            greatest_change = greatest_change.max(change / gain.min(next) * DIRECTIONS as f64);
                             let change = 2.0 * (next - gain) / (next + gain) * DIRECTIONS as f64;
                             least = least.min(change);
                             most = most.max(change);
@@ -218,7 +228,19 @@ impl LayeredRange {
             }
             layer_of_metre.push(i as u16);
         }
-        Self { bounds: bounds.to_vec(), layer_of_metre, range, blocked, unevenness, disagreement }
+        // What is taken off between two directions is at most a hundredth. A height at a distance s changes by the greatest
+        // loss for each metre of s, and by that times s times the relative change of range with direction for the
+        // parameter of direction, which a metre changes by 1/s at most.
+        Self {
+            bounds: bounds.to_vec(),
+            layer_of_metre,
+            range,
+            blocked,
+            unevenness,
+            disagreement,
+            least_loss: 0.99 * least_loss,
+            steepest: 1.02 * greatest_loss * (1.0 + greatest_change),
+        }
     }
 
     fn layers(&self) -> usize {
@@ -295,24 +317,30 @@ impl LayeredRange {
             return Some(to);
         }
         let (row, share, span) = Self::direction(d);
-        let mut i = self.layer_of(to);
-        let mut height = to;
-        let mut left = span;
-        loop {
-            if self.obstacle(row, i) > i {
-                return None;
-            }
-            let thickness = self.bounds[i + 1] - self.bounds[i];
-            let density = (self.at(row, share, i + 1) - self.at(row, share, i)) / thickness;
-            let climb = left / density;
-            if i + 1 == self.layers() || height + climb <= self.bounds[i + 1] {
-                let h = height + climb;
-                return h.is_finite().then_some(h);
-            }
-            left -= (self.bounds[i + 1] - height) * density;
-            i += 1;
-            height = self.bounds[i];
+        let start = self.layer_of(to);
+        let layers = self.layers();
+        if self.obstacle(row, start) > start {
+            return None;
         }
+        let (base, next) = (self.at(row, share, start), self.at(row, share, start + 1));
+        let density = (next - base) / (self.bounds[start + 1] - self.bounds[start]);
+        let range = base + (to - self.bounds[start]) * density + span;
+        // The highest boundary at or below the range from which the glide must start.
+        let (mut low, mut high) = (start, layers);
+        while high - low > 1 {
+            let middle = usize::midpoint(low, high);
+            if self.at(row, share, middle) <= range {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        if self.obstacle(row, low) > start {
+            return None;
+        }
+        let (a, b) = (self.at(row, share, low), self.at(row, share, low + 1));
+        let height = self.bounds[low] + (range - a) * (self.bounds[low + 1] - self.bounds[low]) / (b - a);
+        height.is_finite().then_some(height)
     }
 
     pub(super) fn line(&self, end: End) -> GlideLine<'_> {
@@ -382,6 +410,14 @@ impl LayeredRange {
     pub(super) fn unevenness(&self) -> f64 {
         // The corrections between directions, far smaller, are covered by the hundredth.
         1.01 * self.unevenness
+    }
+
+    pub(super) fn least_loss(&self) -> f64 {
+        self.least_loss
+    }
+
+    pub(super) fn steepest(&self) -> f64 {
+        self.steepest
     }
 
     pub(super) fn dent(&self, angle_rad: f64) -> f64 {

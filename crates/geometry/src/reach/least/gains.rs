@@ -7,6 +7,7 @@ use super::super::departure::Turning;
 use super::super::floor::Floor;
 use super::LeastError;
 use super::map::LeastHeights;
+use super::sight::Sight;
 use super::solve::{Label, NONE, Solver};
 use crate::air::Wind;
 use crate::aircraft::Aircraft;
@@ -120,26 +121,26 @@ pub fn gains(
             if !terrain.heights_m[cell].is_finite() {
                 return 0;
             }
-            let own = base.own(cell).iter().take(base.count);
+            let own = base.own(cell / base.frame.cols, cell % base.frame.cols).iter().take(base.count);
             (base.count - own.filter(|label| label.height <= enough(cell)).count()) as u8
         })
         .collect();
     // Nothing above the highest place asked about matters.
     let highest = terrain.range().map_or(0.0, |(_, high)| high) + height_agl_m;
     let turning = Turning::new(aircraft, wind, base.ceiling_amsl_m, glide);
-    let start: Vec<Label> = (0..base.frame.len())
-        .map(|cell| {
-            // Where two fields are needed it counts what a field covers, and not whether it is the best.
-            let height = if base.count == 1 { base.own(cell)[0].height } else { f64::INFINITY };
-            Label { height, bend: NONE, demand: NONE }
-        })
-        .collect();
+    let empty = |own: &[Label]| {
+        // Where two fields are needed it counts what a field covers, and not whether it is the best.
+        let height = if base.count == 1 { own[0].height } else { f64::INFINITY };
+        Label { height, bend: NONE, demand: NONE }
+    };
+    let start: Vec<Label> = base.labels.chunks_exact(base.slots).map(empty).collect();
     let done = std::sync::atomic::AtomicUsize::new(0);
     let part = candidates.len().div_ceil(PARTS).max(1);
     let each = candidates
         .par_chunks(part)
         .map(|part| {
             let mut solver = Solver {
+                blocks: base.blocks,
                 floor: Floor { terrain, pyramid: &base.pyramid, clearance_m: base.clearance_m },
                 descent: &base.descent,
                 turning: &turning,
@@ -152,6 +153,7 @@ pub fn gains(
                 buckets: Vec::new(),
                 lowest: 0,
                 overwritten: Some(Vec::new()),
+                sight: Sight::default(),
             };
             let mut found = Vec::with_capacity(part.len());
             for candidate in part {
@@ -176,18 +178,23 @@ fn covered_by<'a>(
 ) -> Result<Vec<Range<u32>>, LeastError> {
     solver.demands = core::slice::from_ref(candidate);
     solver.bends.clear();
+    solver.sight.clear();
     solver.buckets.iter_mut().for_each(Vec::clear);
     solver.lowest = 0;
     solver.sources();
     solver.spread(&|_| {}, &|| stopped())?;
     let overwritten = solver.overwritten.replace(Vec::new()).unwrap_or_default();
-    let mut cells: Vec<u32> = overwritten.iter().map(|(cell, _)| *cell).collect();
+    let cols = solver.floor.terrain.frame.cols;
+    let mut cells: Vec<u32> = overwritten
+        .iter()
+        .filter_map(|(cell, _)| {
+            let (row, col) = solver.blocks.place(*cell as usize);
+            let at = row * cols + col;
+            (lacks[at] > 0 && solver.labels[*cell as usize].height <= enough(at)).then_some(at as u32)
+        })
+        .collect();
     cells.sort_unstable();
     cells.dedup();
-    cells.retain(|cell| {
-        let at = *cell as usize;
-        lacks[at] > 0 && solver.labels[at].height <= enough(at)
-    });
     for (cell, label) in overwritten.into_iter().rev() {
         solver.labels[cell as usize] = label;
     }

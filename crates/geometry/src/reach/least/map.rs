@@ -4,6 +4,7 @@ use super::super::PathPoint;
 use super::super::departure::{Bend, place};
 use super::super::descent::Descent;
 use super::super::floor::{Floor, Pyramid};
+use super::blocks::Blocks;
 use super::solve::{Label, NONE, direction, needed_at};
 use crate::fields::demand::Demand;
 use crate::grid::{GridFrame, Terrain};
@@ -14,6 +15,7 @@ use crate::position::Xy;
 pub struct LeastHeights {
     /// The terrain's cells.
     pub frame: GridFrame,
+    pub(super) blocks: Blocks,
     pub(super) count: usize,
     /// Labels kept for each cell.
     pub(super) slots: usize,
@@ -50,12 +52,18 @@ impl LeastHeights {
         if row >= self.frame.rows || col >= self.frame.cols {
             return Vec::new();
         }
-        let cell = row * self.frame.cols + col;
-        self.own(cell).iter().take(self.count).filter_map(|label| self.cover(label)).collect()
+        self.own(row, col).iter().take(self.count).filter_map(|label| self.cover(label)).collect()
     }
 
-    pub(super) fn own(&self, cell: usize) -> &[Label] {
+    pub(super) fn own(&self, row: usize, col: usize) -> &[Label] {
+        let cell = self.blocks.cell(row, col);
         &self.labels[cell * self.slots..(cell + 1) * self.slots]
+    }
+
+    /// Every cell, row by row.
+    fn rows_and_cols(&self) -> impl Iterator<Item = (usize, usize)> + use<> {
+        let (rows, cols) = (self.frame.rows, self.frame.cols);
+        (0..rows).flat_map(move |row| (0..cols).map(move |col| (row, col)))
     }
 
     fn cover(&self, label: &Label) -> Option<Cover> {
@@ -68,7 +76,7 @@ impl LeastHeights {
     #[must_use]
     pub fn raster(&self, fields: usize) -> Vec<f32> {
         let slot = fields.clamp(1, self.count) - 1;
-        self.labels.chunks_exact(self.slots).map(|own| round_up(own[slot].height)).collect()
+        self.rows_and_cols().map(|(row, col)| round_up(self.own(row, col)[slot].height)).collect()
     }
 
     /// Number of cells with known ground, and of those where so many fields are in reach from a height above the ground.
@@ -76,7 +84,8 @@ impl LeastHeights {
     pub fn covered(&self, terrain: &Terrain, fields: usize, height_agl_m: f64) -> (usize, usize) {
         let slot = fields.clamp(1, self.count) - 1;
         let mut counts = (0, 0);
-        for (own, ground) in self.labels.chunks_exact(self.slots).zip(&terrain.heights_m) {
+        for ((row, col), ground) in self.rows_and_cols().zip(&terrain.heights_m) {
+            let own = self.own(row, col);
             if ground.is_finite() {
                 counts.0 += 1;
                 counts.1 += usize::from(own[slot].height <= f64::from(*ground) + height_agl_m);
@@ -145,7 +154,7 @@ impl LeastHeights {
         let mut tried: Vec<(Label, Bend)> = Vec::new();
         for r in row.saturating_sub(1)..=(row + 1).min(self.frame.rows - 1) {
             for c in col.saturating_sub(1)..=(col + 1).min(self.frame.cols - 1) {
-                for label in self.own(r * self.frame.cols + c) {
+                for label in self.own(r, c) {
                     if label.bend == NONE || tried.iter().any(|(l, _)| (l.bend, l.demand) == (label.bend, label.demand))
                     {
                         continue;

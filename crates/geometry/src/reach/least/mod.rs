@@ -15,8 +15,10 @@
 //! bends cost the height of the turn as in forward reach, and results are rounded up. The aircraft is taken to glide
 //! already, on the way to the field: reaction and first turn are not counted. Bends lie on cell centres.
 
+mod blocks;
 mod gains;
 mod map;
+mod sight;
 mod solve;
 mod winds;
 

@@ -2,11 +2,13 @@
 
 use super::super::departure::{Bend, Turning, place};
 use super::super::descent::Descent;
-use super::super::floor::{Floor, Place, Pyramid};
-use super::super::forward::neighbours;
+use super::super::floor::{Floor, Place, Pyramid, SMALL};
+use super::super::forward::NEIGHBOURS;
 use super::super::options::ReachOptions;
 use super::LeastError;
+use super::blocks::Blocks;
 use super::map::LeastHeights;
+use super::sight::{Offer, Rise, Sight, heights};
 use crate::air::Wind;
 use crate::aircraft::Aircraft;
 use crate::fields::demand::Demand;
@@ -83,7 +85,9 @@ pub fn least_heights(
     // Where several fields are as good as each other, neighbours of a cell may not have the one that is best there: one more
     // than is asked for is kept.
     let slots = if count > 1 { count + 1 } else { 1 };
+    let blocks = Blocks::new(&frame);
     let mut solver = Solver {
+        blocks,
         floor: Floor { terrain, pyramid: &pyramid, clearance_m: options.glide.clearance_m },
         descent: &descent,
         turning: &turning,
@@ -92,16 +96,18 @@ pub fn least_heights(
         ceiling,
         low,
         bends: Vec::new(),
-        labels: vec![Label::EMPTY; frame.len() * slots],
+        labels: vec![Label::EMPTY; blocks.len() * slots],
         buckets: Vec::new(),
         lowest: 0,
         overwritten: None,
+        sight: Sight::with_tiles(pyramid.small_rows * pyramid.small_cols),
     };
     solver.sources();
     solver.spread(progress, stopped)?;
     let (bends, labels) = (solver.bends, solver.labels);
     Ok(LeastHeights {
         frame,
+        blocks,
         count,
         slots,
         bends,
@@ -114,7 +120,30 @@ pub fn least_heights(
     })
 }
 
+/// Which cells of a tile took a bend, and which of them were queued for that; by row and column in the tile.
+#[derive(Clone, Copy, Default)]
+struct Took {
+    cells: [u16; SMALL + 1],
+    queued: [u16; SMALL + 1],
+}
+
+impl Took {
+    fn set(&mut self, row: usize, col: usize) {
+        self.cells[row] |= 1 << col;
+    }
+    fn has(&self, row: usize, col: usize) -> bool {
+        self.cells[row] >> col & 1 == 1
+    }
+    /// Notes that a cell is queued; false where it was before.
+    fn queue(&mut self, row: usize, col: usize) -> bool {
+        let was = self.queued[row] >> col & 1 == 1;
+        self.queued[row] |= 1 << col;
+        !was
+    }
+}
+
 pub(super) struct Solver<'a> {
+    pub(super) blocks: Blocks,
     pub(super) floor: Floor<'a>,
     pub(super) descent: &'a Descent,
     pub(super) turning: &'a Turning,
@@ -125,10 +154,20 @@ pub(super) struct Solver<'a> {
     pub(super) low: f64,
     pub(super) bends: Vec<Bend>,
     pub(super) labels: Vec<Label>,
-    pub(super) buckets: Vec<Vec<(u32, Label)>>,
+    pub(super) buckets: Vec<Vec<Event>>,
     pub(super) lowest: usize,
     /// What was overwritten, in order, where that is to be taken back.
     pub(super) overwritten: Option<Vec<(u32, Label)>>,
+    pub(super) sight: Sight,
+}
+
+/// What waits in the queue.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Event {
+    /// A label of a cell, to be offered to its neighbours.
+    Cell(u32, Label),
+    /// A way by a bend, to be offered to all cells of a tile; the label's height is that of the first of them.
+    Tile(u32, Label),
 }
 
 /// Height needed at a bend by an aircraft that comes along a displacement and goes on from there.
@@ -155,15 +194,18 @@ impl Solver<'_> {
     }
 
     fn centre(&self, cell: usize) -> Xy {
-        self.floor.terrain.frame.centre(cell / self.cols(), cell % self.cols())
+        let (row, col) = self.blocks.place(cell);
+        self.floor.terrain.frame.centre(row, col)
     }
 
     fn place_of(&self, cell: usize) -> Place {
-        Place { x: (cell % self.cols()) as f64, y: (cell / self.cols()) as f64 }
+        let (row, col) = self.blocks.place(cell);
+        Place { x: col as f64, y: row as f64 }
     }
 
     fn floor_at(&self, cell: usize) -> f64 {
-        self.floor.at_post(cell / self.cols(), cell % self.cols())
+        let (row, col) = self.blocks.place(cell);
+        self.floor.at_post(row, col)
     }
 
     /// Every field as a bend at its centre, and the cells around it.
@@ -179,10 +221,12 @@ impl Solver<'_> {
         for number in 0..self.demands.len() {
             let bend = self.bends[number];
             let Some((row, col)) = frame.cell_of(bend.position).filter(|_| bend.height.is_finite()) else { continue };
-            let cell = row * frame.cols + col;
-            for near in core::iter::once(cell).chain(neighbours(&frame, cell)) {
+            let cell = self.blocks.cell(row, col);
+            for near in core::iter::once(cell).chain(self.blocks.neighbours(cell)) {
                 self.offer(near, number as u32, number as u32);
             }
+            let label = Label { height: bend.height, bend: number as u32, demand: number as u32 };
+            self.offer_tile(self.tile_of(cell), label);
         }
     }
 
@@ -210,7 +254,10 @@ impl Solver<'_> {
         }
     }
 
-    fn is_clear(&self, cell: usize, height: f64, bend: &Bend) -> bool {
+    fn is_clear(&self, cell: usize, height: f64, bend: &Bend, number: u32) -> bool {
+        if self.sight.sees(&self.floor, number, bend.place, self.blocks.place(cell)) {
+            return true;
+        }
         let d = bend.position - self.centre(cell);
         let line = self.descent.line(height, d);
         line.is_some_and(|mut line| self.floor.is_clear(self.place_of(cell), bend.place, &mut line, |_, _| false))
@@ -225,7 +272,7 @@ impl Solver<'_> {
         }
         let bend = self.bends[number as usize];
         let Some((height, raised)) = self.candidate(cell, &bend, number, demand) else { return false };
-        if !self.is_clear(cell, height, &bend) {
+        if !self.is_clear(cell, height, &bend, number) {
             return true;
         }
         let number = if raised {
@@ -241,6 +288,12 @@ impl Solver<'_> {
     }
 
     fn set(&mut self, cell: usize, label: Label) {
+        self.put(cell, label);
+        self.queue(label.height, Event::Cell(cell as u32, label));
+    }
+
+    /// Gives a cell a label that it would take.
+    fn put(&mut self, cell: usize, label: Label) {
         let own = &mut self.labels[cell * self.slots..(cell + 1) * self.slots];
         let slot = own.iter().position(|l| l.demand == label.demand).unwrap_or(own.len() - 1);
         if let Some(overwritten) = &mut self.overwritten {
@@ -249,36 +302,210 @@ impl Solver<'_> {
         own[slot] = label;
         // The list stays in order of height.
         own[..=slot].sort_by(|a, b| a.height.total_cmp(&b.height));
-        let bucket = (((label.height - self.low) / BUCKET_M).max(0.0) as usize).max(self.lowest);
+    }
+
+    fn queue(&mut self, height: f64, event: Event) {
+        let bucket = (((height - self.low) / BUCKET_M).max(0.0) as usize).max(self.lowest);
         if self.buckets.len() <= bucket {
             self.buckets.resize_with(bucket + 1, Vec::new);
         }
-        self.buckets[bucket].push((cell as u32, label));
+        self.buckets[bucket].push(event);
+    }
+
+    /// The tile that a cell belongs to.
+    fn tile_of(&self, cell: usize) -> usize {
+        let (row, col) = self.blocks.place(cell);
+        let (row, col) = self.floor.pyramid.small_of(row, col);
+        row * self.floor.pyramid.small_cols + col
+    }
+
+    /// Queues a bend for a whole tile.
+    fn offer_tile(&mut self, tile: usize, label: Label) {
+        self.sight.set_offer(label.bend, tile, Offer::Waiting);
+        self.queue(label.height, Event::Tile(tile as u32, label));
+    }
+
+    /// Rows and columns of the cells that belong to a tile: first and one after the last.
+    fn cells_of(&self, (row, col): (usize, usize)) -> [usize; 4] {
+        let pyramid = self.floor.pyramid;
+        let end = |i: usize, tiles: usize, posts: usize| if i + 1 == tiles { posts } else { (i + 1) * SMALL };
+        [
+            row * SMALL,
+            end(row, pyramid.small_rows, pyramid.rows),
+            col * SMALL,
+            end(col, pyramid.small_cols, pyramid.cols),
+        ]
+    }
+
+    /// Offers a bend to all cells of a tile. Where not all of the tile is seen from it, the cells around it that have the
+    /// way offer it one by one.
+    fn take_tile(&mut self, tile: usize, label: Label) {
+        let small_cols = self.floor.pyramid.small_cols;
+        let at = (tile / small_cols, tile % small_cols);
+        let frame = self.floor.terrain.frame;
+        let bend = self.bends[label.bend as usize];
+        let field = self.demands.get(label.demand as usize).filter(|_| (label.bend as usize) < self.demands.len());
+        let rise = Rise { descent: self.descent, bend: &bend, field };
+        if !self.sight.is_whole(&self.floor, &frame, &rise, label.bend, at) {
+            self.sight.set_offer(label.bend, tile, Offer::OneByOne);
+            self.around(at, label);
+            return;
+        }
+        self.sight.set_offer(label.bend, tile, Offer::Whole);
+        let over = heights(&self.floor, &frame, rise, at);
+        let cells = self.cells_of(at);
+        let [first_row, end_row, first_col, end_col] = cells;
+        let mut took = Took::default();
+        for row in first_row..end_row {
+            for col in first_col..end_col {
+                let d = bend.position - frame.centre(row, col);
+                let height = if d.x == 0.0 && d.y == 0.0 {
+                    field.map_or(f64::INFINITY, |field| field.needed_along(None).max(bend.height))
+                } else {
+                    over.at(d)
+                };
+                let cell = self.blocks.cell(row, col);
+                if height <= self.ceiling && self.would_take(cell, label.demand, height) {
+                    self.put(cell, Label { height, ..label });
+                    took.set(row - first_row, col - first_col);
+                }
+            }
+        }
+        for (dr, dc) in NEIGHBOURS {
+            self.go_on(at, (dr, dc), cells, &mut took, &bend, label);
+        }
+    }
+
+    /// Goes on with a bend from the cells of a tile that took it to the tile on one side.
+    fn go_on(
+        &mut self,
+        tile: (usize, usize),
+        (dr, dc): (isize, isize),
+        [first_row, end_row, first_col, end_col]: [usize; 4],
+        took: &mut Took,
+        bend: &Bend,
+        label: Label,
+    ) {
+        let pyramid = self.floor.pyramid;
+        let (Some(row), Some(col)) = (tile.0.checked_add_signed(dr), tile.1.checked_add_signed(dc)) else { return };
+        if row >= pyramid.small_rows || col >= pyramid.small_cols {
+            return;
+        }
+        let other = row * pyramid.small_cols + col;
+        let offer = self.sight.offer(label.bend, other);
+        if matches!(offer, Offer::Waiting | Offer::Whole) {
+            return;
+        }
+        let cols = self.cols();
+        let side = |step: isize, first: usize, end: usize| match step {
+            -1 => first..first + 1,
+            1 => end - 1..end,
+            _ => first..end,
+        };
+        for r in side(dr, first_row, end_row) {
+            for c in side(dc, first_col, end_col) {
+                if !took.has(r - first_row, c - first_col) {
+                    continue;
+                }
+                let cell = self.blocks.cell(r, c);
+                if offer == Offer::OneByOne {
+                    if took.queue(r - first_row, c - first_col) {
+                        let own = &self.labels[cell * self.slots..(cell + 1) * self.slots];
+                        if let Some(own) =
+                            own.iter().find(|l| (l.bend, l.demand) == (label.bend, label.demand)).copied()
+                        {
+                            self.queue(own.height, Event::Cell(cell as u32, own));
+                        }
+                    }
+                    continue;
+                }
+                // Along a side there are three cells beyond; at a corner one.
+                for aside in [0, -1, 1] {
+                    let (step_r, step_c) = if dr == 0 { (aside, dc) } else { (dr, if dc == 0 { aside } else { dc }) };
+                    let (Some(near_r), Some(near_c)) = (r.checked_add_signed(step_r), c.checked_add_signed(step_c))
+                    else {
+                        continue;
+                    };
+                    let beside = aside != 0 && dr != 0 && dc != 0;
+                    if beside
+                        || near_r >= pyramid.rows
+                        || near_c >= cols
+                        || pyramid.small_of(near_r, near_c) != (row, col)
+                    {
+                        continue;
+                    }
+                    if let Some((height, _)) =
+                        self.candidate(self.blocks.cell(near_r, near_c), bend, label.bend, label.demand)
+                    {
+                        self.offer_tile(other, Label { height, ..label });
+                        return;
+                    }
+                }
+            }
+        }
+    }
+
+    /// Queues the cells around a tile that have a way by a bend.
+    fn around(&mut self, tile: (usize, usize), label: Label) {
+        let (rows, cols) = (self.floor.terrain.frame.rows, self.cols());
+        let [first_row, end_row, first_col, end_col] = self.cells_of(tile);
+        for row in first_row.saturating_sub(1)..(end_row + 1).min(rows) {
+            let inside = row >= first_row && row < end_row;
+            for col in first_col.saturating_sub(1)..(end_col + 1).min(cols) {
+                if inside && col >= first_col && col < end_col {
+                    continue;
+                }
+                let cell = self.blocks.cell(row, col);
+                let own = &self.labels[cell * self.slots..(cell + 1) * self.slots];
+                if let Some(own) = own.iter().find(|l| (l.bend, l.demand) == (label.bend, label.demand)).copied() {
+                    self.queue(own.height, Event::Cell(cell as u32, own));
+                }
+            }
+        }
     }
 
     pub(super) fn spread(&mut self, progress: &dyn Fn(f32), stopped: &dyn Fn() -> bool) -> Result<(), LeastError> {
-        let frame = self.floor.terrain.frame;
-        let cells = (frame.len() * self.slots).max(1);
-        let mut done = 0usize;
+        let cells = (self.floor.terrain.frame.len() * self.slots).max(1);
+        let (mut done, mut next_poll) = (0usize, LABELS_PER_POLL);
         while self.lowest < self.buckets.len() {
-            let Some((cell, label)) = self.buckets[self.lowest].pop() else {
+            let Some(event) = self.buckets[self.lowest].pop() else {
                 self.lowest += 1;
                 continue;
             };
-            done += 1;
-            if done.is_multiple_of(LABELS_PER_POLL) {
+            done += if matches!(event, Event::Tile(..)) { SMALL * SMALL } else { 1 };
+            if done >= next_poll {
+                next_poll = done + LABELS_PER_POLL;
                 if stopped() {
                     return Err(LeastError::Stopped);
                 }
                 progress((done as f32 / cells as f32).min(1.0));
             }
-            let cell = cell as usize;
+            let (cell, label) = match event {
+                Event::Cell(cell, label) => (cell as usize, label),
+                Event::Tile(tile, label) => {
+                    self.take_tile(tile as usize, label);
+                    continue;
+                }
+            };
             // Corrected since it was queued.
             if !self.labels[cell * self.slots..(cell + 1) * self.slots].contains(&label) {
                 continue;
             }
             let mut own: Option<u32> = None;
-            for near in neighbours(&frame, cell) {
+            let tile = self.tile_of(cell);
+            for near in self.blocks.neighbours(cell) {
+                let other = self.tile_of(near);
+                match self.sight.offer(label.bend, other) {
+                    Offer::Waiting | Offer::Whole => continue,
+                    Offer::None if other != tile => {
+                        let bend = self.bends[label.bend as usize];
+                        if let Some((height, _)) = self.candidate(near, &bend, label.bend, label.demand) {
+                            self.offer_tile(other, Label { height, ..label });
+                        }
+                        continue;
+                    }
+                    Offer::None | Offer::OneByOne => {}
+                }
                 let blocked = self.offer(near, label.bend, label.demand);
                 if !blocked {
                     continue;

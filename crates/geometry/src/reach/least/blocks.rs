@@ -1,0 +1,76 @@
+//! Cells in blocks of eight by eight, one block after the other: what is worked on together lies together in memory.
+
+use super::super::floor::SMALL;
+use super::super::forward::NEIGHBOURS;
+use crate::grid::GridFrame;
+
+/// How the cells of a grid lie in blocks.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Blocks {
+    rows: usize,
+    cols: usize,
+    /// Blocks from west to east.
+    across: usize,
+}
+
+impl Blocks {
+    pub(super) fn new(frame: &GridFrame) -> Self {
+        Self { rows: frame.rows, cols: frame.cols, across: frame.cols.div_ceil(SMALL) }
+    }
+
+    /// Cells with those that fill up the last blocks and stand for no place.
+    pub(super) fn len(&self) -> usize {
+        self.rows.div_ceil(SMALL) * self.across * SMALL * SMALL
+    }
+
+    /// The number of the cell at a row and a column of the grid.
+    pub(super) fn cell(&self, row: usize, col: usize) -> usize {
+        let block = row / SMALL * self.across + col / SMALL;
+        block * (SMALL * SMALL) + row % SMALL * SMALL + col % SMALL
+    }
+
+    /// Row and column of a cell; beyond the grid for those that fill up.
+    pub(super) fn place(&self, cell: usize) -> (usize, usize) {
+        let (block, within) = (cell / (SMALL * SMALL), cell % (SMALL * SMALL));
+        // In 32 bits, which grids fit in, a division takes a fraction of the time.
+        let (block, across) = (block as u32, self.across as u32);
+        let (row, col) = ((block / across) as usize, (block % across) as usize);
+        (row * SMALL + within / SMALL, col * SMALL + within % SMALL)
+    }
+
+    /// The cells around one.
+    pub(super) fn neighbours(&self, cell: usize) -> impl Iterator<Item = usize> + use<> {
+        let (blocks, (row, col)) = (*self, self.place(cell));
+        NEIGHBOURS.iter().filter_map(move |&(dr, dc)| {
+            let (r, c) = (row.checked_add_signed(dr)?, col.checked_add_signed(dc)?);
+            (r < blocks.rows && c < blocks.cols).then(|| blocks.cell(r, c))
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::position::Xy;
+
+    #[test]
+    fn every_cell_has_a_number_and_is_found_by_it() {
+        for (rows, cols) in [(1, 1), (8, 8), (9, 17), (30, 7)] {
+            let frame = GridFrame { origin: Xy::default(), cell_m: 25.0, cols, rows };
+            let blocks = Blocks::new(&frame);
+            let mut seen = vec![false; blocks.len()];
+            for row in 0..rows {
+                for col in 0..cols {
+                    let cell = blocks.cell(row, col);
+                    assert_eq!(blocks.place(cell), (row, col));
+                    assert!(!core::mem::replace(&mut seen[cell], true));
+                    let near: Vec<_> = blocks.neighbours(cell).map(|n| blocks.place(n)).collect();
+                    let inside = |n: usize, at: usize| (at > 0) as usize + 1 + usize::from(at + 1 < n);
+                    assert_eq!(near.len(), inside(rows, row) * inside(cols, col) - 1);
+                    assert!(near.iter().all(|n| n.0.abs_diff(row) <= 1 && n.1.abs_diff(col) <= 1));
+                }
+            }
+            assert!(blocks.len() - seen.iter().filter(|s| **s).count() < 64 + 8 * (rows + cols));
+        }
+    }
+}

@@ -1,0 +1,389 @@
+//! Which squares of the terrain see a bend as a whole, so that most cells need no line of their own.
+//!
+//! The height needed to glide straight to a bend is a surface over the ground, and the glide from any place of it runs
+//! down that very surface: direction and end are the same. A place sees the bend when the surface is nowhere below the
+//! floor between the two. So a patch between four posts is clear when the surface over it is nowhere below the floor, and
+//! the patches through which lines leave it for the bend are clear. That is decided outwards from the bend, for tiles of
+//! eight by eight patches at once where all of a tile is clear, and remembered.
+//!
+//! What is not clear here may still be seen: bounds are taken over whole patches. Then the line itself is tested.
+
+use super::super::departure::Bend;
+use super::super::descent::Descent;
+use super::super::floor::{Floor, Place, SMALL};
+use crate::fields::demand::{ARRIVAL_TRACKS, Demand, Sectors};
+use crate::grid::GridFrame;
+use crate::position::Xy;
+use core::hash::{BuildHasherDefault, Hasher};
+use std::collections::HashMap;
+
+/// A tile all of whose patches are clear; patches beyond the terrain count as clear.
+const ALL: u64 = u64::MAX;
+
+/// Bounds are lowered by this much for what rounding and the table of losses may be out by, metres.
+const SLACK_M: f64 = 1e-3;
+
+/// Heights needed to glide straight to one bend.
+#[derive(Clone, Copy)]
+pub(super) struct Rise<'a> {
+    pub(super) descent: &'a Descent,
+    pub(super) bend: &'a Bend,
+    /// The field, where the bend is one.
+    pub(super) field: Option<&'a Demand>,
+}
+
+impl Rise<'_> {
+    /// Height needed on arriving at the bend along a displacement.
+    pub(super) fn arriving(&self, d: Xy) -> f64 {
+        match self.field {
+            Some(field) => field.needed_along(Some(d)).max(self.bend.height),
+            None => self.bend.height + self.bend.turn_loss(d),
+        }
+    }
+
+    /// What is needed on arriving from anywhere in a square, where that is the same everywhere.
+    fn arriving_from_all(&self, corners: &[Xy; 4]) -> Option<f64> {
+        let Some(field) = self.field else {
+            let turns = self.bend.track.is_some() && self.bend.loss_per_rad > 0.0;
+            return (!turns).then_some(self.bend.height);
+        };
+        let sector = Sectors::of(corners[0])?;
+        let same = corners[1..].iter().all(|d| Sectors::of(*d) == Some(sector));
+        same.then(|| field.needed_in(sector).max(self.bend.height))
+    }
+
+    /// No more than what is needed on arriving from anywhere in a square.
+    fn arriving_at_least(&self, corners: &[Xy; 4]) -> f64 {
+        if let Some(same) = self.arriving_from_all(corners) {
+            return same;
+        }
+        if let Some(field) = self.field {
+            return (0..ARRIVAL_TRACKS).map(|k| field.needed_in(k)).fold(f64::INFINITY, f64::min).max(self.bend.height);
+        }
+        let Some(track) = self.bend.track else { return self.bend.height };
+        // Seen from the bend the smallest angle to a square is that to a corner, unless the track runs through it.
+        let sides = corners.map(|d| (track.cross(d), track.dot(d)));
+        let through =
+            sides.iter().any(|s| s.0 >= 0.0) && sides.iter().any(|s| s.0 <= 0.0) && sides.iter().any(|s| s.1 > 0.0);
+        let turn =
+            if through { 0.0 } else { corners.iter().map(|d| self.bend.turn_loss(*d)).fold(f64::INFINITY, f64::min) };
+        self.bend.height + turn
+    }
+}
+
+/// What is needed over the posts of a tile, as far as they are asked for.
+#[derive(Clone, Copy)]
+pub(super) struct TileHeights<'a> {
+    rise: Rise<'a>,
+    /// What is needed on arriving, where it is the same from the whole tile.
+    same: Option<f64>,
+}
+
+impl TileHeights<'_> {
+    /// Height needed for a displacement from within the tile to the bend; infinite where there is no glide.
+    pub(super) fn at(&self, d: Xy) -> f64 {
+        let to = self.same.unwrap_or_else(|| self.rise.arriving(d));
+        self.rise.descent.height_needed(to, d).unwrap_or(f64::INFINITY)
+    }
+}
+
+/// How a bend stands with a tile.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Offer {
+    /// Nobody has offered the bend to the tile.
+    None,
+    /// The tile is in the queue.
+    Waiting,
+    /// Every cell of the tile has been offered it.
+    Whole,
+    /// The cells are offered it one by one.
+    OneByOne,
+}
+
+#[derive(Clone, Copy)]
+struct Seen {
+    offer: Offer,
+    /// Which patches are clear, row by row; `None` until asked.
+    clear: Option<u64>,
+}
+
+/// Mixes the bits of one number; keys are few and not chosen by strangers.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Mix(u64);
+
+impl Hasher for Mix {
+    fn finish(&self) -> u64 {
+        self.0
+    }
+    fn write(&mut self, bytes: &[u8]) {
+        for byte in bytes {
+            self.write_u64(u64::from(*byte));
+        }
+    }
+    fn write_u64(&mut self, n: u64) {
+        let mixed = (self.0 ^ n).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+        self.0 = mixed ^ (mixed >> 29);
+    }
+}
+
+/// What is known so far about bends and tiles.
+#[derive(Default)]
+pub(super) struct Sight {
+    known: HashMap<u64, Seen, BuildHasherDefault<Mix>>,
+    open: Vec<(usize, usize)>,
+}
+
+fn key(bend: u32, tile: usize) -> u64 {
+    (u64::from(bend) << 32) | tile as u64
+}
+
+impl Sight {
+    /// For a terrain of so many tiles.
+    pub(super) fn with_tiles(tiles: usize) -> Self {
+        Self { known: HashMap::with_capacity_and_hasher(tiles, BuildHasherDefault::default()), open: Vec::new() }
+    }
+
+    pub(super) fn clear(&mut self) {
+        self.known.clear();
+    }
+
+    pub(super) fn offer(&self, bend: u32, tile: usize) -> Offer {
+        self.known.get(&key(bend, tile)).map_or(Offer::None, |seen| seen.offer)
+    }
+
+    pub(super) fn set_offer(&mut self, bend: u32, tile: usize, offer: Offer) {
+        self.known.entry(key(bend, tile)).or_insert(Seen { offer, clear: None }).offer = offer;
+    }
+
+    fn known(&self, bend: u32, tile: usize) -> Option<u64> {
+        self.known.get(&key(bend, tile)).and_then(|seen| seen.clear)
+    }
+
+    /// Whether all of a tile is known to be clear.
+    pub(super) fn is_known_whole(&self, bend: u32, tile: usize) -> bool {
+        self.known(bend, tile) == Some(ALL)
+    }
+
+    /// Whether the patch through which the line from a post leaves for a bend is known to be clear.
+    pub(super) fn sees(&self, floor: &Floor<'_>, number: u32, bend: Place, (row, col): (usize, usize)) -> bool {
+        let patch = |at: usize, to: f64, count: usize| {
+            let before = to < at as f64 || at + 1 >= count;
+            at.saturating_sub(usize::from(before))
+        };
+        let pyramid = floor.pyramid;
+        let (pr, pc) = (patch(row, bend.y, pyramid.rows), patch(col, bend.x, pyramid.cols));
+        let tile = pr / SMALL * pyramid.small_cols + pc / SMALL;
+        self.known(number, tile).is_some_and(|clear| clear >> bit(pr % SMALL, pc % SMALL) & 1 == 1)
+    }
+
+    /// Whether every place of a tile sees the bend.
+    pub(super) fn is_whole(
+        &mut self,
+        floor: &Floor<'_>,
+        frame: &GridFrame,
+        rise: &Rise<'_>,
+        number: u32,
+        tile: (usize, usize),
+    ) -> bool {
+        let cols = floor.pyramid.small_cols;
+        let mut open = core::mem::take(&mut self.open);
+        open.clear();
+        open.push(tile);
+        // Walk inwards until something is known, then decide outwards; `open` holds the tiles waiting for others.
+        while let Some(&(r, c)) = open.last() {
+            if self.known(number, r * cols + c).is_some() {
+                open.pop();
+                continue;
+            }
+            let facing = facing(floor, rise.bend.place, r, c);
+            let unknown = facing.iter().flatten().find(|f| self.known(number, f.0 * cols + f.1).is_none());
+            if let Some(&next) = unknown {
+                open.push(next);
+                continue;
+            }
+            let edge = |f: Option<(usize, usize)>| f.map_or(ALL, |f| self.known(number, f.0 * cols + f.1).unwrap_or(0));
+            let clear = clear_patches(floor, frame, rise, (r, c), [edge(facing[0]), edge(facing[1])]);
+            self.known.entry(key(number, r * cols + c)).or_insert(Seen { offer: Offer::None, clear: None }).clear =
+                Some(clear);
+            open.pop();
+        }
+        self.open = open;
+        self.is_known_whole(number, tile.0 * cols + tile.1)
+    }
+}
+
+fn bit(row: usize, col: usize) -> usize {
+    row * SMALL + col
+}
+
+/// The tiles through which lines leave a tile for a place: above or below it, and left or right of it.
+fn facing(floor: &Floor<'_>, to: Place, row: usize, col: usize) -> [Option<(usize, usize)>; 2] {
+    let (top, bottom, left, right) = floor.pyramid.small_edges(row, col);
+    let next = |at: usize, low: usize, high: usize, to: f64| {
+        if (low as f64) > to {
+            at.checked_sub(1)
+        } else if (high as f64) < to {
+            Some(at + 1)
+        } else {
+            None
+        }
+    };
+    let (next_row, next_col) = (next(row, top, bottom, to.y), next(col, left, right, to.x));
+    [next_row.map(|r| (r, col)), next_col.map(|c| (row, c))]
+}
+
+/// Displacements from the corners of a tile to a place.
+fn corners(floor: &Floor<'_>, frame: &GridFrame, to: Xy, (row, col): (usize, usize)) -> [Xy; 4] {
+    let (top, bottom, left, right) = floor.pyramid.small_edges(row, col);
+    [(top, left), (top, right), (bottom, right), (bottom, left)].map(|(r, c)| to - frame.centre(r, c))
+}
+
+/// The heights over a tile.
+pub(super) fn heights<'a>(
+    floor: &Floor<'_>,
+    frame: &GridFrame,
+    rise: Rise<'a>,
+    tile: (usize, usize),
+) -> TileHeights<'a> {
+    let same = rise.arriving_from_all(&corners(floor, frame, rise.bend.position, tile));
+    TileHeights { rise, same }
+}
+
+/// No more than what is needed anywhere in a square, from what is needed at its corners and in its middle when so much is
+/// needed on arriving.
+fn least_within(descent: &Descent, at_corners: [f64; 4], middle: f64, half_side_m: f64) -> f64 {
+    let most = at_corners.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if !most.is_finite() {
+        return f64::NEG_INFINITY;
+    }
+    let steepest = descent.steepest();
+    let least = match steepest {
+        // The loss is convex in the displacement: with as much on the other side of the middle, the middle needs no more than
+        // half of both.
+        None => 2.0 * middle - most,
+        Some(steepest) => middle - steepest * 2.0 * half_side_m,
+    };
+    least - SLACK_M
+}
+
+/// Which patches of a tile are clear, given those of the tiles it faces: above or below, left or right.
+fn clear_patches(
+    floor: &Floor<'_>,
+    frame: &GridFrame,
+    rise: &Rise<'_>,
+    tile: (usize, usize),
+    [beyond_row, beyond_col]: [u64; 2],
+) -> u64 {
+    let pyramid = floor.pyramid;
+    let (top, bottom, left, right) = pyramid.small_edges(tile.0, tile.1);
+    let to = rise.bend.place;
+    let (above, beside) = ((top as f64) > to.y, (left as f64) > to.x);
+    // The row and the column of patches through which lines leave, as bits of the first row and the first column.
+    let last = SMALL - 1;
+    let row_bits = |mask: u64, row: usize| mask >> (row * SMALL) & 0xff;
+    let row_edge = if beyond_row == ALL { 0xff } else { row_bits(beyond_row, if above { last } else { 0 }) };
+    let col_edge = |row: usize| beyond_col == ALL || beyond_col >> bit(row, if beside { last } else { 0 }) & 1 == 1;
+    let col_whole = (0..SMALL).all(col_edge);
+    let col_none = !(0..SMALL).any(col_edge);
+    if row_edge == 0 || col_none {
+        return 0;
+    }
+    let descent = rise.descent;
+    let position = rise.bend.position;
+    let ends = corners(floor, frame, position, tile);
+    let arriving = rise.arriving_at_least(&ends);
+    let needed = |d: Xy| descent.height_needed(arriving, d).unwrap_or(f64::INFINITY);
+    let half_m = 0.5 * frame.cell_m;
+    let highest = pyramid.small_max(tile.0, tile.1) + floor.clearance_m;
+    if row_edge == 0xff && col_whole && bottom - top == SMALL && right - left == SMALL {
+        let middle = needed((ends[0] + ends[2]) * 0.5);
+        if least_within(descent, ends.map(needed), middle, half_m * SMALL as f64) >= highest {
+            return ALL;
+        }
+    }
+    let (rows, cols) = (bottom - top, right - left);
+    let mut at_posts = [[0.0; SMALL + 1]; SMALL + 1];
+    let mut floors = [[0.0; SMALL + 1]; SMALL + 1];
+    for i in 0..=rows {
+        for j in 0..=cols {
+            at_posts[i][j] = needed(position - frame.centre(top + i, left + j));
+            floors[i][j] = floor.at_post(top + i, left + j);
+        }
+    }
+    let (bend_row, bend_col) = (to.y - top as f64, to.x - left as f64);
+    let mut clear = 0u64;
+    for i in outwards(bend_row, rows) {
+        for j in outwards(bend_col, cols) {
+            let facing_row = match faced(i, bend_row) {
+                Some(r) if r < 0 || r as usize >= rows => row_edge >> j & 1 == 1,
+                Some(r) => clear >> bit(r as usize, j) & 1 == 1,
+                None => true,
+            };
+            let facing_col = match faced(j, bend_col) {
+                Some(c) if c < 0 || c as usize >= cols => col_edge(i),
+                Some(c) => clear >> bit(i, c as usize) & 1 == 1,
+                None => true,
+            };
+            if !facing_row || !facing_col {
+                continue;
+            }
+            let ground = [floors[i][j], floors[i][j + 1], floors[i + 1][j + 1], floors[i + 1][j]];
+            // A post without data makes the sum not a number.
+            if ground.iter().sum::<f64>().is_nan() {
+                continue;
+            }
+            let highest = ground.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            let there = [at_posts[i][j], at_posts[i][j + 1], at_posts[i + 1][j + 1], at_posts[i + 1][j]];
+            let centre = frame.centre(top + i, left + j) + Xy::new(half_m, -half_m);
+            let is_above = || least_within(descent, there, needed(position - centre), half_m) >= highest;
+            let is_home = || {
+                let corner = [(0, 0), (0, 1), (1, 1), (1, 0)]
+                    .iter()
+                    .position(|&(r, c)| (i + r) as f64 == bend_row && (j + c) as f64 == bend_col);
+                corner.is_some_and(|corner| leaves_ground(descent, rise.bend.height, ground, corner, frame.cell_m))
+            };
+            if is_home() || is_above() {
+                clear |= 1 << bit(i, j);
+            }
+        }
+    }
+    for i in 0..SMALL {
+        for j in 0..SMALL {
+            if i >= rows || j >= cols {
+                clear |= 1 << bit(i, j);
+            }
+        }
+    }
+    clear
+}
+
+/// Whether glides to a bend at one corner of a patch stay above its floor: the floor rises from the corner by no more than
+/// the least that any glide rises.
+fn leaves_ground(descent: &Descent, height: f64, ground: [f64; 4], corner: usize, cell_m: f64) -> bool {
+    let here = ground[corner];
+    if !(height >= here) {
+        return false;
+    }
+    let (one, other, opposite) = (ground[(corner + 1) % 4], ground[(corner + 3) % 4], ground[(corner + 2) % 4]);
+    // Bilinear: u·(one − here) + v·(other − here) + u·v·twist, and u·v is at most (u + v)/2.
+    let twist = 0.5 * (opposite - one - other + here).max(0.0);
+    let (along, across) = ((one - here + twist).max(0.0), (other - here + twist).max(0.0));
+    along * along + across * across <= (descent.least_loss() * cell_m) * (descent.least_loss() * cell_m)
+}
+
+/// Rows or columns of a tile, from the one nearest to a bend outwards.
+fn outwards(bend: f64, count: usize) -> impl Iterator<Item = usize> {
+    let first = (bend.floor().max(0.0) as usize).min(count.saturating_sub(1));
+    (0..=first).rev().chain(first + 1..count)
+}
+
+/// The row or column that lines from one leave through, counted in the tile; `None` where the bend is at its height.
+fn faced(at: usize, bend: f64) -> Option<isize> {
+    if (at as f64) > bend {
+        Some(at as isize - 1)
+    } else if ((at + 1) as f64) < bend {
+        Some(at as isize + 1)
+    } else {
+        None
+    }
+}
