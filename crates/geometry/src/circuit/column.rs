@@ -63,6 +63,7 @@ impl Disturbance {
         let (sin, cos) = math::sin_cos(veer_rad);
         Self { cos: cos * speed_factor, sin: sin * speed_factor, added }
     }
+    #[inline]
     fn turned(&self, w: Xy) -> Xy {
         Xy::new(w.x * self.cos + w.y * self.sin, w.y * self.cos - w.x * self.sin)
     }
@@ -100,6 +101,7 @@ impl AirColumn {
         Self { disturbance: Disturbance::new(speed_factor, veer_rad, added), ..self.clone() }
     }
 
+    #[inline]
     pub(super) fn at(&self, height_amsl_m: f64) -> AirAt {
         let last = self.rows.len() - 1;
         let at = ((height_amsl_m - self.base_amsl_m) / STEP_M).clamp(0.0, last as f64);

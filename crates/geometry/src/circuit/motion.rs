@@ -186,6 +186,7 @@ fn banked(bank_rad: f64) -> Bank {
 }
 
 impl Glider<'_> {
+    #[inline]
     fn rates(&self, gust: Gust, blown: Xy, pose: Pose, control: Control) -> Rates {
         let Pose { here, level_speed, bank, along } = pose;
         let equivalent = level_speed * bank.root_load;

@@ -9,6 +9,8 @@
 
 use super::random::Stream;
 use crate::math;
+use core::f64::consts::FRAC_1_SQRT_2;
+use std::sync::LazyLock;
 
 const FT_M: f64 = 0.304_8;
 
@@ -98,9 +100,9 @@ impl<'a> Gusts<'a> {
         }
         let scale = self.scales.at(height_m, true_ms);
         let (a, b) = self.stream.normals();
-        let (up, up_mean) = drawn(self.up, dt / scale.up_s, a, b);
+        let (up, up_mean) = Steps::tabled(dt / scale.up_s).drawn(self.up, a, b);
         let (a, b) = self.stream.normals();
-        let (along, along_mean) = drawn(self.along, dt / scale.along_s, a, b);
+        let (along, along_mean) = Steps::tabled(dt / scale.along_s).drawn(self.along, a, b);
         let change = along - self.along;
         (self.up, self.along) = (up, along);
         GustStep {
@@ -111,17 +113,83 @@ impl<'a> Gusts<'a> {
     }
 }
 
-/// The value after `k` correlation times of a process of unit deviation, and its mean on the way, from two normal numbers.
-pub(super) fn drawn(from: f64, k: f64, a: f64, b: f64) -> (f64, f64) {
-    let kept = math::exp(-k);
-    let lost = 1.0 - kept;
-    let end_sd = (1.0 - kept * kept).sqrt();
-    let end = from * kept + end_sd * a;
-    if k < 1e-3 {
-        return (end, 0.5 * (from + end));
+/// How a process of unit deviation goes on over a step.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Steps {
+    /// What is left of the value at the beginning, at the end and in the mean on the way.
+    kept: f64,
+    mean: f64,
+    /// What one normal number adds at the end and in the mean, and what another adds in the mean alone.
+    end_sd: f64,
+    shared: f64,
+    own: f64,
+}
+
+/// Intervals of the table, even in the square root of k/(1 + k): all that is tabled is smooth in that.
+const STEPS: usize = 512;
+
+static STEP_TABLE: LazyLock<[Steps; STEPS + 1]> = LazyLock::new(|| {
+    core::array::from_fn(|i| {
+        let x = (i as f64 / STEPS as f64).min(1.0 - 1e-9);
+        Steps::over(x * x / (1.0 - x * x))
+    })
+});
+
+impl Steps {
+    /// Over `k` correlation times, exactly.
+    pub(super) fn over(k: f64) -> Self {
+        let kept = math::exp(-k);
+        let lost = 1.0 - kept;
+        let end_sd = (1.0 - kept * kept).sqrt();
+        if k < 1e-3 {
+            // The differences below would lose their digits; these are their first terms.
+            let (mean, root) = (0.5 * (1.0 + kept), k.sqrt());
+            return Self { kept, mean, end_sd, shared: root * FRAC_1_SQRT_2, own: root / 6.0_f64.sqrt() };
+        }
+        let var = (2.0 * k - 3.0 + 4.0 * kept - kept * kept) / (k * k);
+        let shared = lost * lost / (k * end_sd);
+        Self { kept, mean: lost / k, end_sd, shared, own: (var - shared * shared).max(0.0).sqrt() }
     }
-    let mean = from * lost / k;
-    let var = (2.0 * k - 3.0 + 4.0 * kept - kept * kept) / (k * k);
-    let shared = if end_sd > 0.0 { lost * lost / (k * end_sd) } else { 0.0 };
-    (end, mean + shared * a + (var - shared * shared).max(0.0).sqrt() * b)
+
+    /// The same from a table, to within 1e-4.
+    fn tabled(k: f64) -> Self {
+        let x = (k / (1.0 + k)).sqrt() * STEPS as f64;
+        let at = (x as usize).min(STEPS - 1);
+        let t = x - at as f64;
+        let (a, b) = (STEP_TABLE[at], STEP_TABLE[at + 1]);
+        let mix = |a: f64, b: f64| a + (b - a) * t;
+        Self {
+            kept: mix(a.kept, b.kept),
+            mean: mix(a.mean, b.mean),
+            end_sd: mix(a.end_sd, b.end_sd),
+            shared: mix(a.shared, b.shared),
+            own: mix(a.own, b.own),
+        }
+    }
+
+    /// The value at the end and its mean on the way, from the value at the beginning and two normal numbers.
+    pub(super) fn drawn(&self, from: f64, a: f64, b: f64) -> (f64, f64) {
+        (from * self.kept + self.end_sd * a, from * self.mean + self.shared * a + self.own * b)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_table_says_what_the_formulas_say() {
+        for i in 0..20_000 {
+            let k = 1e-4 * 1.000_7_f64.powi(i);
+            let (table, exact) = (Steps::tabled(k), Steps::over(k));
+            let pairs = [
+                (table.kept, exact.kept),
+                (table.mean, exact.mean),
+                (table.end_sd, exact.end_sd),
+                (table.shared, exact.shared),
+                (table.own, exact.own),
+            ];
+            assert!(pairs.iter().all(|(t, e)| (t - e).abs() < 1e-4), "{k}: {table:?} {exact:?}");
+        }
+    }
 }

@@ -329,11 +329,11 @@ fn a_gust_step_has_the_same_moments_however_long_it_is() {
     for _ in 0..n {
         let (from, _) = stream.normals();
         let (a, b) = stream.normals();
-        let (end, mean) = super::gusts::drawn(from, 1.4, a, b);
+        let (end, mean) = super::gusts::Steps::over(1.4).drawn(from, a, b);
         let (mut x, mut sum) = (from, 0.0);
         for _ in 0..20 {
             let (a, b) = stream.normals();
-            let (next, part) = super::gusts::drawn(x, 0.07, a, b);
+            let (next, part) = super::gusts::Steps::over(0.07).drawn(x, a, b);
             sum += part / 20.0;
             x = next;
         }
