@@ -153,6 +153,10 @@ impl Steps {
 
     /// The same from a table, to within 1e-4.
     fn tabled(k: f64) -> Self {
+        // Over many correlation times the mean's own part is no longer smooth enough.
+        if !(k < 20.0) {
+            return Self::over(k);
+        }
         let x = (k / (1.0 + k)).sqrt() * STEPS as f64;
         let at = (x as usize).min(STEPS - 1);
         let t = x - at as f64;

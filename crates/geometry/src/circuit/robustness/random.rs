@@ -41,7 +41,7 @@ impl Stream {
 /// Intervals of equal probability of the table of normal scores.
 const SCORES: usize = 2_048;
 /// So many at either end are not interpolated: there the score bends.
-const ENDS: usize = 16;
+const ENDS: usize = 32;
 
 static SCORE_TABLE: LazyLock<[f64; SCORES + 1]> =
     LazyLock::new(|| core::array::from_fn(|i| normal_score((i as f64 / SCORES as f64).clamp(1e-12, 1.0 - 1e-12))));
