@@ -52,6 +52,15 @@ pub struct Suggested {
 }
 
 impl Suggested {
+    /// What was left out as water, in words; `None` where nothing was.
+    #[must_use]
+    pub fn left_out(&self) -> Option<String> {
+        let km2 = self.suggestions.dead_level_m2 / 1e6;
+        (km2 > 0.0).then(|| {
+            format!("{km2:.2} km² are dead level, as terrain models show water, and were left out: look at imagery.")
+        })
+    }
+
     /// The proposals as fields with identifiers that are free in the area, in the same order.
     #[must_use]
     pub fn fields(&self, area: &Area) -> Vec<Field> {

@@ -101,6 +101,7 @@ impl App {
                     let Some(area) = self.model.area.clone() else { return };
                     let edit = proposals::take_over(&area, &found);
                     self.model.suggesting.said = said(&found.provenance, &found.warnings);
+                    self.model.suggesting.said.extend(found.left_out());
                     self.model.annotate(&AnnotateCommand::Do(Box::new(Ok(edit))));
                 }
                 SuggestOutcome::Failed(why) => self.model.notify(NoticeLevel::Problem, sentence(&why)),

@@ -150,6 +150,7 @@ fn document(area: &Area, found: &Suggested, options: &Options) -> Result<Value, 
         "cell_m": s.cell_m,
         "searched_m2": s.searched_m2.round(),
         "free_m2": s.free_m2.round(),
+        "dead_level_m2": s.dead_level_m2.round(),
         "proposals": proposals,
         "warnings": warnings(area, found),
         "sources": area.provenance.iter().chain(&found.provenance).collect::<Vec<_>>(),
@@ -180,6 +181,9 @@ fn people(area: &Area, found: &Suggested, options: &Options, args: &SuggestArgs)
         rounded(s.cell_m, 0.1),
         s.free_m2 / 1e6
     );
+    if let Some(left_out) = found.left_out() {
+        let _ = writeln!(out, "{left_out}");
+    }
     if s.proposals.is_empty() {
         let known = if args.ignore_fields || area.fields.is_empty() {
             ""

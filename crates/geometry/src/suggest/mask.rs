@@ -3,6 +3,7 @@
 use super::bits::{Bits, Run};
 use super::cover::{CoverUse, LandCover};
 use super::ground::{self, Planes};
+use super::level::Level;
 use super::scene::{Barrier, CLOSE_POSTS_M, MOST_CELLS, Options, Scene, SuggestError};
 use super::standing::Standing;
 use crate::fields::hazards::{outline, segments};
@@ -24,6 +25,10 @@ pub(super) struct Ground<'a> {
     /// Free cells that are gentle enough for every heading.
     gentle: Bits,
     planes: Planes,
+    /// Cells that would have been free but are dead level.
+    pub(super) dead_level: usize,
+    /// Whether water may pass for level ground, the terrain being in whole metres.
+    pub(super) whole_metres: bool,
     /// Terrain post under each row and column of the search.
     post_rows: Vec<usize>,
     post_cols: Vec<usize>,
@@ -134,9 +139,17 @@ impl<'a> Ground<'a> {
             fill(&mut free, &frame, &field.outer, &[]);
         }
         stop()?;
+        let level = Level::of(terrain);
+        let before = free.count();
+        if !level.posts.is_empty() {
+            free.take(&spread(level.posts));
+        }
+        let dead_level = before - free.count();
+        stop()?;
         let mut gentle = spread(on_posts(level2));
         gentle.keep(&free);
-        Ok(Self { scene, options, frame, free, gentle, planes, post_rows, post_cols })
+        let whole_metres = level.whole_metres;
+        Ok(Self { scene, options, frame, free, gentle, planes, dead_level, whole_metres, post_rows, post_cols })
     }
 
     /// Cells of a set (a window of the grid beginning at `top`, `left`) whose slopes suit a heading.

@@ -194,6 +194,9 @@ fn account(
         }
     } else {
         not.push(NotChecked::LandCover);
+        if ground.whole_metres {
+            not.push(NotChecked::Water);
+        }
     }
     if seen > 0.0 {
         checked.push(Checked::Standing);

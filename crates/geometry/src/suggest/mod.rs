@@ -2,7 +2,7 @@
 //!
 //! # Method
 //! Masks take away what cannot be a field: ground that is steep or rough over a window, land cover that is not open,
-//! what stands on the ground, what lies too near to known hazards, and fields that are known already. Of the rest,
+//! what stands on the ground, what is dead level as water is, what lies too near to known hazards, and fields that are known already. Of the rest,
 //! only the ground stays that a strip of the needed length and width covers at one of 36 headings with its slopes
 //! along and across within their limits. What hangs together is cut where its use changes, outlined, and measured.
 //!
@@ -17,6 +17,7 @@ mod bits;
 mod cover;
 mod edges;
 mod ground;
+mod level;
 mod mask;
 mod measure;
 mod outline;
@@ -57,6 +58,8 @@ pub struct Suggestions {
     pub free_m2: f64,
     /// Ground that strips cover, m².
     pub covered_m2: f64,
+    /// Ground left out because it is dead level, as terrain models show water, m².
+    pub dead_level_m2: f64,
     /// Pieces in whose outline the needed length did not fit after all.
     pub too_short: usize,
 }
@@ -109,6 +112,7 @@ pub fn suggest(
         cell_m: ground.frame.cell_m,
         searched_m2: ground.frame.len() as f64 * cell_m2,
         free_m2: ground.free.count() as f64 * cell_m2,
+        dead_level_m2: ground.dead_level as f64 * cell_m2,
         covered_m2: covered.count() as f64 * cell_m2,
         too_short,
     })

@@ -112,6 +112,8 @@ pub enum NotChecked {
     Firmness,
     /// No land-cover map reaches here.
     LandCover,
+    /// Whether it is water: the terrain is in whole metres, and no land-cover map reaches here.
+    Water,
     /// The land-cover map says trees or shrubs on much of it.
     CoverDisagrees,
     /// No surface model reaches here.
@@ -140,6 +142,7 @@ impl NotChecked {
             Self::Animals => "animals",
             Self::Firmness => "soft ground, furrows and ruts",
             Self::LandCover => "land use: no land-cover map reaches here, so it may be wood, water or a village",
+            Self::Water => "whether it is water: heights in whole metres show a lake as they show level ground",
             Self::CoverDisagrees => {
                 "which is right: the land-cover map says trees or shrubs on part of it, the surface model shows none"
             }
