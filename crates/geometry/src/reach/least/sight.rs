@@ -387,3 +387,68 @@ fn faced(at: usize, bend: f64) -> Option<isize> {
         None
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::departure::{Turning, place};
+    use super::super::super::floor::Pyramid;
+    use super::*;
+    use crate::aircraft::Aircraft;
+    use crate::fields::verdict::Verdict;
+    use crate::reach::tests::{Dice, fractal, log_wind, options, wind};
+
+    /// What counts as clear is clear by the exact test of every line, and that is most of the ground.
+    #[test]
+    fn what_is_clear_is_clear_by_every_line() {
+        let aircraft = Aircraft::example_flexwing();
+        let (mut tested, mut whole_tiles, mut tiles) = (0, 0, 0);
+        for (seed, relief, air) in
+            [(3, 300.0, wind(0.0, 0.0)), (4, 900.0, wind(5.0, -6.0)), (5, 600.0, log_wind(-4.0, 5.0, 200.0))]
+        {
+            let terrain = fractal(seed, 121, 25.0, relief, 60.0);
+            let frame = terrain.frame;
+            let pyramid = Pyramid::new(&terrain, (0, 0), frame.rows, frame.cols);
+            let floor = Floor { terrain: &terrain, pyramid: &pyramid, clearance_m: 50.0 };
+            let descent = Descent::new(&aircraft, &air, 0.0, 4_000.0);
+            let turning = Turning::new(&aircraft, &air, 4_000.0, &options(50.0));
+            let mut dice = Dice(seed, 0);
+            for number in 0..8_u32 {
+                let (row, col) = (dice.within(0.0, 120.9) as usize, dice.within(0.0, 120.9) as usize);
+                let position = frame.centre(row, col);
+                let ground = floor.at_post(row, col);
+                // Fields somewhat above the floor, and bends on it that were arrived at along some track.
+                let needed_amsl_m = core::array::from_fn(|_| ground + dice.within(20.0, 120.0));
+                let demand = Demand { field: 0, overhead: position, verdict: Verdict::Workable, needed_amsl_m };
+                let is_field = number % 2 == 0;
+                let angle = dice.within(0.0, crate::math::TAU);
+                let track = (!is_field).then(|| crate::position::Bearing::from_rad(angle).unit());
+                let bend = turning.bend((position, place(&frame, position)), ground, track, number);
+                let rise = Rise { descent: &descent, bend: &bend, field: is_field.then_some(&demand) };
+                let mut sight = Sight::default();
+                for tile_row in 0..pyramid.small_rows {
+                    for tile_col in 0..pyramid.small_cols {
+                        tiles += 1;
+                        whole_tiles += usize::from(sight.is_whole(&floor, &frame, &rise, number, (tile_row, tile_col)));
+                    }
+                }
+                for r in 0..frame.rows {
+                    for c in 0..frame.cols {
+                        let d = position - frame.centre(r, c);
+                        if (r, c) == (row, col) || !sight.sees(&floor, number, bend.place, (r, c)) {
+                            continue;
+                        }
+                        let Some(height) = descent.height_needed(rise.arriving(d), d) else { continue };
+                        let mut line = descent.line(height, d).unwrap();
+                        let from = Place { x: c as f64, y: r as f64 };
+                        assert!(
+                            floor.is_clear(from, bend.place, &mut line, |_, _| false),
+                            "{seed} {number} ({r}, {c})"
+                        );
+                        tested += 1;
+                    }
+                }
+            }
+        }
+        assert!(tested > 100_000 && whole_tiles * 3 > tiles, "{tested} lines, {whole_tiles} of {tiles} tiles");
+    }
+}

@@ -28,19 +28,19 @@ fn hash01(seed: u64, x: i64, y: i64) -> f64 {
 }
 
 /// Numbers in 0…1 from a seed.
-struct Dice(u64, i64);
+pub(super) struct Dice(pub(super) u64, pub(super) i64);
 impl Dice {
     fn roll(&mut self) -> f64 {
         self.1 += 1;
         hash01(self.0, self.1, 0)
     }
-    fn within(&mut self, low: f64, high: f64) -> f64 {
+    pub(super) fn within(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.roll()
     }
 }
 
 /// Value noise summed over octaves: rough ground between 0 and about `relief_m`.
-fn fractal(seed: u64, size: usize, cell_m: f64, relief_m: f64, longest_cells: f64) -> Terrain {
+pub(super) fn fractal(seed: u64, size: usize, cell_m: f64, relief_m: f64, longest_cells: f64) -> Terrain {
     let noise = |octave: u64, x: f64, y: f64| {
         let (x0, y0) = (x.floor(), y.floor());
         let smooth = |t: f64| t * t * (3.0 - 2.0 * t);
@@ -74,7 +74,7 @@ fn centre(terrain: &Terrain) -> Xy {
     terrain.frame.centre(terrain.frame.rows / 2, terrain.frame.cols / 2)
 }
 
-fn options(clearance_m: f64) -> ReachOptions {
+pub(super) fn options(clearance_m: f64) -> ReachOptions {
     ReachOptions { clearance_m, reaction_time_s: 4.0, bend_turns: true }
 }
 
@@ -82,11 +82,11 @@ fn at(position: Xy, height_amsl_m: f64, heading_deg: Option<f64>) -> AircraftSta
     AircraftState { position, height_amsl_m, heading: heading_deg.map(Bearing::from_deg) }
 }
 
-fn wind(east_ms: f64, north_ms: f64) -> Wind {
+pub(super) fn wind(east_ms: f64, north_ms: f64) -> Wind {
     Wind::uniform(WindVector { east_ms, north_ms })
 }
 
-fn log_wind(east_ms: f64, north_ms: f64, ground: f64) -> Wind {
+pub(super) fn log_wind(east_ms: f64, north_ms: f64, ground: f64) -> Wind {
     Wind::new(WindVector { east_ms, north_ms }, WindProfile::OPEN_GRASS, Vec::new(), ground)
 }
 
