@@ -12,6 +12,7 @@ use sparefield_data::LoadError;
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_data::terrain::write_geotiff;
 use sparefield_data::vector::{Format, write_vector_about};
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -230,5 +231,10 @@ fn written(path: &Path, what: What, of: &LayersOf) -> Result<String, String> {
         }
     };
     let written = write_vector_about(path, format, &layers, &area.frame, &about).map_err(|e| e.to_string())?;
-    Ok(written.warnings.iter().take(3).map(|warning| format!(" {warning}.")).collect())
+    let mut notes = String::new();
+    for warning in written.warnings.iter().take(3) {
+        // Writing to a string cannot fail.
+        let _ = write!(notes, " {warning}.");
+    }
+    Ok(notes)
 }

@@ -93,8 +93,8 @@ impl App {
                         self.model.notify(NoticeLevel::Info, words);
                     }
                     Err(why) => {
-                        let warnings = read.warnings.iter().map(|w| format!(" {w}.")).collect::<String>();
-                        self.model.drilling.problem = Some(format!("{}{warnings}", why.sentence));
+                        let told = std::iter::once(why.sentence).chain(read.warnings.iter().map(|w| format!("{w}.")));
+                        self.model.drilling.problem = Some(told.collect::<Vec<String>>().join(" "));
                     }
                 }
             }

@@ -308,7 +308,7 @@ impl<'a> Maps<'a> {
         let wanted: Vec<(Pos2, Vec2)> = order
             .iter()
             .map(|row| {
-                let wide = text_width(&row.number.to_string(), self.theme.sizes.small) + 1.0;
+                let wide = text_width(&row.number.to_string(), self.theme.sizes.small) + 4.0;
                 (placing.at(self.card.field(row).centroid()), vec2(wide, 12.0))
             })
             .collect();
