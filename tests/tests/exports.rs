@@ -166,7 +166,8 @@ fn judged_fields_are_outlines_and_waypoints_with_their_numbers() {
         assert!(known.contains(&of["verdict"].as_str().unwrap()));
         if of["verdict"] != "out" {
             let (usable, needed) = (of["usable_length_m"].as_f64().unwrap(), of["needed_length_m"].as_f64().unwrap());
-            assert!(usable >= needed, "{told}");
+            // One is rounded down to a metre, the other up.
+            assert!(usable + 2.0 >= needed, "{told}");
             assert!((0.0..360.0).contains(&of["land_deg"].as_f64().unwrap()));
         }
     }

@@ -6,7 +6,7 @@ use crate::model::{ClimbOutCommand, Model};
 use crate::not_looked_at;
 use crate::theme::{Theme, chooser, space};
 use crate::views::conditions::{Typed, aircraft_line, problem as not_understood, wind_line};
-use egui::{Label, RichText, ScrollArea, Slider, Ui, WidgetInfo};
+use egui::{Label, RichText, ScrollArea, Slider, SliderClamping, Ui, WidgetInfo};
 use sparefield_data::quantity::{self, HeightUnit};
 use sparefield_geometry::climb_out::{ADVICE, CLIMB_OUT_HEIGHTS_M, ClimbOutAt};
 
@@ -73,9 +73,10 @@ pub(in crate::views) fn height_line(ui: &mut Ui, model: &Model, commands: &mut V
         let label = ui.label("Above the runway");
         let mut value = model.climb_outs.height_m / unit;
         ui.spacing_mut().slider_width = (ui.available_width() - 84.0).clamp(40.0, 140.0);
-        // Not every height in metres is one in steps of feet.
+        // A height that was typed stays as it is: only the hand on the slider goes in steps.
         let range = (low / unit / step - 0.01).ceil() * step..=(high / unit / step + 0.01).floor() * step;
-        let slider = ui.add(Slider::new(&mut value, range).step_by(step).show_value(false));
+        let slider =
+            ui.add(Slider::new(&mut value, range).step_by(step).clamping(SliderClamping::Edits).show_value(false));
         slider.widget_info(|| WidgetInfo::slider(true, value, "Height above the runway that is asked about"));
         if slider.changed() {
             commands.push(Command::ClimbOut(ClimbOutCommand::Height(value * unit)));

@@ -10,7 +10,7 @@ use crate::not_looked_at;
 use crate::survey::filter::NotSince;
 use crate::theme::{Theme, chooser, space};
 use crate::views::conditions::Typed;
-use egui::{Align2, ComboBox, Context, Rect, RichText, Slider, Ui, Vec2, WidgetInfo};
+use egui::{Align2, ComboBox, Context, Rect, RichText, Slider, SliderClamping, Ui, Vec2, WidgetInfo};
 use sparefield_data::quantity::{self, HeightUnit, format_day};
 use sparefield_geometry::fields::model::{Day, MONTHS};
 
@@ -138,7 +138,7 @@ fn height(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
         let mut value = model.cover.height_agl_m / unit;
         ui.spacing_mut().slider_width = (ui.available_width() - 190.0).clamp(60.0, 150.0);
         let range = (low / unit / step).ceil() * step..=(high / unit / step).floor() * step;
-        let slider = Slider::new(&mut value, range).step_by(step).show_value(false);
+        let slider = Slider::new(&mut value, range).step_by(step).clamping(SliderClamping::Edits).show_value(false);
         let slider = ui.add(slider);
         slider.widget_info(|| WidgetInfo::slider(true, value, "Height above the ground that is asked about"));
         if slider.changed() {
