@@ -67,7 +67,7 @@ impl ClimbOutDialog {
                 ui.spinner();
                 return;
             }
-            ui.label("One page: the climb-out from above, what is in reach height by height, and the plain advice.");
+            ui.label("The climb-out from above, what is in reach height by height, and the plain advice, to print.");
             ui.add_space(6.0);
             self.place.ask(ui, "Save the climb-out");
             ui.add_space(6.0);
