@@ -9,9 +9,17 @@ use egui_kittest::kittest::Queryable;
 use sparefield::command::Command;
 use sparefield::model::{ClimbOutCommand, ClimbOuts, CoverCommand, DrillCommand, Mode, RehearsePage};
 use sparefield_geometry::climb_out::ADVICE;
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 fn climb_outs(window: &Window) -> &ClimbOuts {
     &app(window).model.climb_outs
+}
+
+/// Flying climb-outs takes every core there is: windows do it one after the other, so that none waits for the others.
+fn alone() -> MutexGuard<'static, ()> {
+    static ALONE: Mutex<()> = Mutex::new(());
+    // A test that failed leaves nothing behind that another could find.
+    ALONE.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// Runs frames until the height asked about is the one shown.
@@ -39,6 +47,7 @@ fn with_page(width: f32, height: f32) -> Window {
 
 #[test]
 fn every_end_and_any_height_is_told_and_the_table_chooses_too() {
+    let _alone = alone();
     let mut window = with_page(1280.0, 900.0);
     let made = climb_outs(&window).made.clone().unwrap();
     let home = app(&window).model.area.as_ref().unwrap().home.clone().unwrap();
@@ -90,6 +99,7 @@ fn every_end_and_any_height_is_told_and_the_table_chooses_too() {
 
 #[test]
 fn another_wind_flies_them_anew_and_leaving_the_page_stops_them() {
+    let _alone = alone();
     let mut window = with_page(900.0, 600.0);
     let calm = climb_outs(&window).made.clone().unwrap();
     let from = app(&window).model.conditions.wind_from;
@@ -109,6 +119,7 @@ fn another_wind_flies_them_anew_and_leaving_the_page_stops_them() {
 
 #[test]
 fn the_options_map_draws_them_where_that_is_wanted() {
+    let _alone = alone();
     let mut window = opened(1280.0, 900.0, Vec::new());
     push(&mut window, Command::ShowFirstSteps(false));
     push(&mut window, Command::Cover(CoverCommand::ShowPanel(true)));
@@ -126,6 +137,7 @@ fn the_options_map_draws_them_where_that_is_wanted() {
 
 #[test]
 fn the_page_is_written_from_the_window() {
+    let _alone = alone();
     let mut window = with_page(1280.0, 900.0);
     window.get_by_label("Printed page…").click_accesskit();
     window.run_steps(3);
