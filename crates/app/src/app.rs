@@ -1,6 +1,7 @@
 //! The window: takes finished jobs, applies commands, asks for new work, and draws.
 
 mod circuit;
+mod climb_out;
 mod cover;
 mod debrief;
 mod drill;
@@ -12,14 +13,18 @@ mod suggest;
 mod survey;
 
 use crate::card_dialog::{CardDialog, CardOf};
+use crate::climb_out_dialog::{ClimbOutDialog, ClimbOutPage};
 use crate::command::Command;
 use crate::copy_dialog::CopyDialog;
 use crate::export_dialog::ExportDialog;
 use crate::import_dialog::ImportDialog;
-use crate::jobs::{AssessJob, AssessRequest, CheckJob, CoverJob, DrillJob, LayerJob, OpenJob, SheetJob};
+use crate::jobs::{
+    Asked, AssessJob, AssessRequest, CheckJob, ClimbOutJob, CoverJob, DrillJob, LayerJob, OpenJob, SheetJob,
+};
 use crate::keep::{Keep, Notify};
+use crate::layer_export_dialog::{LayerExportDialog, LayersOf};
 use crate::model::layers::LayersCommand;
-use crate::model::{CircuitCommand, Conditions, DebriefCommand, MergeCommand, Mode, Model, SheetCommand};
+use crate::model::{CircuitCommand, Conditions, DebriefCommand, DrillCommand, MergeCommand, Mode, Model, SheetCommand};
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::page_place;
 use crate::pick::Picking;
@@ -74,6 +79,8 @@ pub struct App {
     exporting: ExportDialog,
     card: CardDialog,
     report: ReportDialog,
+    climb_out_page: ClimbOutDialog,
+    layer_export: LayerExportDialog,
     keep: Keep,
     layer_dialog: OpenDialog,
     track_dialog: OpenDialog,
@@ -103,7 +110,13 @@ pub struct App {
     /// What could not be made is not asked for again.
     cover_failed: cover::Failed,
     cover_unit: HeightUnit,
+    climb_out_job: ClimbOutJob,
+    climb_out_failed: climb_out::Failed,
+    /// The way out is to be shown whole.
+    frame_climb_out: bool,
     drill_job: DrillJob,
+    /// A document of drill sets being read or written.
+    drill_document: Asked<DrillCommand, Result<drill::Document, String>>,
     following: follow::Following,
     /// The pilot lets changes be lost.
     closing: bool,
@@ -141,6 +154,8 @@ impl App {
             exporting: ExportDialog::default(),
             card: CardDialog::default(),
             report: ReportDialog::default(),
+            climb_out_page: ClimbOutDialog::default(),
+            layer_export: LayerExportDialog::default(),
             // Tests leave the user's folders alone.
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
             layer_dialog: OpenDialog::new(Purpose::Layers),
@@ -163,7 +178,11 @@ impl App {
             cover_job: CoverJob::default(),
             cover_failed: cover::Failed::default(),
             cover_unit: HeightUnit::default(),
+            climb_out_job: ClimbOutJob::default(),
+            climb_out_failed: climb_out::Failed::default(),
+            frame_climb_out: false,
             drill_job: DrillJob::default(),
+            drill_document: Asked::default(),
             following: follow::Following::default(),
             closing: false,
         };
@@ -210,8 +229,11 @@ impl App {
                 Command::ChooseFiles => self.dialog.show(),
                 Command::ChooseImport => self.importing.show(),
                 Command::ChooseExport => self.exporting.show(&self.suggested_export()),
+                Command::ChooseLayerExport if self.model.cover.made.is_some() => {
+                    self.layer_export.show(&self.suggested_page("options"));
+                }
                 Command::ChooseCard if self.model.area.is_some() => {
-                    self.card.show(&self.suggested_card(), self.model.settings.units);
+                    self.card.show(&self.suggested_page("card"), self.model.settings.units);
                 }
                 Command::Merge(MergeCommand::Ask) => self.merge.ask(),
                 Command::Merge(MergeCommand::Compare(files)) => self.merge.compare(&mut self.model, files, ctx),
@@ -245,6 +267,7 @@ impl App {
                 Command::Sheet(SheetCommand::SavePage(path)) => self.save_sheet(&path),
                 Command::Survey(command) => self.survey_command(ctx, &command),
                 Command::Cover(command) => self.cover_command(ctx, &command),
+                Command::ClimbOut(command) => self.climb_out_command(&command),
                 other => {
                     let before = self.model.settings.clone();
                     self.model.apply(&other);
@@ -279,6 +302,7 @@ impl App {
         self.follow_survey();
         self.follow_suggestions();
         self.follow_cover(ctx);
+        self.follow_climb_outs(ctx);
     }
 
     /// Whether a dialogue is open.
@@ -289,6 +313,8 @@ impl App {
             || self.exporting.is_shown()
             || self.card.is_shown()
             || self.report.is_shown()
+            || self.climb_out_page.is_shown()
+            || self.layer_export.is_shown()
             || self.layer_dialog.is_shown()
             || self.track_dialog.is_shown()
             || self.merge.is_asking()
@@ -314,10 +340,10 @@ impl App {
         self.model.keeping.path.as_ref().map_or_else(|| PathBuf::from(&name), |path| path.with_file_name(&name))
     }
 
-    /// Where an area card might go: beside the area's file, or else into the user's documents.
-    fn suggested_card(&self) -> PathBuf {
+    /// Where a page about the area might go: beside the area's file, or else into the user's documents.
+    fn suggested_page(&self, what: &str) -> PathBuf {
         let title = self.model.area.as_ref().map_or("Area", |area| area.title.as_str());
-        page_place::suggested(title, "card", self.model.keeping.path.as_deref())
+        page_place::suggested(title, what, self.model.keeping.path.as_deref())
     }
 
     /// Where the report of the open sortie might go.
@@ -425,7 +451,7 @@ impl App {
         self.circuit_keys(ctx, typing);
         self.debrief_keys(ctx, typing);
         self.drill_keys(ctx, typing);
-        let rehearsing = self.model.mode == Mode::Rehearse && !self.model.drills();
+        let rehearsing = self.model.looks();
         if rehearsing
             && !typing
             && self.model.selected.is_some()
@@ -452,7 +478,7 @@ impl App {
             if self.model.mode == Mode::Rehearse {
                 views::drill::pages(ui, &self.model, theme, &mut self.commands);
             }
-            if self.model.mode == Mode::Rehearse && !self.model.drills() {
+            if self.model.looks() {
                 views::conditions::conditions(ui, &self.model, theme, &mut self.commands);
                 ui.separator();
             }
@@ -467,6 +493,9 @@ impl App {
                 Mode::Rehearse if self.model.drills() => {
                     views::drill::panel(ui, &self.model, theme, &mut self.commands);
                 }
+                Mode::Rehearse if self.model.climbs_out() => {
+                    views::climb_out::panel(ui, &self.model, theme, &mut self.commands);
+                }
                 Mode::Rehearse => views::list::ranked_list(ui, &self.model, theme, &mut self.commands),
                 Mode::Debrief => views::debrief::panel(ui, &self.model, theme, &mut self.commands),
                 Mode::Follow => views::follow::panel(ui, &self.model, theme, &mut self.commands),
@@ -474,8 +503,9 @@ impl App {
         });
         views::merge::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::annotate::findings::panel(ui, &self.model, &self.theme, &mut self.commands);
-        let rehearsing = self.model.mode == Mode::Rehearse && !self.model.drills();
+        let rehearsing = self.model.looks();
         views::drill::drawer(ui, &self.model, &self.theme, &mut self.commands);
+        views::climb_out::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::options::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::circuit::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::debrief::drawer(ui, &self.model, &self.theme, &mut self.commands);
@@ -530,6 +560,17 @@ impl App {
         if let Some((level, words)) = self.report.ui(&ctx, &self.palette, report_of) {
             self.model.notify(level, words);
         }
+        let units = self.model.settings.units;
+        let page_of = self.model.climb_outs.made.clone().zip(self.model.climb_out_end());
+        let page_of = page_of.map(|(made, end)| ClimbOutPage { made, end, units });
+        if let Some((level, words)) = self.climb_out_page.ui(&ctx, &self.palette, page_of) {
+            self.model.notify(level, words);
+        }
+        let height_agl_m = self.model.cover.height_agl_m;
+        let layers_of = self.model.cover.made.clone().map(|made| LayersOf { made, height_agl_m, units });
+        if let Some((level, words)) = self.layer_export.ui(&ctx, layers_of) {
+            self.model.notify(level, words);
+        }
         views::area_menu::ask_to_close(&ctx, &self.model, &mut self.commands);
         if !self.commands.is_empty() {
             ctx.request_repaint();
@@ -546,7 +587,7 @@ impl App {
             rect
         });
         let sample = self.model.area.as_ref().is_some_and(|a| a.is_sample);
-        let rehearsing = self.model.mode == Mode::Rehearse && !self.model.drills();
+        let rehearsing = self.model.looks();
         let first_steps = sample && rehearsing && self.model.settings.show_first_steps;
         if first_steps && !self.dialog.is_shown() {
             views::furniture::first_steps(ui.ctx(), map.inner, &self.theme, &mut self.commands);

@@ -12,7 +12,7 @@ use crate::studies::Studies;
 use sparefield_data::area::{Area, RunwayEnd as AreaEnd};
 use sparefield_geometry::air::WindVector;
 use sparefield_geometry::circuit::{CircuitTask, Landing};
-use sparefield_geometry::climb_out::{ClimbOut, ClimbOutError, ClimbOutOptions, ClimbOutTask, RunwayEnd};
+use sparefield_geometry::climb_out::{ClimbOut, ClimbOutAt, ClimbOutError, ClimbOutOptions, ClimbOutTask, RunwayEnd};
 use sparefield_geometry::fields::verdict::{RankedField, Verdict};
 use sparefield_geometry::position::Bearing;
 use sparefield_geometry::reach::ReachError;
@@ -67,6 +67,8 @@ pub struct Answer {
     pub fields: Vec<RankedField>,
     /// Fields that would take the aircraft and were left out as too many.
     pub left_out: usize,
+    /// How it was flown.
+    pub options: ClimbOutOptions,
     /// What came of it.
     pub flown: ClimbOut,
 }
@@ -158,10 +160,33 @@ pub fn climb_out(
     }
     let name = chosen.name.clone();
     drop(tasks);
-    Ok(Answer { area: Arc::clone(area), conditions, name, runway, assessment, fields, left_out, flown })
+    Ok(Answer { area: Arc::clone(area), conditions, name, runway, assessment, fields, left_out, options, flown })
 }
 
 impl Answer {
+    /// What is in reach at one height above the runway, with the ways there; fields by their place in `fields`.
+    ///
+    /// # Errors
+    /// When the height was not looked at, or the wind does not allow the climb-out.
+    pub fn at(&self, height_m: f64) -> Result<ClimbOutAt, ClimbOutError> {
+        let around = Around::new(Arc::clone(&self.area));
+        let task_of = |ranked: &RankedField| {
+            let landing = Landing::on(ranked.strip.as_ref()?)?;
+            around.task(&self.assessment, landing, Wanted::default()).ok()
+        };
+        // Each of them was a task before, so that none is left out and every place in the list is the same.
+        let tasks: Vec<CircuitTask<'_>> = self.fields.iter().filter_map(task_of).collect();
+        let task = ClimbOutTask {
+            aircraft: &self.conditions.aircraft,
+            wind: &self.assessment.wind,
+            terrain: &self.area.terrain,
+            fields: &tasks,
+            runway: self.runway,
+            options: self.options,
+        };
+        task.at(height_m)
+    }
+
     /// Height above the runway from which a field is in reach at every height looked at above, and its place in the list;
     /// the lowest first.
     #[must_use]
@@ -232,6 +257,8 @@ mod tests {
         let top = calm.flown.steps.last().unwrap();
         assert!(top.fields.iter().any(|f| f.spare_m >= 0.0), "nothing in reach from {} m", top.height_m);
         assert!(calm.flown.steps[0].fields.is_empty(), "a circuit from 50 ft");
+        // Asked about alone it is the same.
+        assert_eq!(calm.at(top.height_m).unwrap().step, *top);
         // Flown again by the circuit of the window, from the same place.
         let studies = Studies::new(&area, &calm.conditions);
         let height = HeightInput::AboveSea(calm.runway.elevation_amsl_m + top.height_m);

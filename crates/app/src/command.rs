@@ -3,8 +3,8 @@
 use crate::assess::{HeightInput, Rules};
 use crate::model::layers::LayersCommand;
 use crate::model::{
-    AnnotateCommand, CircuitCommand, CoverCommand, DebriefCommand, DrillCommand, FindingsCommand, FollowCommand,
-    MergeCommand, Mode, ProfileChoice, SheetCommand, SuggestCommand, SurveyCommand,
+    AnnotateCommand, CircuitCommand, ClimbOutCommand, CoverCommand, DebriefCommand, DrillCommand, FindingsCommand,
+    FollowCommand, MergeCommand, Mode, ProfileChoice, SheetCommand, SuggestCommand, SurveyCommand,
 };
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
@@ -75,6 +75,8 @@ pub enum Command {
     Circuit(CircuitCommand),
     /// Something about the options map.
     Cover(CoverCommand),
+    /// Something about climb-outs.
+    ClimbOut(ClimbOutCommand),
     /// Go through recorded flights.
     Debrief(DebriefCommand),
     /// Drill a failure.
@@ -101,6 +103,8 @@ pub enum Command {
     ChooseImport,
     /// Ask where the area card goes.
     ChooseCard,
+    /// Ask where and how to write layers of the options map, or judged fields.
+    ChooseLayerExport,
     /// Ask where and how to write fields for other programs.
     ChooseExport,
     /// Open the sample area.

@@ -26,10 +26,6 @@ use thiserror::Error;
 /// So far above the highest ground nobody asks, metres: about 8 000 ft.
 const CEILING_ABOVE_M: f64 = 2_400.0;
 
-/// What nothing of an options map takes into account.
-pub const NOT_COUNTED: &str = "The aircraft is taken to glide already, on its way to the field: allow for the moment \
-of surprise and the first turn. Circuits are estimates for joining from overhead, and nothing round them was looked at.";
-
 /// Why there is no options map.
 #[derive(Debug, Error)]
 #[non_exhaustive]
@@ -242,5 +238,42 @@ mod tests {
         let left = (cells - covered) as f64 * cell_m2;
         let said = found.list[2].left_m2;
         assert!((left / said - 1.0).abs() < 0.002, "{left} {said}");
+    }
+
+    #[test]
+    fn suggestions_nobody_accepted_are_tried_and_marked() {
+        use sparefield_data::area::Proposal;
+        let (map, studies) = sample_map();
+        let before = surveys(&map.area, &studies, &map.conditions, 1, (HEIGHT_M, 40), &|_| {}, &|| false).unwrap();
+        assert!(before.list.iter().all(|step| !step.suggested));
+        // The best of the list, taken out of the area and suggested instead.
+        let best = map.area.fields[before.list[0].field].clone();
+        let mut area = (*map.area).clone();
+        Arc::make_mut(&mut area.fields).retain(|f| f.id != best.id);
+        let mut field = (*best).clone();
+        field.surveyed = None;
+        let proposal = Proposal {
+            field,
+            score: 0.5,
+            strip_length_m: 300.0,
+            checked: Vec::new(),
+            not_checked: Vec::new(),
+            refused: false,
+        };
+        let refused = Proposal { refused: true, ..proposal.clone() };
+        for (proposal, listed) in [(proposal, true), (refused, false)] {
+            area.proposals = Arc::new(vec![Arc::new(proposal)]);
+            let area = Arc::new(area.clone());
+            let studies = Studies::new(&area, &map.conditions);
+            let found = surveys(&area, &studies, &map.conditions, 1, (HEIGHT_M, 40), &|_| {}, &|| false).unwrap();
+            let marked: Vec<&SurveyFor> = found.list.iter().filter(|step| step.suggested).collect();
+            assert_eq!(marked.len(), usize::from(listed));
+            if let [one] = marked[..] {
+                assert_eq!(found.map.area.fields[one.field].id, best.id);
+                // It covers alone what the field would: suggested or drawn, the land is the same.
+                let off = one.alone_m2 / before.list[0].alone_m2;
+                assert!((off - 1.0).abs() < 0.01, "{off}");
+            }
+        }
     }
 }

@@ -17,6 +17,10 @@ pub enum PickFor {
     Flight,
     /// A route to look at.
     Route,
+    /// A document of drill sets to take in.
+    DrillSets,
+    /// Where a drill set is written that is handed out: its identifier and its name.
+    HandOut(String, String),
 }
 
 /// A dialogue that is open.
@@ -54,6 +58,13 @@ impl Picking {
                 PickFor::Source(source) => one(pollster::block_on(dialog.set_title(source.words()).pick_file())),
                 PickFor::Flight => one(pollster::block_on(dialog.set_title("A recorded flight").pick_file())),
                 PickFor::Route => one(pollster::block_on(dialog.set_title("A route").pick_file())),
+                PickFor::DrillSets => one(pollster::block_on(dialog.set_title("A document of drill sets").pick_file())),
+                PickFor::HandOut(_, name) => {
+                    let plain: String =
+                        name.chars().map(|c| if c.is_alphanumeric() || c == ' ' { c } else { '-' }).collect();
+                    let dialog = dialog.set_title("Hand out a drill set").set_file_name(format!("{plain}.json"));
+                    one(pollster::block_on(dialog.save_file()))
+                }
             };
             // Nobody waits any more when the window is closed.
             drop(send.send(files));

@@ -197,3 +197,43 @@ fn an_aircraft_from_a_file_can_be_drilled_and_an_edit_of_the_land_ends_a_drill()
     assert!(app(&window).model.drilling.session.is_none());
     window.get_by_label_contains("The land was changed");
 }
+
+#[test]
+fn a_set_is_handed_out_and_taken_in_and_taken_out_again() {
+    let mut window = opened(1280.0, 800.0, Vec::new());
+    push(&mut window, Command::Drill(DrillCommand::Page(RehearsePage::Drill)));
+    push(&mut window, Command::Drill(DrillCommand::Show(DrillPage::Sets)));
+    window.get_by_label("Take in…");
+    window.get_by_label("Hand out…");
+    let folder = tempfile::tempdir().unwrap();
+    let before = area(&window).drill_sets.clone();
+    let id = before[0].id.clone();
+    // Without an ending it gets that of the document.
+    push(&mut window, Command::Drill(DrillCommand::HandOut(id.clone(), folder.path().join("club"))));
+    let path = folder.path().join("club.json");
+    until(&mut window, "it is written", |w| app(w).model.notices.iter().any(|n| n.text.contains("club.json")));
+    assert!(path.is_file());
+    // Here it is already; in an area without it, it is taken in.
+    push(&mut window, Command::Drill(DrillCommand::TakeIn(path.clone())));
+    until(&mut window, "it is refused", |w| app(w).model.drilling.problem.is_some());
+    assert!(app(&window).model.drilling.problem.as_ref().unwrap().contains("here already"));
+    let delete = sparefield::edits::drills::delete_set(&area(&window), &id);
+    push(&mut window, Command::Drill(DrillCommand::Do(Box::new(delete))));
+    assert!(area(&window).drill_sets.iter().all(|s| s.id != id));
+    push(&mut window, Command::Drill(DrillCommand::TakeIn(path)));
+    until(&mut window, "it is taken in", |w| area(w).drill_sets.iter().any(|s| s.id == id));
+    let taken = area(&window).drill_sets.iter().find(|s| s.id == id).cloned().unwrap();
+    assert_eq!(taken, before[0]);
+    assert_eq!(app(&window).model.drill_set().unwrap().id, id);
+    let told = app(&window).model.notices.last().unwrap().text.clone();
+    assert!(told.contains(&before[0].name) && told.contains("Undo"), "{told}");
+    push(&mut window, Command::Undo);
+    assert!(area(&window).drill_sets.iter().all(|s| s.id != id));
+    // A file that is none is refused in a sentence.
+    let wrong = folder.path().join("wrong.json");
+    std::fs::write(&wrong, "{\"format\": 3}").unwrap();
+    push(&mut window, Command::Drill(DrillCommand::TakeIn(wrong)));
+    until(&mut window, "nonsense is refused", |w| {
+        app(w).model.drilling.problem.as_ref().is_some_and(|p| p.contains("no document of drills"))
+    });
+}

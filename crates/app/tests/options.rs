@@ -20,14 +20,21 @@ fn with_map() -> Window {
     push(&mut window, Command::ShowFirstSteps(false));
     window.get_by_label("Options map").click();
     until(&mut window, "the options map is made", |w| cover(w).made.is_some() && cover(w).working.is_none());
+    until(&mut window, "it shades the land", |w| cover(w).shade_is_current());
     window
+}
+
+/// The share of the ground that is covered, once it is of what is asked about.
+fn share(window: &mut Window) -> f64 {
+    until(window, "the land is shaded", |w| cover(w).shade_is_current());
+    cover(window).shade.as_ref().unwrap().share
 }
 
 #[test]
 fn a_height_is_asked_about_and_dusk_and_words_follow() {
     let mut window = with_map();
     assert_eq!(cover(&window).look, CoverLook::Uncovered);
-    let first = cover(&window).share.unwrap();
+    let first = share(&mut window);
     assert!(first > 0.05 && first < 0.95, "{first}");
     let percent = (first * 100.0).floor();
     window.get_by_label_contains(&format!("{percent:.0}\u{a0}% of the area has a field in reach."));
@@ -41,15 +48,27 @@ fn a_height_is_asked_about_and_dusk_and_words_follow() {
     }
     let height = cover(&window).height_agl_m;
     assert!((height - 1_700.0 * 0.304_8).abs() < 16.0, "{height}");
-    assert!(cover(&window).share.unwrap() > first);
+    assert!(share(&mut window) > first);
     assert!(std::sync::Arc::ptr_eq(&made, cover(&window).made.as_ref().unwrap()));
+    // The picture and its words are of one height: while the next is worked out, the last stays.
+    push(&mut window, Command::Cover(CoverCommand::Height(900.0)));
+    assert!(cover(&window).shade.is_some());
+    assert!(share(&mut window) > first);
+    let shade = cover(&window).shade.clone().unwrap();
+    assert!((shade.height_agl_m - 900.0).abs() < 1e-9);
+    let made = cover(&window).made.clone().unwrap();
+    let enough = made.enough_agl_m.last().unwrap();
+    let lit = |i: usize| shade.veil[i] < 255;
+    assert!((0..enough.len()).all(|i| !lit(i) || enough[i] < 900.0));
+    assert!((0..enough.len()).any(lit));
+    push(&mut window, Command::Cover(CoverCommand::Height(457.2)));
     // More fields cover less, and how many is told from one map.
     window.get_by_label("two").click();
     until(&mut window, "two fields", |w| cover(w).made.as_ref().unwrap().ask.fields_needed == 2);
-    let two = cover(&window).share.unwrap();
+    let two = share(&mut window);
     window.get_by_label("how many").click();
     until(&mut window, "three fields", |w| cover(w).made.as_ref().unwrap().ask.fields_needed == 3);
-    assert!(cover(&window).share.unwrap() < two);
+    assert!(share(&mut window) < two);
     assert_eq!(cover(&window).made.as_ref().unwrap().enough_agl_m.len(), 3);
     window.get_by_label_contains("Clear: three fields or more");
 }
@@ -165,4 +184,54 @@ fn a_place_far_outside_is_no_route() {
     push(&mut window, Command::Cover(CoverCommand::Route(RouteCommand::Find(true))));
     until(&mut window, "it is refused", |w| cover(w).route.problem.is_some());
     assert!(cover(&window).route.problem.as_ref().unwrap().contains("outside the terrain"));
+}
+
+#[test]
+fn the_map_and_judged_fields_are_written_for_other_programs() {
+    let mut window = with_map();
+    let folder = tempfile::tempdir().unwrap();
+    let write = |window: &mut Window, what: &str, name: &str| {
+        window.get_by_label("Export…").click_accesskit();
+        window.run_steps(3);
+        window.get_by_label_contains(what).click();
+        window.run_steps(2);
+        let path = folder.path().join(name);
+        window.get_by_label_contains("File (.").focus();
+        window.run_steps(2);
+        window.key_press_modifiers(egui::Modifiers::COMMAND, egui::Key::A);
+        window.run_steps(2);
+        window.event(egui::Event::Text(path.display().to_string()));
+        window.run_steps(2);
+        window.get_by_label("Write").click();
+        until(window, "it is written", |w| {
+            app(w).model.notices.iter().any(|n| n.text.contains(&path.display().to_string()))
+        });
+        std::fs::read(&path).unwrap()
+    };
+    let land = write(&mut window, "Land covered from", "land.geojson");
+    let land: serde_json::Value = serde_json::from_slice(&land).unwrap();
+    let features = land["features"].as_array().unwrap();
+    // What is written is what is shown.
+    let covered_m2: f64 = features.iter().filter_map(|f| f["properties"]["area_m2"].as_f64()).sum();
+    let made = cover(&window).made.clone().unwrap();
+    let frame = made.map.least.frame;
+    let shown_m2 = share(&mut window) * frame.len() as f64 * frame.cell_m * frame.cell_m;
+    assert!((covered_m2 / shown_m2 - 1.0).abs() < 0.03, "{covered_m2} {shown_m2}");
+    let count = write(&mut window, "How many fields are in reach from", "count.tif");
+    assert!(count.starts_with(b"II*\0") || count.starts_with(b"MM\0*"));
+    let fields = String::from_utf8(write(&mut window, "Fields with numbers", "fields.gpx")).unwrap();
+    assert_eq!(fields.matches("<wpt ").count(), made.map.area.fields.len());
+    assert!(fields.contains("not for navigation"));
+    // A name that says another kind of file is refused before anything is written.
+    window.get_by_label("Export…").click_accesskit();
+    window.run_steps(3);
+    window.get_by_label_contains("Least height above sea level").click();
+    window.run_steps(2);
+    window.get_by_label_contains("File (.").focus();
+    window.run_steps(2);
+    window.key_press_modifiers(egui::Modifiers::COMMAND, egui::Key::A);
+    window.run_steps(2);
+    window.event(egui::Event::Text("least.gpx".to_owned()));
+    window.run_steps(2);
+    window.get_by_label_contains("The name has to end in one of .tif");
 }

@@ -1,5 +1,7 @@
 //! Lines of equal value over a grid: reach rings and height contours.
 
+use crate::fields::model::ring_area;
+use crate::fields::strip::inside_ring;
 use crate::grid::GridFrame;
 use crate::position::Xy;
 use std::collections::HashMap;
@@ -104,6 +106,81 @@ pub fn contours(frame: &GridFrame, values: impl Fn(usize, usize) -> f64, level: 
     lines
 }
 
+/// A piece of land with its holes. The outer ring runs anticlockwise, the holes clockwise; none repeats its first point.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Patch {
+    /// The outer ring.
+    pub outer: Vec<Xy>,
+    /// The holes.
+    pub holes: Vec<Vec<Xy>>,
+}
+
+impl Patch {
+    /// Its area without the holes, square metres.
+    #[must_use]
+    pub fn area_m2(&self) -> f64 {
+        // Holes run the other way round.
+        ring_area(&self.outer) + self.holes.iter().map(|hole| ring_area(hole)).sum::<f64>()
+    }
+}
+
+/// Where a grid of values is at least a level, as patches, the largest first. What is not a number is below every level,
+/// and so is everything outside the grid.
+///
+/// Values are taken to lie within `reach` of the level, so that a wall of values far off does not draw the boundary to
+/// itself: between a cell just above the level and one far below it, the boundary lies near the first. Every cell's centre
+/// that is at least the level lies in a patch or on its boundary, and no other does.
+#[must_use]
+pub fn patches(frame: &GridFrame, values: impl Fn(usize, usize) -> f64, level: f64, reach: f64) -> Vec<Patch> {
+    let below = level - reach;
+    // A row and a column more on every side close what touches the edge.
+    let wider = GridFrame {
+        origin: frame.origin + Xy::new(-frame.cell_m, frame.cell_m),
+        cell_m: frame.cell_m,
+        cols: frame.cols + 2,
+        rows: frame.rows + 2,
+    };
+    let padded = |row: usize, col: usize| {
+        let inside = (1..=frame.rows).contains(&row) && (1..=frame.cols).contains(&col);
+        if !inside {
+            return below;
+        }
+        let value = values(row - 1, col - 1);
+        if value.is_nan() { below } else { value.max(below).min(level + reach) }
+    };
+    let mut outers: Vec<(Patch, Xy, Xy)> = Vec::new();
+    let mut holes: Vec<Vec<Xy>> = Vec::new();
+    for mut line in contours(&wider, padded, level) {
+        if line.len() > 1 && line.first() == line.last() {
+            line.pop();
+        }
+        line.dedup();
+        if line.len() < 3 {
+            continue;
+        }
+        let (base, area) = (line[0], ring_area(&line));
+        if area > 0.0 {
+            let low = line.iter().fold(base, |low, p| Xy::new(low.x.min(p.x), low.y.min(p.y)));
+            let high = line.iter().fold(base, |high, p| Xy::new(high.x.max(p.x), high.y.max(p.y)));
+            outers.push((Patch { outer: line, holes: Vec::new() }, low, high));
+        } else if area < 0.0 {
+            holes.push(line);
+        }
+    }
+    // A hole lies in the smallest patch round it; patches are tried from the smallest.
+    outers.sort_by(|a, b| ring_area(&a.0.outer).total_cmp(&ring_area(&b.0.outer)));
+    for hole in holes {
+        let at = hole[0];
+        let within = |(patch, low, high): &&mut (Patch, Xy, Xy)| {
+            at.x >= low.x && at.x <= high.x && at.y >= low.y && at.y <= high.y && inside_ring(&patch.outer, at)
+        };
+        if let Some((patch, ..)) = outers.iter_mut().find(within) {
+            patch.holes.push(hole);
+        }
+    }
+    outers.into_iter().rev().map(|(patch, ..)| patch).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -157,6 +234,54 @@ mod tests {
         assert!(contours(&f, |_, _| f64::NAN, 1.0).is_empty());
         assert!(contours(&frame(1, 5), |_, _| 1.0, 1.0).is_empty());
         assert!(contours(&f, |_, c| c as f64, f64::NAN).is_empty());
+    }
+
+    #[test]
+    fn a_ring_of_land_is_one_patch_with_a_hole_and_an_island_in_it_another() {
+        let f = frame(101, 101);
+        let top = f.centre(50, 50);
+        // Covered between 200 and 400 m from the middle and within 60 m of it.
+        let value = |r: usize, c: usize| {
+            let d = f.centre(r, c).distance(top);
+            (60.0 - d).max((100.0 - (d - 300.0).abs()).min(50.0))
+        };
+        let found = patches(&f, value, 0.0, 50.0);
+        assert_eq!(found.len(), 2);
+        let pi = core::f64::consts::PI;
+        assert!((found[0].area_m2() / (pi * (400.0 * 400.0 - 200.0 * 200.0)) - 1.0).abs() < 0.01);
+        assert_eq!((found[0].holes.len(), found[1].holes.len()), (1, 0));
+        assert!((found[1].area_m2() / (pi * 60.0 * 60.0) - 1.0).abs() < 0.03);
+        // All of a grid is one patch, and nothing of it none.
+        let whole = patches(&f, |_, _| 1.0, 0.0, 50.0);
+        assert_eq!(whole.len(), 1);
+        assert!(whole[0].area_m2() >= 1_000.0 * 1_000.0);
+        assert!(patches(&f, |_, _| f64::NAN, 0.0, 50.0).is_empty());
+        assert!(patches(&f, |_, _| f64::NEG_INFINITY, 0.0, 50.0).is_empty());
+    }
+
+    proptest! {
+        /// Whatever the grid holds, a cell's centre lies in the patches exactly when its value is at least the level.
+        #[test]
+        fn patches_hold_the_centres_that_reach_the_level_and_no_others(
+            values in prop::collection::vec(prop_oneof![Just(f64::NAN), Just(f64::INFINITY), -40.0..40.0], 63)
+        ) {
+            let f = frame(7, 9);
+            let found = patches(&f, |r, c| values[r * 9 + c], 0.0, 30.0);
+            for r in 0..7 {
+                for c in 0..9 {
+                    let value = values[r * 9 + c];
+                    // On the boundary itself nobody is right.
+                    if value.abs() < 1e-6 {
+                        continue;
+                    }
+                    let at = f.centre(r, c);
+                    let held = found.iter().any(|p| {
+                        inside_ring(&p.outer, at) && !p.holes.iter().any(|hole| inside_ring(hole, at))
+                    });
+                    prop_assert_eq!(held, value >= 0.0, "{} {}: {}", r, c, value);
+                }
+            }
+        }
     }
 
     #[test]

@@ -3,7 +3,7 @@
 
 use super::App;
 use crate::command::Command;
-use crate::jobs::{MadeKey, RouteAsk, fly, make, read_route, survey};
+use crate::jobs::{MadeKey, RouteAsk, ShadeAsk, fly, make, read_route, shade, survey};
 use crate::model::layers::LayersCommand;
 use crate::model::{CoverAsk, CoverCommand, Mode, RouteCommand};
 use crate::pick::PickFor;
@@ -14,6 +14,7 @@ use std::sync::Arc;
 #[derive(Default)]
 pub(super) struct Failed {
     map: Option<CoverAsk>,
+    shade: Option<ShadeAsk>,
     surveys: Option<(MadeKey, f64)>,
     route: Option<RouteAsk>,
     /// The route that the one shown answers.
@@ -24,6 +25,7 @@ impl App {
     /// Takes what was made, and asks for what is now needed.
     pub(super) fn follow_cover(&mut self, ctx: &Context) {
         self.follow_cover_map(ctx);
+        self.follow_shade(ctx);
         self.follow_surveys(ctx);
         self.follow_route_file();
         self.follow_route(ctx);
@@ -38,7 +40,7 @@ impl App {
         match self.cover_job.map.take_done() {
             Some((_, Ok(Ok(made)))) if wanted.is_some() => self.model.take_cover(Arc::new(made)),
             Some(((ask, _), Ok(Err(why)) | Err(why))) => {
-                self.model.cover.made = None;
+                (self.model.cover.made, self.model.cover.shade) = (None, None);
                 self.model.cover.problem = Some(why);
                 self.cover_failed.map = Some(ask);
             }
@@ -69,6 +71,35 @@ impl App {
             }
         }
         self.model.cover.working = self.cover_job.map.share();
+    }
+
+    /// The last picture stays until the next is there; one under way is finished while the height is dragged, so that the
+    /// picture follows the hand.
+    fn follow_shade(&mut self, ctx: &Context) {
+        let cover = &mut self.model.cover;
+        match self.cover_job.shade.take_done() {
+            Some((_, Ok(made))) if cover.shown => cover.shade = Some(Arc::new(made)),
+            Some((ask, Err(why))) => {
+                cover.problem = Some(why);
+                self.cover_failed.shade = Some(ask);
+            }
+            _ => {}
+        }
+        let Some((made, look, height)) = cover.shade_wanted() else {
+            self.cover_job.shade.stop();
+            return;
+        };
+        let ask = ShadeAsk(made, look, height);
+        let under_way = self.cover_job.shade.share().is_some();
+        if cover.shade_is_current() || under_way || self.cover_failed.shade.as_ref() == Some(&ask) {
+            return;
+        }
+        let (wake, asked) = (ctx.clone(), ask.clone());
+        let work = move |reins: &_| shade(&asked, reins);
+        if let Err(e) = self.cover_job.shade.request("dusk", ask.clone(), work, move || wake.request_repaint()) {
+            cover.problem = Some(format!("The system refused a thread: {e}"));
+            self.cover_failed.shade = Some(ask);
+        }
     }
 
     fn follow_surveys(&mut self, ctx: &Context) {

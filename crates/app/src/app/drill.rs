@@ -4,9 +4,14 @@ use super::App;
 use crate::assess::HeightInput;
 use crate::command::Command;
 use crate::drill::identifier;
-use crate::jobs::DrillDone;
+use crate::edits::drills;
+use crate::jobs::{DrillDone, Reins};
 use crate::model::{DrillCommand, DrillPage, NoticeLevel, RehearsePage, Session, Stage};
+use crate::pick::PickFor;
 use egui::{Context, Key, Modifiers};
+use sparefield_data::Loaded;
+use sparefield_data::area::{Area, Change};
+use sparefield_data::drills::Drills;
 use sparefield_geometry::circuit::Motion;
 use sparefield_geometry::drill::next_number;
 use sparefield_geometry::position::{Bearing, Xy};
@@ -29,6 +34,12 @@ impl App {
             DrillCommand::Start => self.start_drill(ctx),
             DrillCommand::Settle => self.judge_drill(ctx),
             DrillCommand::LookAtIt => self.look_at_drill(),
+            DrillCommand::PickSets => self.pick(ctx, PickFor::DrillSets),
+            DrillCommand::PickHandOut(id) => {
+                let name = self.model.drill_set().filter(|s| s.id == *id).map(|s| s.name.clone());
+                self.pick(ctx, PickFor::HandOut(id.clone(), name.unwrap_or_else(|| "drills".to_owned())));
+            }
+            DrillCommand::TakeIn(_) | DrillCommand::HandOut(..) => self.ask_for_document(ctx, command),
             DrillCommand::Do(made) => match &**made {
                 Ok(edit) => {
                     self.model.drilling.problem = None;
@@ -47,6 +58,48 @@ impl App {
                     self.fly_drill(ctx);
                 }
             }
+        }
+    }
+
+    /// Reads or writes a document of drill sets on a thread of its own.
+    fn ask_for_document(&mut self, ctx: &Context, command: &DrillCommand) {
+        let Some(area) = self.model.area.clone() else { return };
+        let (wake, asked) = (ctx.clone(), command.clone());
+        let work = move |_: &Reins| Some(document(&asked, &area));
+        let key = command.clone();
+        if let Err(e) = self.drill_document.request("drill sets", key, work, move || wake.request_repaint()) {
+            self.model.drilling.problem = Some(format!("The system refuses a thread ({e})."));
+        }
+    }
+
+    fn take_document(&mut self) {
+        let Some((_, answer)) = self.drill_document.take_done() else { return };
+        match answer.and_then(|answer| answer) {
+            Ok(Document::Read(read)) => {
+                // Against the sets as they are by now.
+                let Some(area) = self.model.area.clone() else { return };
+                match drills::take_in(&area, &read.value) {
+                    Ok(edit) => {
+                        let words = drills::taken_in(&read, &edit);
+                        let first = edit.changes.first().and_then(|change| match change {
+                            Change::DrillSet(swap) => swap.after.as_ref().map(|set| set.id.clone()),
+                            _ => None,
+                        });
+                        self.model.drilling.problem = None;
+                        self.model.apply(&Command::Edit(Box::new(edit)));
+                        if let Some(id) = first {
+                            self.model.apply(&Command::Drill(DrillCommand::Set(id)));
+                        }
+                        self.model.notify(NoticeLevel::Info, words);
+                    }
+                    Err(why) => {
+                        let told = std::iter::once(why.sentence).chain(read.warnings.iter().map(|w| format!("{w}.")));
+                        self.model.drilling.problem = Some(told.collect::<Vec<String>>().join(" "));
+                    }
+                }
+            }
+            Ok(Document::Written(words)) => self.model.notify(NoticeLevel::Info, words),
+            Err(why) => self.model.drilling.problem = Some(sentence(&why)),
         }
     }
 
@@ -108,6 +161,7 @@ impl App {
     /// Takes what was worked out, and lets the time pass.
     pub(super) fn follow_drill(&mut self, ctx: &Context) {
         self.take_drill_done();
+        self.take_document();
         if !self.model.drills() {
             return;
         }
@@ -273,6 +327,33 @@ impl App {
             }
             _ => {}
         }
+    }
+}
+
+/// What came of a document of drill sets.
+pub(super) enum Document {
+    /// It was read.
+    Read(Loaded<Drills>),
+    /// It was written; what to tell.
+    Written(String),
+}
+
+fn document(asked: &DrillCommand, area: &Area) -> Result<Document, String> {
+    match asked {
+        DrillCommand::HandOut(id, path) => {
+            let path = if path.extension().is_some() { path.clone() } else { path.with_extension("json") };
+            let set = area.drill_sets.iter().find(|s| s.id == *id);
+            let set = set.ok_or_else(|| "the drill set is no longer there".to_owned())?;
+            let drills = Drills { sets: vec![Arc::clone(set)], results: Vec::new() };
+            drills.write(&path, &area.frame).map_err(|e| e.to_string())?;
+            Ok(Document::Written(format!(
+                "The drill set “{}” was written to {}. Everyone who takes it in gets the same failures; results are not in it.",
+                set.name,
+                path.display()
+            )))
+        }
+        DrillCommand::TakeIn(path) => Drills::read(path, &area.frame).map(Document::Read).map_err(|e| e.to_string()),
+        _ => Err("nothing was asked for".to_owned()),
     }
 }
 

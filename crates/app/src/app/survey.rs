@@ -3,7 +3,7 @@
 use super::App;
 use crate::command::Command;
 use crate::edits::describe;
-use crate::model::{AnnotateCommand, CoverCommand, NoticeLevel, RouteCommand, SurveyCommand};
+use crate::model::{AnnotateCommand, CoverCommand, DrillCommand, NoticeLevel, RouteCommand, SurveyCommand};
 use crate::pick::{PickFor, Picking, is_address, is_photograph};
 use crate::survey::page::page;
 use sparefield_data::quantity::format_day;
@@ -27,6 +27,12 @@ impl App {
             (PickFor::Flight, [path, ..]) => self.take_flight(path),
             (PickFor::Route, [path, ..]) => {
                 self.commands.push(Command::Cover(CoverCommand::Route(RouteCommand::Read(path.clone()))));
+            }
+            (PickFor::DrillSets, [path, ..]) => {
+                self.commands.push(Command::Drill(DrillCommand::TakeIn(path.clone())));
+            }
+            (PickFor::HandOut(id, _), [path, ..]) => {
+                self.commands.push(Command::Drill(DrillCommand::HandOut(id.clone(), path.clone())));
             }
             (PickFor::Round, [path, ..]) => {
                 self.commands.push(Command::Survey(SurveyCommand::SaveRound(path.clone())));

@@ -305,18 +305,24 @@ impl<'a> Maps<'a> {
         let mut order: Vec<_> = self.in_sight(placing).collect();
         order.sort_by_key(|row| (row.judged.verdict, row.number));
         let room = Rect::from_min_size(Pos2::ZERO, placing.size).shrink(1.0);
-        for row in order {
-            let text = row.number.to_string();
-            let size = vec2(text_width(&text, self.theme.sizes.small) + 1.0, 12.0);
-            let middle = placing.at(self.card.field(row).centroid());
-            let mut places = around(middle).into_iter().map(|at| Rect::from_center_size(at, size));
-            let free = places.find(|r| room.contains_rect(*r) && !taken.iter().any(|t| t.intersects(*r)));
-            let rect = free.unwrap_or_else(|| Rect::from_center_size(middle, size));
-            taken.push(rect);
-            let at = rect.center();
-            if (at - middle).length() > 16.0 {
-                p.line([middle, at], Ink::Soft, 0.7);
+        let wanted: Vec<(Pos2, Vec2)> = order
+            .iter()
+            .map(|row| {
+                let wide = text_width(&row.number.to_string(), self.theme.sizes.small) + 4.0;
+                (placing.at(self.card.field(row).centroid()), vec2(wide, 12.0))
+            })
+            .collect();
+        let placed = place_apart(&wanted, room, taken);
+        // Every line first, so that none crosses a number.
+        for ((middle, _), rect) in wanted.iter().zip(&placed) {
+            let Some(at) = rect.map(|r| r.center()) else { continue };
+            if (at - *middle).length() > 16.0 {
+                p.line([*middle, at], Ink::Soft, 0.7);
             }
+        }
+        for (row, rect) in order.into_iter().zip(placed) {
+            let Some(rect) = rect else { continue };
+            let (at, text) = (rect.center(), row.number.to_string());
             if row.judged.verdict == Verdict::Out {
                 p.text(at, Align2::CENTER_CENTER, text, Ink::Soft);
             } else {
@@ -388,6 +394,26 @@ fn corners(size: Vec2) -> Vec<Rect> {
     ]
 }
 
+/// Boxes of sizes as near to their places as there is room, none over another or over what is taken; what was placed is
+/// taken from then on. `None` where there is no room at all.
+fn place_apart(wanted: &[(Pos2, Vec2)], room: Rect, taken: &mut Vec<Rect>) -> Vec<Option<Rect>> {
+    /// Rings farther out, points, and places on each.
+    const FAR: [f32; 12] = [48.0, 58.0, 68.0, 80.0, 94.0, 110.0, 128.0, 150.0, 176.0, 206.0, 240.0, 280.0];
+    const WAYS: u8 = 32;
+    let mut place = |(middle, size): &(Pos2, Vec2)| {
+        let far = FAR.iter().flat_map(|far| {
+            (0..WAYS).map(move |way| {
+                *middle + Vec2::angled(f32::from(way) / f32::from(WAYS) * core::f32::consts::TAU) * *far
+            })
+        });
+        let mut places = around(*middle).into_iter().chain(far).map(|at| Rect::from_center_size(at, *size));
+        let free = places.find(|r| room.contains_rect(*r) && !taken.iter().any(|t| t.intersects(*r)))?;
+        taken.push(free);
+        Some(free)
+    };
+    wanted.iter().map(&mut place).collect()
+}
+
 /// A place and places round it, the nearest first.
 fn around(middle: Pos2) -> Vec<Pos2> {
     const DIAGONAL: f32 = core::f32::consts::FRAC_1_SQRT_2;
@@ -405,4 +431,44 @@ fn around(middle: Pos2) -> Vec<Pos2> {
     let mut out = vec![middle];
     out.extend(rings.iter().flat_map(|far: &f32| ways.map(|way| middle + way * *far)));
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// Whether two boxes lie over one another by more than rounding.
+    fn overlap(a: &Rect, b: &Rect) -> bool {
+        a.shrink(0.01).intersects(b.shrink(0.01))
+    }
+
+    #[test]
+    fn a_hundred_numbers_at_one_place_stand_apart_and_all_have_room() {
+        let room = Rect::from_min_size(Pos2::ZERO, vec2(700.0, 500.0));
+        let wanted = vec![(pos2(350.0, 250.0), vec2(22.0, 12.0)); 100];
+        let mut taken = Vec::new();
+        let placed = place_apart(&wanted, room, &mut taken);
+        assert!(placed.iter().all(Option::is_some));
+        // The first has the best place.
+        assert_eq!(placed[0].unwrap().center(), pos2(350.0, 250.0));
+    }
+
+    proptest! {
+        #[test]
+        fn no_two_numbers_overlap_and_none_leaves_the_map(
+            at in prop::collection::vec((0.0f32..400.0, 0.0f32..300.0, 6.0f32..30.0), 1..150)
+        ) {
+            let room = Rect::from_min_size(Pos2::ZERO, vec2(400.0, 300.0));
+            let wanted: Vec<(Pos2, Vec2)> = at.iter().map(|(x, y, wide)| (pos2(*x, *y), vec2(*wide, 12.0))).collect();
+            let corner = Rect::from_min_size(Pos2::ZERO, vec2(140.0, 44.0));
+            let mut taken = vec![corner];
+            let placed: Vec<Rect> = place_apart(&wanted, room, &mut taken).into_iter().flatten().collect();
+            prop_assert!(!placed.is_empty());
+            for (i, a) in placed.iter().enumerate() {
+                prop_assert!(room.contains_rect(*a) && !overlap(a, &corner));
+                prop_assert!(placed[..i].iter().all(|b| !overlap(a, b)));
+            }
+        }
+    }
 }

@@ -6,6 +6,7 @@ mod map;
 mod page;
 
 pub use page::page;
+pub(crate) use page::why_out;
 
 use crate::assess::{self, AssessError, Conditions};
 use crate::climb_out::{Answer, NoClimbOut, climb_out};
@@ -14,6 +15,7 @@ use crate::sheet::above::extent;
 use crate::studies::Studies;
 use sparefield_data::area::Area;
 use sparefield_data::quantity::{HeightUnit, parse_height_m};
+use sparefield_geometry::air::Wind;
 use sparefield_geometry::climb_out::{ClimbOutError, ClimbOutOptions};
 use sparefield_geometry::fields::model::{EdgeKind, Field, HazardKind};
 use sparefield_geometry::fields::rank::{RankInput, rank};
@@ -127,7 +129,7 @@ pub fn area_card(
     });
     let studies = studies.ok_or_else(cancelled)?;
     let options = options_map(area, &studies, conditions, 1, &|_| true, &|share| progress(0.2 + share * 0.3), stopped)?;
-    let rows = rows(area, &studies, conditions, &options);
+    let rows = rows(area, &studies, conditions, &options.wind);
     let (mut climb_outs, mut no_climb_out) = (Vec::new(), Vec::new());
     let ends: Vec<&str> = area.home.iter().flat_map(|home| &home.ends).map(|end| end.name.as_str()).collect();
     let step_m = match step {
@@ -152,16 +154,27 @@ pub fn area_card(
     Ok(AreaCard { options, heights_agl_m: heights_agl_m.to_vec(), rows, climb_outs, no_climb_out })
 }
 
+/// The wind in the area's frame, and every field numbered and judged as on the card, without its maps and climb-outs.
+///
+/// # Errors
+/// When the aircraft or the wind make no sense here, or there is no terrain.
+pub fn judged(area: &Arc<Area>, studies: &Studies, conditions: &Conditions) -> Result<(Wind, Vec<Row>), NoOptions> {
+    conditions.aircraft.validate().map_err(AssessError::from)?;
+    let (low, _) = area.terrain.range().ok_or(NoOptions::NoTerrain)?;
+    let place = area.home.as_ref().map_or_else(|| area.centre(), |home| home.position);
+    let ground_amsl_m = area.terrain.height_at(place).unwrap_or(low);
+    let wind = assess::frame_wind(area, &conditions.wind, place, ground_amsl_m)?;
+    assess::check_wind(&conditions.aircraft, &wind, ground_amsl_m)?;
+    let rows = rows(area, studies, conditions, &wind);
+    Ok((wind, rows))
+}
+
 /// Every field judged as if reached with height in plenty, numbered row by row from north to south, each from west to
 /// east, so that a number is found on the map.
-fn rows(area: &Area, studies: &Studies, conditions: &Conditions, options: &OptionsMap) -> Vec<Row> {
+fn rows(area: &Area, studies: &Studies, conditions: &Conditions, wind: &Wind) -> Vec<Row> {
     let rank_options = assess::rank_options(area, conditions.rules, conditions.today);
-    let input = RankInput {
-        aircraft: &conditions.aircraft,
-        wind: &options.wind,
-        options: &rank_options,
-        quiet_zones: &area.quiet_zones,
-    };
+    let input =
+        RankInput { aircraft: &conditions.aircraft, wind, options: &rank_options, quiet_zones: &area.quiet_zones };
     let plenty = |ground: f64| Arrival { height_amsl_m: ground + PLENTY_M, track: None };
     let arrivals: Vec<Option<Arrival>> = studies.each().iter().map(|s| s.ground_amsl_m.map(plenty)).collect();
     let mut judged = rank(&area.fields, studies.each(), &input, &arrivals);

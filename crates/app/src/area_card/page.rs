@@ -5,11 +5,11 @@ use super::{AreaCard, Row};
 use crate::assess::{STANDING_CAUTIONS, heights_caution, wind_words};
 use crate::climb_out::words as climb_words;
 use crate::not_looked_at;
-use crate::options_map::NOT_COUNTED;
 use crate::print::{Block, Cell, Document, Format, Run};
 use crate::sheet::words::REACH_NOT_COUNTED;
 use crate::theme::Palette;
 use crate::views::list::words as reason_words;
+use sparefield_data::area::Area;
 use sparefield_data::quantity::{UnitPrefs, format_bearing, format_day};
 use sparefield_geometry::climb_out::ADVICE;
 use sparefield_geometry::fields::model::Stock;
@@ -166,6 +166,13 @@ fn in_the_way(card: &AreaCard, row: &Row, units: UnitPrefs, convergence_rad: f64
     if parts.is_empty() { "nothing entered".to_owned() } else { parts.join("; ") }
 }
 
+/// Why a field is out, in a few words.
+pub(crate) fn why_out(area: &Area, row: &Row, units: UnitPrefs) -> Option<String> {
+    let convergence_rad = area.convergence_rad(area.fields[row.judged.index].centroid());
+    let reason = row.judged.reasons.iter().find(|r| r.kind == ReasonKind::Gate)?;
+    Some(reason_words(reason, units, convergence_rad))
+}
+
 fn climb_outs(out: &mut Document, card: &AreaCard, units: UnitPrefs) {
     for answer in &card.climb_outs {
         out.push(Block::Heading(climb_words::title(answer)));
@@ -188,7 +195,8 @@ fn climb_outs(out: &mut Document, card: &AreaCard, units: UnitPrefs) {
 fn cautions(out: &mut Document, card: &AreaCard) {
     out.push(Block::Heading("Cautions".into()));
     let invented = card.area().is_sample.then(|| "The sample area is invented and shows no real place.".to_owned());
-    let standing = STANDING_CAUTIONS.into_iter().chain([REACH_NOT_COUNTED, NOT_COUNTED]).map(str::to_owned);
+    let standing =
+        STANDING_CAUTIONS.into_iter().chain([REACH_NOT_COUNTED, not_looked_at::BY_OPTIONS_MAP]).map(str::to_owned);
     let not_looked_at = not_looked_at::BY_RANKING.iter().map(|what| format!("Not looked at: {what}"));
     let data = card.area().warnings.iter().map(|w| format!("Data: {w}."));
     out.push(Block::list(invented.into_iter().chain(standing).chain(not_looked_at).chain(data)));

@@ -384,6 +384,13 @@ pub struct OptionsArgs {
     /// Write the share of winds in which each place is covered from the height of --at-height here, as a GeoTIFF, 0 to 1.
     #[arg(long, value_name = "FILE.tif", requires = "winds")]
     pub share_out: Option<PathBuf>,
+    /// Write how many fields are in reach from the height of --at-height here, as a GeoTIFF, up to --fields-needed.
+    #[arg(long, value_name = "FILE.tif")]
+    pub count_out: Option<PathBuf>,
+    /// Write the land covered from the height of --at-height here, and the lines along which usual heights are just
+    /// enough; the ending chooses the format: .geojson, .kml, .kmz or another that is written.
+    #[arg(long, value_name = "FILE.geojson|.kml")]
+    pub land_out: Option<PathBuf>,
     /// Print one JSON document (SI units, unit in the key, positions as [lon, lat]).
     #[arg(long)]
     pub json: bool,
@@ -472,6 +479,13 @@ pub struct CardArgs {
     /// The pages.
     #[command(flatten)]
     pub page: PageArgs,
+    /// Write the fields with their numbers and what was found of them here: .gpx for waypoints, .kml or .geojson for
+    /// outlines.
+    #[arg(long, value_name = "FILE.gpx|.kml|.geojson")]
+    pub fields_out: Option<PathBuf>,
+    /// Print one JSON document (SI units, unit in the key, degrees from true north, positions as [lon, lat]).
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `sheet`.

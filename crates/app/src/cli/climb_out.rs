@@ -4,7 +4,7 @@ use super::args::ClimbOutArgs;
 use super::session::{lon_lat, open_area, unusable};
 use super::text::{self, Table};
 use super::{CliError, inputs, print};
-use crate::assess::{AssessError, Conditions, HeightInput, STANDING_CAUTIONS, StateInput};
+use crate::assess::{AssessError, Conditions, HeightInput, StateInput};
 use crate::climb_out::{Answer, NoClimbOut, climb_out, page, words};
 use crate::not_looked_at;
 use crate::theme::Palette;
@@ -66,25 +66,13 @@ fn people(answer: &Answer, units: UnitPrefs) -> String {
         let _ = writeln!(out, "{}", text::item("", &format!("{} ({})", advice.words, advice.source)));
     }
     out.push('\n');
-    for caution in cautions(answer) {
+    for caution in not_looked_at::climb_out_cautions(answer) {
         let _ = writeln!(out, "{}", text::item("", &caution));
     }
     out
 }
 
-fn cautions(answer: &Answer) -> Vec<String> {
-    let mut out = vec![not_looked_at::BY_CLIMB_OUT.to_owned()];
-    if answer.left_out > 0 {
-        out.push(format!("{} fields farther from the runway were not flown to.", answer.left_out));
-    }
-    out.extend(STANDING_CAUTIONS.map(str::to_owned));
-    if answer.area.is_sample {
-        out.push("The sample area is invented and shows no real place.".into());
-    }
-    out
-}
-
-fn document(answer: &Answer) -> Result<Value, CliError> {
+pub(super) fn document(answer: &Answer) -> Result<Value, CliError> {
     let (area, runway) = (&answer.area, &answer.runway);
     let true_deg = |bearing: Bearing| area.to_true(bearing, runway.departure_end).deg();
     let steps =
@@ -105,7 +93,7 @@ fn document(answer: &Answer) -> Result<Value, CliError> {
         "steps": steps,
         "fields_left_out": answer.left_out,
         "advice": ADVICE.map(|a| json!({ "words": a.words, "source": a.source })),
-        "cautions": cautions(answer),
+        "cautions": not_looked_at::climb_out_cautions(answer),
     }))
 }
 

@@ -6,15 +6,17 @@ use super::args::OptionsArgs;
 use super::session::{lon_lat, open_area, unusable};
 use super::text;
 use super::{CliError, inputs, print};
-use crate::assess::{AssessError, Conditions, HeightInput, STANDING_CAUTIONS, StateInput};
+use crate::assess::{AssessError, Conditions, HeightInput, StateInput};
+use crate::layer_export::{Covered, count_raster, lines_and_land};
 use crate::not_looked_at;
-use crate::options_map::{NOT_COUNTED, NoOptions, OptionsMap, options_map};
+use crate::options_map::{NoOptions, OptionsMap, options_map};
 use crate::studies::Studies;
 use crate::survey::filter::NotSince;
 use serde_json::{Value, json};
 use sparefield_data::area::Area;
 use sparefield_data::quantity::{HeightUnit, UnitPrefs, parse_height_m};
 use sparefield_data::terrain::write_geotiff;
+use sparefield_data::vector::{Format, write_vector_about};
 use sparefield_geometry::fields::model::Field;
 use sparefield_geometry::position::Xy;
 use sparefield_geometry::reach::ReachError;
@@ -34,8 +36,16 @@ pub(super) fn run(args: &OptionsArgs) -> Result<(), CliError> {
         .map(|text| parse_height_m(text, None).map_err(|e| CliError::BadInput(format!("--at-height: {e}"))))
         .transpose()?;
     let doubt = many::doubt(args)?;
-    if at.is_none() && (args.surveys || args.share_out.is_some()) {
-        let option = if args.surveys { "--surveys" } else { "--share-out" };
+    let land_format = args.land_out.as_deref().map(|path| vector_format("--land-out", path)).transpose()?;
+    let needs_height = [
+        ("--surveys", args.surveys),
+        ("--share-out", args.share_out.is_some()),
+        ("--count-out", args.count_out.is_some()),
+        ("--land-out", args.land_out.is_some()),
+    ];
+    if at.is_none()
+        && let Some((option, _)) = needs_height.into_iter().find(|(_, asked)| *asked)
+    {
         return Err(CliError::BadInput(format!(
             "--at-height is missing: {option} asks what is covered from a height, such as --at-height 1500ft"
         )));
@@ -57,7 +67,16 @@ pub(super) fn run(args: &OptionsArgs) -> Result<(), CliError> {
     if let (Some(path), Some((_, many))) = (&args.share_out, &winds) {
         write(path, &many.shares(&map.area.terrain))?;
     }
+    if let (Some(path), Some(height)) = (&args.count_out, at) {
+        write(path, &count_raster(&map, height))?;
+    }
     let units = inputs::units_of(args.at_height.as_deref().unwrap_or("ft"), &args.conditions);
+    if let (Some(path), Some(format), Some(height_agl_m)) = (&args.land_out, land_format, at) {
+        let instead = winds.as_ref().map(|(_, many)| many.nine_in_ten.as_slice());
+        let layers = lines_and_land(&Covered { map: &map, instead, height_agl_m, unit: units.height });
+        write_vector_about(path, format, &layers, &map.area.frame, &not_looked_at::options_map_cautions(&map))
+            .map_err(|e| CliError::Failure(e.to_string()))?;
+    }
     if args.json {
         let mut out = document(&map, at)?;
         if let Some((doubt, many)) = &winds {
@@ -82,8 +101,25 @@ pub(super) fn run(args: &OptionsArgs) -> Result<(), CliError> {
         }
         None => out.push_str("\nWrite the least height of every place down with --out FILE.tif.\n"),
     }
+    let others = [
+        (&args.count_out, "How many fields are in reach from there"),
+        (&args.land_out, "Land covered from there, and lines of usual heights"),
+    ];
+    for (path, what) in others {
+        if let Some(path) = path {
+            let _ = writeln!(out, "{what}: {}", path.display());
+        }
+    }
     said(&mut out, &map);
     print(&out)
+}
+
+/// The format of a vector file by its name.
+pub(super) fn vector_format(option: &str, path: &Path) -> Result<Format, CliError> {
+    Format::of_name(path).ok_or_else(|| {
+        let endings: Vec<String> = Format::ALL.iter().map(|f| format!(".{}", f.extension())).collect();
+        CliError::BadInput(format!("{option}: {} ends in none of {}", path.display(), endings.join(", ")))
+    })
 }
 
 /// What an options map is made from.
@@ -147,16 +183,6 @@ pub(super) fn refused(error: &NoOptions) -> CliError {
     }
 }
 
-fn cautions(map: &OptionsMap) -> Vec<String> {
-    let mut out = vec![NOT_COUNTED.to_owned(), not_looked_at::BY_RANKING[0].to_owned()];
-    out.extend(STANDING_CAUTIONS.map(str::to_owned));
-    if map.area.is_sample {
-        out.push("The sample area is invented and shows no real place.".into());
-    }
-    out.extend(map.area.warnings.iter().map(|w| format!("Data: {w}.")));
-    out
-}
-
 /// What both documents say about what they rest on.
 pub(super) fn common(map: &OptionsMap) -> Value {
     let place = map.area.home.as_ref().map_or_else(|| map.area.centre(), |home| home.position);
@@ -169,7 +195,7 @@ pub(super) fn common(map: &OptionsMap) -> Value {
         } },
         "fields_needed": map.least.fields_needed(),
         "fields_counted": map.demands.len(),
-        "cautions": cautions(map),
+        "cautions": not_looked_at::options_map_cautions(map),
     })
 }
 
@@ -258,7 +284,7 @@ fn people(map: &OptionsMap, at: Option<f64>, units: UnitPrefs) -> String {
 
 pub(super) fn said(out: &mut String, map: &OptionsMap) {
     out.push_str("\nCautions\n");
-    for caution in cautions(map) {
+    for caution in not_looked_at::options_map_cautions(map) {
         let _ = writeln!(out, "{}", text::item("", &caution));
     }
 }

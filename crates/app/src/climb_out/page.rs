@@ -1,7 +1,6 @@
 //! A climb-out as a page to print.
 
 use super::{Answer, words};
-use crate::assess::STANDING_CAUTIONS;
 use crate::not_looked_at;
 use crate::print::{Block, Cell, Document, Run};
 use crate::sheet::above::Placing;
@@ -26,6 +25,7 @@ pub fn page(answer: &Answer, units: UnitPrefs) -> Document {
     let wind = answer.assessment.wind_words(&answer.area, &units);
     out.push(Block::soft(format!("{}, wind {wind}.", answer.conditions.aircraft.name)));
     out.push(Block::first(words::headline(answer, units)));
+    out.push(Block::soft(words::flown_with(answer)));
     out.push(Block::Figure(
         plan(answer, units),
         "Each field with the height above the runway from which it stays in reach".into(),
@@ -37,8 +37,7 @@ pub fn page(answer: &Answer, units: UnitPrefs) -> Document {
     let rows = answer.flown.steps.iter().map(|step| words::row(answer, step, units).map(Cell::from).into());
     out.push(Block::Table { head: words::HEADINGS.map(str::to_owned).to_vec(), rows: rows.collect() });
     out.push(Block::Heading("Not looked at, and always to be said".into()));
-    let invented = answer.area.is_sample.then_some("The sample area is invented and shows no real place.");
-    out.push(Block::list([not_looked_at::BY_CLIMB_OUT].into_iter().chain(STANDING_CAUTIONS).chain(invented)));
+    out.push(Block::list(not_looked_at::climb_out_cautions(answer)));
     let day = format_day(answer.conditions.today);
     out.push(Block::soft(format!("Sparefield {}, surveys judged for {day}.", env!("CARGO_PKG_VERSION"))));
     out

@@ -31,6 +31,25 @@ pub fn headline(answer: &Answer, units: UnitPrefs) -> String {
     format!("{fields} {}", turn_back_sentence(answer, units))
 }
 
+/// What every number of it rests on, in one sentence.
+#[must_use]
+pub fn flown_with(answer: &Answer) -> String {
+    let aircraft = &answer.conditions.aircraft;
+    format!(
+        "Flown with {:.0}\u{a0}s of reaction, a climb of {:.0}° in still air from 50 ft over the runway’s end, and banks of {}.",
+        aircraft.reaction_time_s,
+        answer.options.climb_rad.to_degrees(),
+        banks(answer)
+    )
+}
+
+fn banks(answer: &Answer) -> String {
+    let allowed = |bank: &&f64| **bank <= answer.conditions.aircraft.max_bank_rad + 1e-9;
+    let tried = answer.options.turn_back.banks_rad.iter().filter(allowed);
+    let words: Vec<String> = tried.map(|bank| format!("{}°", (bank.to_degrees() * 10.0).round() / 10.0)).collect();
+    if words.is_empty() { "none, for the aircraft allows none that is tried".to_owned() } else { words.join(", ") }
+}
+
 /// From which height a turn back would work, in one sentence.
 #[must_use]
 pub fn turn_back_sentence(answer: &Answer, units: UnitPrefs) -> String {
@@ -56,7 +75,9 @@ pub fn row(answer: &Answer, step: &ClimbOutStep, units: UnitPrefs) -> [String; 5
     ]
 }
 
-fn ahead(answer: &Answer, ahead: &Ahead, units: UnitPrefs) -> String {
+/// The farthest glide ahead.
+#[must_use]
+pub fn ahead(answer: &Answer, ahead: &Ahead, units: UnitPrefs) -> String {
     let track = format_bearing(answer.area.to_true(ahead.track, answer.runway.departure_end));
     format!("{} on {track}", units.format_length_at_least(ahead.distance_m))
 }
@@ -66,14 +87,17 @@ pub fn in_reach(step: &ClimbOutStep) -> impl Iterator<Item = &FieldInReach> {
     step.fields.iter().filter(|f| f.spare_m >= 0.0)
 }
 
+/// One field in reach: its name, where it lies, and how much is in hand.
+#[must_use]
+pub fn field(answer: &Answer, field: &FieldInReach, units: UnitPrefs) -> String {
+    let name = answer.area.fields[answer.fields[field.index].index].label();
+    format!("{name} ({}, +{})", side(field.side), units.format_height_at_least(field.spare_m))
+}
+
 fn fields(answer: &Answer, step: &ClimbOutStep, units: UnitPrefs) -> String {
     const NAMED: usize = 2;
     let found: Vec<&FieldInReach> = in_reach(step).collect();
-    let name = |f: &&FieldInReach| {
-        let field = answer.area.fields[answer.fields[f.index].index].label();
-        format!("{field} ({}, +{})", side(f.side), units.format_height_at_least(f.spare_m))
-    };
-    let named: Vec<String> = found.iter().take(NAMED).map(name).collect();
+    let named: Vec<String> = found.iter().take(NAMED).map(|f| field(answer, f, units)).collect();
     match found.len() {
         0 => "none".to_owned(),
         n if n > NAMED => format!("{} and {} more", named.join(", "), n - NAMED),
@@ -91,7 +115,9 @@ pub fn side(side: Side) -> &'static str {
     }
 }
 
-fn turn_back(turn: &TurnBack, units: UnitPrefs) -> String {
+/// A turn back.
+#[must_use]
+pub fn turn_back(turn: &TurnBack, units: UnitPrefs) -> String {
     let hand = match turn.hand {
         Hand::Left => "left",
         Hand::Right => "right",

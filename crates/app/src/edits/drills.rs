@@ -1,10 +1,13 @@
 //! Edits of drill sets.
 
 use super::{Made, Refused, gone};
+use sparefield_data::Loaded;
 use sparefield_data::aircraft_file;
 use sparefield_data::area::{Area, Change, Edit, Swap};
+use sparefield_data::drills::Drills;
 use sparefield_geometry::drill::{DrillSet, DrillWind, Place, Told};
 use sparefield_geometry::position::Bearing;
+use std::fmt::Write as _;
 use std::sync::Arc;
 
 /// A knot in m/s.
@@ -84,9 +87,65 @@ pub fn delete_set(area: &Area, id: &str) -> Made {
     Ok(Edit::new("delete a drill set", vec![Change::DrillSet(Swap::remove(set(area, id)?))]))
 }
 
+/// What of a document's sets the area lacks. Names of other sets that are taken get a number; the failures stay the same,
+/// since they hang on identifier and seed.
+///
+/// # Errors
+/// When the area has all of them, or there are none.
+pub fn take_in(area: &Area, read: &Drills) -> Made {
+    if read.sets.is_empty() {
+        return Err(Refused::because("There is no drill set in this document."));
+    }
+    let mine = Drills { sets: area.drill_sets.to_vec(), results: Vec::new() };
+    let theirs = Drills { sets: read.sets.clone(), results: Vec::new() };
+    let new = theirs.lacking(&mine).sets;
+    if new.is_empty() {
+        return Err(Refused::because("Every drill set of this document is here already."));
+    }
+    let mut names: Vec<String> = area.drill_sets.iter().map(|s| s.name.clone()).collect();
+    let mut changes = Vec::new();
+    for set in new {
+        let name = free_among(&names, &set.name);
+        names.push(name.clone());
+        changes.push(Change::DrillSet(Swap::add(DrillSet { name, ..(*set).clone() })));
+    }
+    Ok(Edit::new("take in drill sets", changes))
+}
+
+/// What was taken in, for people: the sets by name, what was here already, and what could not be read.
+#[must_use]
+pub fn taken_in(read: &Loaded<Drills>, edit: &Edit) -> String {
+    let added = |change: &Change| match change {
+        Change::DrillSet(swap) => swap.after.as_ref().map(|set| format!("“{}”, {} drills", set.name, set.drills)),
+        _ => None,
+    };
+    let names: Vec<String> = edit.changes.iter().filter_map(added).collect();
+    let mut words = match names.len() {
+        1 => format!("Taken in: drill set {}.", names[0]),
+        n => format!("Taken in: {n} drill sets ({}).", names.join("; ")),
+    };
+    let known = read.value.sets.len().saturating_sub(names.len());
+    if known > 0 {
+        let _ = write!(words, " {known} of the document were here already.");
+    }
+    if !read.value.results.is_empty() {
+        let _ = write!(words, " Its {} results were left there: they are their pilots’.", read.value.results.len());
+    }
+    for warning in &read.warnings {
+        let _ = write!(words, " {warning}.");
+    }
+    words.push_str(" Undo takes them out again.");
+    words
+}
+
 /// A name that no set has: the one wanted, or with a number behind it.
 fn free_name(area: &Area, wanted: &str) -> String {
-    let taken = |name: &String| area.drill_sets.iter().any(|s| s.name == *name);
+    let names: Vec<String> = area.drill_sets.iter().map(|s| s.name.clone()).collect();
+    free_among(&names, wanted)
+}
+
+fn free_among(names: &[String], wanted: &str) -> String {
+    let taken = |name: &String| names.contains(name);
     let numbered = (2_u32..).map(|n| format!("{wanted} {n}"));
     core::iter::once(wanted.to_owned()).chain(numbered).find(|name| !taken(name)).unwrap_or_default()
 }
@@ -133,6 +192,31 @@ mod tests {
         for edit in edits.iter().rev() {
             area.take_back(edit).unwrap();
         }
+        assert_eq!(area.drill_sets, before);
+    }
+
+    #[test]
+    fn sets_of_a_document_are_taken_in_once_and_with_names_of_their_own() {
+        let mut area = Area::sample(&NoProgress).unwrap();
+        let before = area.drill_sets.clone();
+        let mut other = (*before[0]).clone();
+        other.id = "from-the-club".into();
+        other.seed += 1;
+        let document = Drills { sets: vec![Arc::clone(&before[0]), Arc::new(other.clone())], results: Vec::new() };
+        let edit = take_in(&area, &document).unwrap();
+        let read = Loaded { value: document.clone(), warnings: Vec::new(), provenance: Vec::new() };
+        let words = taken_in(&read, &edit);
+        assert!(
+            words.contains(&format!("{} 2”", other.name)) && words.contains("1 of the document were here"),
+            "{words}"
+        );
+        area.apply(&edit).unwrap();
+        let taken = area.drill_sets.iter().find(|s| s.id == other.id).unwrap();
+        // The same failures under another name.
+        assert_eq!(DrillSet { name: other.name.clone(), ..(**taken).clone() }, other);
+        assert!(take_in(&area, &document).unwrap_err().sentence.contains("here already"));
+        assert!(take_in(&area, &Drills::default()).unwrap_err().sentence.contains("no drill set"));
+        area.take_back(&edit).unwrap();
         assert_eq!(area.drill_sets, before);
     }
 

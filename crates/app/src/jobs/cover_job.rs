@@ -2,24 +2,21 @@
 //! the older.
 
 use super::asked::{Asked, Reins};
-use crate::model::{CoverAsk, CoverLine, CoverMade, RouteMade};
+use crate::layer_export::{enough_agl_m as above_ground, line_heights_m, lines_at};
+use crate::model::{CoverAsk, CoverLine, CoverLook, CoverMade, CoverShade, RouteMade};
 use crate::options_map::{RouteHeight, Surveys, find_route, in_many_winds, options_map, route, surveys};
 use crate::studies::Studies;
+use crate::views::map::LitMask;
 use sparefield_data::area::Area;
 use sparefield_data::imagery::BackgroundLayer;
 use sparefield_data::quantity::HeightUnit;
 use sparefield_data::vector::VectorOptions;
-use sparefield_geometry::contour::contours;
 use sparefield_geometry::fields::model::Field;
 use sparefield_geometry::position::Xy;
 use sparefield_geometry::reach::least::WindDoubt;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-/// Heights above the ground whose lines are drawn, feet and metres: what is flown in circuits and across country.
-const LINES_FT: [f64; 4] = [1_000.0, 1_500.0, 2_000.0, 3_000.0];
-const LINES_M: [f64; 4] = [300.0, 450.0, 600.0, 900.0];
-const FOOT_M: f64 = 0.304_8;
 /// Winds that stand for all winds about the forecast in the window.
 pub const WINDS: usize = 20;
 /// Fields listed at most that are worth looking at.
@@ -37,6 +34,19 @@ pub struct MadeKey(pub Arc<CoverMade>);
 impl PartialEq for MadeKey {
     fn eq(&self, other: &Self) -> bool {
         Arc::ptr_eq(&self.0, &other.0)
+    }
+}
+
+/// The veil over land with no, one and two fields in reach; with three there is none.
+const DUSK_BY_NUMBER: [u8; 3] = [255, 140, 64];
+
+/// How a map is to shade the land: the map, what of it is drawn, and the height above the ground, metres.
+#[derive(Clone, Debug)]
+pub struct ShadeAsk(pub Arc<CoverMade>, pub CoverLook, pub f64);
+
+impl PartialEq for ShadeAsk {
+    fn eq(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.0, &other.0) && self.1 == other.1 && self.2.total_cmp(&other.2).is_eq()
     }
 }
 
@@ -60,6 +70,8 @@ pub struct RouteAsk {
 pub struct CoverJob {
     /// The map, and the unit of the lines drawn.
     pub map: Asked<(CoverAsk, HeightUnit), CoverAnswer>,
+    /// How it shades the land from a height.
+    pub shade: Asked<ShadeAsk, CoverShade>,
     /// Which survey helps most.
     pub surveys: Asked<SurveyAsk, Result<Surveys, String>>,
     /// A route.
@@ -97,35 +109,42 @@ pub fn make(
         Ok(made) => made,
         Err(why) => return Some(Err(why.to_string())),
     };
-    let ground = &area.terrain.heights_m;
-    let above = |least: &[f32]| -> Vec<f32> {
-        let one = |(least, ground): (&f32, &f32)| match (least.is_nan(), ground.is_nan()) {
-            (_, true) => f32::NAN,
-            (true, false) => f32::INFINITY,
-            (false, false) => (least - ground).max(0.0),
-        };
-        least.iter().zip(ground).map(one).collect()
-    };
     let enough_agl_m = match &many {
-        Some(many) => vec![above(&many.nine_in_ten)],
-        None => (1..=needed).map(|n| above(&map.least.raster(n))).collect(),
+        Some(many) => vec![above_ground(&map, &many.nine_in_ten)],
+        None => (1..=needed).map(|n| above_ground(&map, &map.least.raster(n))).collect(),
     };
     let (frame, last) = (map.least.frame, enough_agl_m.last()?);
-    // Where no height does, more than any that is drawn.
-    let at = |row: usize, col: usize| f64::from(last[row * frame.cols + col].min(f32::MAX / 2.0));
-    let at = |row: usize, col: usize| if last[row * frame.cols + col].is_nan() { f64::NAN } else { at(row, col) };
-    let heights = match unit {
-        HeightUnit::Ft => LINES_FT.map(|ft| ft * FOOT_M),
-        HeightUnit::M => LINES_M,
-    };
     let mut lines = Vec::new();
-    for height_agl_m in heights {
+    for height_agl_m in line_heights_m(unit) {
         if stopped() {
             return None;
         }
-        lines.push(CoverLine { height_agl_m, lines: contours(&frame, at, height_agl_m) });
+        lines.push(CoverLine { height_agl_m, lines: lines_at(&frame, last, height_agl_m) });
     }
     Some(Ok(CoverMade { ask: ask.clone(), map, studies, many, enough_agl_m, lines }))
+}
+
+/// How a map shades the land from a height; `None` when stopped.
+pub fn shade(ask: &ShadeAsk, reins: &Reins) -> Option<CoverShade> {
+    let ShadeAsk(made, look, height_agl_m) = ask;
+    let share = made.share(*height_agl_m);
+    if reins.stopped() {
+        return None;
+    }
+    let (frame, height) = (made.map.least.frame, *height_agl_m as f32);
+    let veil = match look {
+        CoverLook::Lines => Arc::default(),
+        CoverLook::Number => {
+            let enough = |cell: usize| made.enough_agl_m.iter().filter(|h| h[cell] <= height).count();
+            let veil = (0..frame.len()).map(|cell| DUSK_BY_NUMBER.get(enough(cell)).copied().unwrap_or(0));
+            Arc::new(veil.collect())
+        }
+        CoverLook::Uncovered => {
+            let spare: Vec<f32> = made.enough_agl_m.last()?.iter().map(|h| height - h).collect();
+            LitMask::from_spare_heights(frame, &spare).veil
+        }
+    };
+    Some(CoverShade { of: Arc::clone(made), look: *look, height_agl_m: *height_agl_m, veil, share })
 }
 
 /// Which survey helps most from a height; `None` when stopped.

@@ -131,7 +131,7 @@ impl Model {
     #[must_use]
     pub fn circuit_ask(&self) -> Option<Ask> {
         let looking = match self.mode {
-            Mode::Rehearse => !self.drills() && self.circuits.shown && self.sheet.is_none(),
+            Mode::Rehearse => self.looks() && self.circuits.shown && self.sheet.is_none(),
             Mode::Follow => true,
             Mode::Annotate | Mode::Debrief => false,
         };

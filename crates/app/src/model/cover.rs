@@ -137,6 +137,21 @@ impl CoverMade {
     }
 }
 
+/// An options map as it shades the land from one height.
+#[derive(Debug)]
+pub struct CoverShade {
+    /// The map.
+    pub of: Arc<CoverMade>,
+    /// What is drawn of it.
+    pub look: CoverLook,
+    /// The height above the ground, metres.
+    pub height_agl_m: f64,
+    /// How much dusk lies on each cell, row by row from the north-west: 0 none, 255 all; empty where lines are drawn.
+    pub veil: Arc<Vec<u8>>,
+    /// The share of the known ground that is covered from that height, 0 to 1.
+    pub share: f64,
+}
+
 /// The state of it.
 #[derive(Clone, Debug)]
 pub struct Cover {
@@ -158,8 +173,8 @@ pub struct Cover {
     pub looked_at: Option<NotSince>,
     /// The last one made; it may be of older conditions while the next is made.
     pub made: Option<Arc<CoverMade>>,
-    /// The share of the known ground covered from the height asked about.
-    pub share: Option<f64>,
+    /// How it shades the land; it may be from an older height while the next is worked out.
+    pub shade: Option<Arc<CoverShade>>,
     /// Whether the next is being made, and the share done where that is known.
     pub working: Option<f32>,
     /// Why none could be made.
@@ -191,7 +206,7 @@ impl Default for Cover {
             on: None,
             looked_at: None,
             made: None,
-            share: None,
+            shade: None,
             working: None,
             problem: None,
             wants_surveys: false,
@@ -199,6 +214,26 @@ impl Default for Cover {
             surveying: false,
             route: RoutePlan::default(),
         }
+    }
+}
+
+impl Cover {
+    /// What has to shade the land now; `None` while there is no map.
+    #[must_use]
+    pub fn shade_wanted(&self) -> Option<(Arc<CoverMade>, CoverLook, f64)> {
+        let made = self.made.as_ref()?;
+        // Until up to three fields are told apart, it is told whether there are those asked for before.
+        let apart = made.many.is_none() && made.enough_agl_m.len() >= 3;
+        let look = if self.look == CoverLook::Number && !apart { CoverLook::Uncovered } else { self.look };
+        Some((Arc::clone(made), look, self.height_agl_m))
+    }
+
+    /// Whether what shades the land is of the present map, look and height.
+    #[must_use]
+    pub fn shade_is_current(&self) -> bool {
+        self.shade_wanted().zip(self.shade.as_ref()).is_some_and(|((made, look, height), shade)| {
+            Arc::ptr_eq(&made, &shade.of) && look == shade.look && height.total_cmp(&shade.height_agl_m).is_eq()
+        })
     }
 }
 
@@ -256,20 +291,15 @@ impl Model {
         }
         if !cover.shown {
             cover.made = None;
+            cover.shade = None;
             cover.problem = None;
             cover.surveys = None;
         }
-        self.note_cover_share();
     }
 
-    /// Takes over an options map.
+    /// Takes over an options map. How an older one shades the land stays until this one does.
     pub fn take_cover(&mut self, made: Arc<CoverMade>) {
         self.cover.made = Some(made);
         self.cover.problem = None;
-        self.note_cover_share();
-    }
-
-    fn note_cover_share(&mut self) {
-        self.cover.share = self.cover.made.as_ref().map(|made| made.share(self.cover.height_agl_m));
     }
 }

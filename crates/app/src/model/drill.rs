@@ -11,6 +11,7 @@ use sparefield_geometry::circuit::{Join, Motion};
 use sparefield_geometry::drill::{Choice, DrillResult, DrillSet, Flown, Offer};
 use sparefield_geometry::fields::circuit_height::Hand;
 use sparefield_geometry::position::{Bearing, Xy};
+use std::path::PathBuf;
 use std::sync::Arc;
 
 /// What Rehearse shows.
@@ -21,17 +22,20 @@ pub enum RehearsePage {
     Look,
     /// The engine stops, and the pilot chooses.
     Drill,
+    /// What is in reach off the ends of the home strip.
+    ClimbOut,
 }
 
 impl RehearsePage {
-    /// Both.
-    pub const ALL: [Self; 2] = [Self::Look, Self::Drill];
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Look, Self::ClimbOut, Self::Drill];
     /// The name for people.
     #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Self::Look => "Look",
             Self::Drill => "Drill",
+            Self::ClimbOut => "Climb-out",
         }
     }
     /// What it is for, in one sentence.
@@ -39,6 +43,9 @@ impl RehearsePage {
     pub fn help(self) -> &'static str {
         match self {
             Self::Look => "Put the aircraft anywhere and see every field, ring and circuit",
+            Self::ClimbOut => {
+                "What is in reach off each end of the home strip, height by height, and when to turn back"
+            }
             Self::Drill => "The engine stops when you do not expect it: choose a field before the height is gone",
         }
     }
@@ -105,6 +112,14 @@ pub enum DrillCommand {
     Play(bool),
     /// Change the area's sets; a refusal is shown.
     Do(Box<Made>),
+    /// Ask for a document of drill sets.
+    PickSets,
+    /// Take in the sets of a document.
+    TakeIn(PathBuf),
+    /// Ask where a set, by identifier, is written to be handed out.
+    PickHandOut(String),
+    /// Write a set, by identifier, as a document to hand out.
+    HandOut(String, PathBuf),
     /// Go to the Look page with the aircraft and the wind of this failure.
     LookAtIt,
 }
@@ -392,7 +407,15 @@ impl Model {
                 drilling.session = None;
                 drilling.problem = None;
             }
-            DrillCommand::Start | DrillCommand::Settle | DrillCommand::LookAtIt | DrillCommand::Do(_) => {}
+            // These reach beyond the model.
+            DrillCommand::Start
+            | DrillCommand::Settle
+            | DrillCommand::LookAtIt
+            | DrillCommand::Do(_)
+            | DrillCommand::PickSets
+            | DrillCommand::TakeIn(_)
+            | DrillCommand::PickHandOut(_)
+            | DrillCommand::HandOut(..) => {}
             DrillCommand::At(_) | DrillCommand::Step(_) | DrillCommand::Play(_) => self.show_drill(command),
             DrillCommand::Choose(_) | DrillCommand::Towards(_) | DrillCommand::Join(_) | DrillCommand::Hand(_) => {
                 self.choose_in_drill(command);

@@ -4,6 +4,7 @@
 
 mod annotate;
 mod circuit;
+mod climb_out;
 mod conditions;
 mod cover;
 mod cover_route;
@@ -21,8 +22,9 @@ mod survey;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
 pub use circuit::{CircuitCommand, Circuits};
+pub use climb_out::{ClimbOutAsk, ClimbOutCommand, ClimbOuts, ClimbOutsAt, ClimbOutsMade};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
-pub use cover::{COVER_HEIGHTS_M, Cover, CoverAsk, CoverCommand, CoverLine, CoverLook, CoverMade};
+pub use cover::{COVER_HEIGHTS_M, Cover, CoverAsk, CoverCommand, CoverLine, CoverLook, CoverMade, CoverShade};
 pub use cover_route::{RouteCommand, RouteMade, RoutePlan};
 pub use debrief::{Debrief, DebriefCommand, DebriefCorrection, DebriefKey, DebriefMade, DebriefPage};
 pub use drill::{DrillCommand, DrillPage, Drilling, Ended, Prepared, RehearsePage, Session, Stage};
@@ -219,6 +221,8 @@ pub struct Model {
     pub follow: Follow,
     /// The options map.
     pub cover: Cover,
+    /// Climb-outs.
+    pub climb_outs: ClimbOuts,
 }
 
 impl Model {
@@ -261,6 +265,7 @@ impl Model {
             layers: layers::MapLayers::default(),
             follow: Follow::default(),
             cover: Cover::default(),
+            climb_outs: ClimbOuts::default(),
         }
     }
 
@@ -279,12 +284,17 @@ impl Model {
         self.sheet = None;
         self.cover = Cover {
             made: None,
-            share: None,
+            shade: None,
             problem: None,
             surveys: None,
             wants_surveys: false,
             route: RoutePlan::default(),
             ..self.cover.clone()
+        };
+        self.climb_outs = ClimbOuts {
+            height_m: self.climb_outs.height_m,
+            on_options_map: self.climb_outs.on_options_map,
+            ..ClimbOuts::default()
         };
         self.circuits_follow_choice();
         self.hovered = None;
@@ -395,6 +405,7 @@ impl Model {
             }
             Command::Circuit(command) => return self.apply_circuit(command),
             Command::Cover(command) => return self.apply_cover(command),
+            Command::ClimbOut(command) => return self.apply_climb_out(command),
             Command::Debrief(command) => return self.apply_debrief(command),
             Command::Drill(command) => return self.apply_drill(command),
             Command::Follow(command) => return self.apply_follow(command),
@@ -414,6 +425,7 @@ impl Model {
             | Command::ChooseImport
             | Command::ChooseExport
             | Command::ChooseCard
+            | Command::ChooseLayerExport
             | Command::CloseAnyway
             | Command::StayOpen
             | Command::OpenSample

@@ -2,13 +2,14 @@
 //! usable.
 
 use super::{Basis, NoOptions, OptionsMap, options_map};
-use crate::assess::Conditions;
+use crate::assess::{AssessError, Conditions};
 use crate::studies::Studies;
 use sparefield_data::area::Area;
 use sparefield_geometry::fields::demand::demands;
 use sparefield_geometry::fields::model::{Day, Field, Stock, Surface};
 use sparefield_geometry::fields::rank::RankInput;
 use sparefield_geometry::fields::survey::SurveyStanding;
+use sparefield_geometry::reach::ReachError;
 use sparefield_geometry::reach::least::gains;
 use std::sync::Arc;
 
@@ -20,8 +21,10 @@ pub const WORTH_LISTING_M2: f64 = 10_000.0;
 /// A field worth looking at.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SurveyFor {
-    /// Index of the field.
+    /// Index of the field in the area of the answer's map.
     pub field: usize,
+    /// Whether it is a suggestion of the computer that nobody has accepted.
+    pub suggested: bool,
     /// The day it was last looked at, if ever.
     pub surveyed: Option<Day>,
     /// What it would cover that neither known fields nor those listed before it do, square metres.
@@ -52,7 +55,8 @@ pub struct Surveys {
 }
 
 /// Ranks the fields that nobody looked at, or too long ago, by the ground they would cover from a height above it, each
-/// after those before it, and lists so many at most. Only fields that were looked at count as cover now.
+/// after those before it, and lists so many at most. Only fields that were looked at count as cover now. Open suggestions
+/// of the computer are tried like fields that nobody looked at; they stand behind the area's own fields in the answer's map.
 ///
 /// A field turns out usable when it is grazed grass without stock; sides and hazards stay what they are known to be.
 ///
@@ -73,6 +77,8 @@ pub fn surveys(
     let is_doubtful = |field: &Field| SurveyStanding::of(field, Some(conditions.today)).is_doubtful();
     let known = |field: &Field| !is_doubtful(field);
     let first = |share: f32| progress(FIRST * share);
+    let own = area.fields.len();
+    let (area, studies) = &with_suggested(area, studies, conditions, stopped)?;
     let map = options_map(area, studies, conditions, fields_needed, &known, &first, stopped)?;
     let (near, doubtful) = candidates(area, &is_doubtful);
     let hoped: Vec<Field> = near.iter().map(|i| usable(&area.fields[*i], conditions.today)).collect();
@@ -93,6 +99,7 @@ pub fn surveys(
             let field = near[asked[step.candidate].field];
             SurveyFor {
                 field,
+                suggested: field >= own,
                 surveyed: area.fields[field].surveyed,
                 gain_m2: step.gain_m2,
                 alone_m2: step.alone_m2,
@@ -109,6 +116,26 @@ pub fn surveys(
         left_out: doubtful - near.len(),
         map,
     })
+}
+
+/// The area with its open suggestions behind its fields, and its studies.
+fn with_suggested(
+    area: &Arc<Area>,
+    studies: &Studies,
+    conditions: &Conditions,
+    stopped: &(dyn Fn() -> bool + Sync),
+) -> Result<(Arc<Area>, Studies), NoOptions> {
+    let open = area.proposals.iter().filter(|p| !p.refused).map(|p| Arc::new(p.field.clone()));
+    let open: Vec<Arc<Field>> = open.collect();
+    if open.is_empty() {
+        return Ok((Arc::clone(area), studies.clone()));
+    }
+    let mut wider = (**area).clone();
+    Arc::make_mut(&mut wider.fields).extend(open);
+    let wider = Arc::new(wider);
+    let studied = Studies::in_steps(Some(studies), &wider, conditions, &|_| !stopped());
+    let cancelled = || NoOptions::Assess(AssessError::Reach(ReachError::Cancelled));
+    Ok((Arc::clone(&wider), studied.ok_or_else(cancelled)?))
 }
 
 /// The fields to be tried, and how many there are in all.

@@ -83,7 +83,7 @@ fn all_dusk(terrain: GridFrame) -> ReachOverlay {
     let (low, high) = terrain.bounds();
     let side = (high.x - low.x).max(high.y - low.y);
     let frame = GridFrame { origin: (low + high) * 0.5, cell_m: side, cols: 1, rows: 1 };
-    ReachOverlay { rings: Vec::new(), lit: LitMask { frame, veil: vec![255] } }
+    ReachOverlay { rings: Vec::new(), lit: LitMask { frame, veil: Arc::new(vec![255]) } }
 }
 
 /// Shows the map and pushes what the hand did on it.
@@ -99,7 +99,7 @@ pub fn map_panel(
     let units = model.settings.units;
     let annotating = model.mode == Mode::Annotate;
     // While the land is described or a flight is gone through, nobody asks from where a field would be reached.
-    let bare = annotating || model.mode == Mode::Debrief || model.drills();
+    let bare = annotating || model.mode == Mode::Debrief || model.drills() || model.climbs_out();
     let drill = model.drilling.session.as_ref().filter(|_| model.drills());
     // While following, an old answer lights no land: it would look like where the aircraft can glide to now.
     let hidden = model.follows() && model.follow.freshness() != Freshness::Current;
@@ -161,7 +161,7 @@ pub fn map_panel(
         selected: drill.map_or(if model.drills() { None } else { model.selected }, |session| session.field),
         hovered: model.hovered,
         path: (!bare && !derived.path.is_empty()).then_some(derived.path.as_slice()),
-        circuits: if hidden { ShownCircuits::default() } else { derived.circuits.shown() },
+        circuits: if hidden || model.climbs_out() { ShownCircuits::default() } else { derived.circuits.shown() },
         height_in_feet: units.height == HeightUnit::Ft,
         distance_unit: match units.length {
             LengthUnit::M => DistanceUnit::Kilometres,
@@ -181,7 +181,7 @@ pub fn map_panel(
         // The receiver, or the recording, says where the aircraft is, not the hand.
         let by_hand =
             matches!(event, MapEvent::MoveAircraft(_) | MapEvent::TurnAircraft(_) | MapEvent::DropAircraftEnd);
-        if (following || model.mode == Mode::Debrief || model.drills()) && by_hand {
+        if (following || model.mode == Mode::Debrief || model.drills() || model.climbs_out()) && by_hand {
             continue;
         }
         commands.push(match *event {
@@ -199,6 +199,7 @@ pub fn map_panel(
     super::merge::on_map::draw(ui, &shown.view, model, theme);
     super::debrief::on_map::draw(ui, &shown.view, model, theme);
     super::drill::on_map::draw(ui, &shown.view, model, theme);
+    super::climb_out::on_map(ui, &shown.view, model, theme);
     super::options::on_map(ui, &shown, model, theme, commands);
     if annotating && !routing {
         annotate::on_map::on_map(ui, &shown, model, theme, commands);
@@ -281,9 +282,7 @@ fn readout(model: &Model, p: Xy) -> Readout {
                 // What matters most stands at the end, where it is always shown.
                 parts.extend(first);
                 parts.push(words);
-            } else if let Some(assessment) =
-                model.assessment.as_ref().filter(|_| model.mode == Mode::Rehearse && !model.drills())
-            {
+            } else if let Some(assessment) = model.assessment.as_ref().filter(|_| model.looks()) {
                 match assessment.spare_at(&area.terrain, p) {
                     Some((arrival, spare)) => {
                         parts.push(format!("arrive {} above it", units.format_height_at_least(arrival)));

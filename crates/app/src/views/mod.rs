@@ -4,6 +4,7 @@ pub mod annotate;
 pub mod area_menu;
 pub mod card;
 pub mod circuit;
+pub mod climb_out;
 pub mod conditions;
 pub mod debrief;
 pub(crate) mod dialog;

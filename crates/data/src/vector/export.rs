@@ -139,6 +139,21 @@ pub fn write_vector(
     layers: &[ExportLayer],
     frame: &Frame,
 ) -> Result<Loaded<Vec<PathBuf>>, LoadError> {
+    write_vector_about(path, format, layers, frame, &[])
+}
+
+/// The same with sentences about the whole document, which GeoJSON, KML and GPX have a place for; what has none gives a
+/// warning.
+///
+/// # Errors
+/// As [`write_vector`].
+pub fn write_vector_about(
+    path: &Path,
+    format: Format,
+    layers: &[ExportLayer],
+    frame: &Frame,
+    about: &[String],
+) -> Result<Loaded<Vec<PathBuf>>, LoadError> {
     if format == Format::GeoPackage && path.exists() {
         let taken = match area_file::check(path) {
             Ok(()) => true,
@@ -160,15 +175,19 @@ pub fn write_vector(
     let files = match format {
         Format::GeoJson => {
             let all: Vec<ExportFeature> = layers.iter().flat_map(|l| l.features.iter().cloned()).collect();
-            geojson_out::write_geojson(path, &all, frame)?;
+            geojson_out::write_geojson_about(path, &all, frame, about)?;
             vec![path.to_owned()]
         }
-        Format::Kml => kml_out::write(path, layers, frame, false)?,
-        Format::Kmz => kml_out::write(path, layers, frame, true)?,
+        Format::Kml => kml_out::write(path, layers, frame, about, false)?,
+        Format::Kmz => kml_out::write(path, layers, frame, about, true)?,
         Format::GeoPackage => gpkg_out::write(path, layers, frame)?,
-        Format::Gpx => gpx_out::write(path, layers, frame, &mut warnings)?,
+        Format::Gpx => gpx_out::write(path, layers, frame, about, &mut warnings)?,
         Format::Shapefile => shape_out::write(path, layers, frame, &mut warnings)?,
     };
+    if !about.is_empty() && matches!(format, Format::GeoPackage | Format::Shapefile) {
+        let message = "this format has no place for the cautions; hand them out with it".to_owned();
+        warnings.push(Warning { place: format.words().to_owned(), message });
+    }
     let count: usize = layers.iter().map(|l| l.features.len()).sum();
     let provenance = vec![format!("{}: {}, {count} records written", path.display(), format.words())];
     Ok(Loaded { value: files, warnings, provenance })

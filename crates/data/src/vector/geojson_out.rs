@@ -137,9 +137,22 @@ pub fn feature_collection(features: &[ExportFeature], frame: &Frame) -> Result<V
 /// # Errors
 /// When a position has no image on the ellipsoid or the file cannot be written.
 pub fn write_geojson(path: &Path, features: &[ExportFeature], frame: &Frame) -> Result<(), LoadError> {
+    write_geojson_about(path, features, frame, &[])
+}
+
+/// The same with sentences about it as the foreign member `cautions` (RFC 7946, 6.1).
+pub(crate) fn write_geojson_about(
+    path: &Path,
+    features: &[ExportFeature],
+    frame: &Frame,
+    about: &[String],
+) -> Result<(), LoadError> {
     let cannot = |problem: String, remedy: &str| LoadError::new(path, LoadErrorKind::BadValue, problem, remedy);
-    let collection = feature_collection(features, frame)
+    let mut collection = feature_collection(features, frame)
         .map_err(|e| cannot(format!("it was not written: {e}"), "choose a frame that holds the area"))?;
+    if !about.is_empty() {
+        collection["cautions"] = json!(about);
+    }
     super::export::whole_or_not(path, |file| {
         let mut buffered = std::io::BufWriter::new(file);
         serde_json::to_writer(&mut buffered, &collection)?;

@@ -17,6 +17,7 @@ pub(crate) fn write(
     path: &Path,
     layers: &[ExportLayer],
     frame: &Frame,
+    about: &[String],
     warnings: &mut Vec<Warning>,
 ) -> Result<Vec<PathBuf>, LoadError> {
     let (mut waypoints, mut tracks) = (String::new(), String::new());
@@ -50,6 +51,10 @@ pub(crate) fn write(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<gpx version=\"1.1\" creator=\"Sparefield\" \
          xmlns=\"http://www.topografix.com/GPX/1/1\">\n",
     );
+    if !about.is_empty() {
+        // Writing to a string cannot fail.
+        let _ = writeln!(out, "<metadata><desc>{}</desc></metadata>", escaped(&about.join("\n")));
+    }
     out.push_str(&waypoints);
     out.push_str(&tracks);
     out.push_str("</gpx>\n");

@@ -15,9 +15,10 @@ pub(crate) fn write(
     path: &Path,
     layers: &[ExportLayer],
     frame: &Frame,
+    about: &[String],
     packed: bool,
 ) -> Result<Vec<PathBuf>, LoadError> {
-    let text = document(path, layers, frame)?;
+    let text = document(path, layers, frame, about)?;
     if packed {
         let mut archive = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
         let options = zip::write::SimpleFileOptions::default();
@@ -35,11 +36,14 @@ pub(crate) fn write(
     Ok(vec![path.to_owned()])
 }
 
-fn document(path: &Path, layers: &[ExportLayer], frame: &Frame) -> Result<String, LoadError> {
+fn document(path: &Path, layers: &[ExportLayer], frame: &Frame, about: &[String]) -> Result<String, LoadError> {
     let mut out = String::from(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<kml xmlns=\"http://www.opengis.net/kml/2.2\">\n<Document>\n",
     );
     // Writing to a string cannot fail.
+    if !about.is_empty() {
+        let _ = writeln!(out, "<description>{}</description>", escaped(&about.join("\n")));
+    }
     for layer in layers {
         let _ = writeln!(out, "<Folder>\n<name>{}</name>", escaped(&layer.name));
         for feature in &layer.features {

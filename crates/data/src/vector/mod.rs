@@ -38,7 +38,7 @@ pub(crate) mod xml;
 
 pub use edges::{EdgeLine, match_edges};
 pub(crate) use export::whole_or_not;
-pub use export::{ExportLayer, Exported, edge_features, layers_of, write_vector};
+pub use export::{ExportLayer, Exported, edge_features, layers_of, write_vector, write_vector_about};
 pub use facts::{FACT_COLUMNS, from_text_columns, pole_heights_text, text_columns, value_columns};
 pub use geojson_out::{
     ExportFeature, ExportShape, feature_collection, field_features, hazard_features, quiet_zone_features, write_geojson,

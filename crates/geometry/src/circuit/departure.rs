@@ -97,6 +97,8 @@ struct Observer<'a> {
     lost_in_turns_m: f64,
     turns: usize,
     first_turn_rad: f64,
+    /// Every place, where somebody wants to see them.
+    way: Option<&'a mut Vec<Motion>>,
 }
 
 impl Watch for Observer<'_> {
@@ -105,6 +107,12 @@ impl Watch for Observer<'_> {
     }
     fn step(&mut self, from: &Motion, to: &Motion, part: Part) -> bool {
         let lost = from.height_amsl_m - to.height_amsl_m;
+        if let Some(way) = &mut self.way {
+            if way.is_empty() {
+                way.push(*from);
+            }
+            way.push(*to);
+        }
         if part.leg == Leg::Reaction {
             self.lost_in_reaction_m += lost;
         }
@@ -123,7 +131,7 @@ impl Watch for Observer<'_> {
     }
 }
 
-/// Flies a turn back; `None` where there is no room, the wind does not allow it, or it comes too low over the ground.
+/// Flies a turn back, and writes its places down where they are wanted; `None` where there is no room, the wind does not allow it, or it comes too low over the ground.
 #[must_use]
 pub(crate) fn fly_teardrop(
     flying: &Flying,
@@ -131,6 +139,7 @@ pub(crate) fn fly_teardrop(
     terrain: &Terrain,
     start: &Start,
     teardrop: &Teardrop,
+    way: Option<&mut Vec<Motion>>,
 ) -> Option<TeardropFlown> {
     let glider = Glider { flying, air };
     let landing = Landing {
@@ -158,6 +167,7 @@ pub(crate) fn fly_teardrop(
         lost_in_turns_m: 0.0,
         turns: 0,
         first_turn_rad: 0.0,
+        way,
     };
     let flown = fly(glider, &landing, &plan, start, Grain::COARSE, &mut observer).ok()?;
     let end = flown.at_aim;

@@ -50,22 +50,28 @@ pub struct FieldInReach {
     pub side: Side,
 }
 
-/// The farthest glide within 30° of the runway's direction, after the reaction.
-pub(super) fn farthest(
+/// Glides within 30° of the runway's direction, after the reaction, from left to right.
+pub(super) fn glides(
     flying: &Flying,
     air: &AirColumn,
     terrain: &Terrain,
     runway: &RunwayEnd,
     start: &Start,
-) -> Option<Ahead> {
-    let mut best: Option<Ahead> = None;
-    for i in -TRIED..=TRIED {
+) -> Vec<Ahead> {
+    let glide = |i: i32| {
         let track = Bearing::from_rad(runway.heading.rad() + AHEAD_RAD * f64::from(i) / f64::from(TRIED));
-        let Some(ends) = glide_straight(flying, air, terrain, start, track) else { continue };
-        let distance_m = ends.distance(start.motion.position);
-        // The straighter of two that lead as far.
-        if best.is_none_or(|b| distance_m > b.distance_m + 1.0) {
-            best = Some(Ahead { track, distance_m, ends });
+        let ends = glide_straight(flying, air, terrain, start, track)?;
+        Some(Ahead { track, distance_m: ends.distance(start.motion.position), ends })
+    };
+    (-TRIED..=TRIED).filter_map(glide).collect()
+}
+
+/// The farthest of them; of those that lead as far, the leftmost.
+pub(super) fn farthest(glides: &[Ahead]) -> Option<Ahead> {
+    let mut best: Option<Ahead> = None;
+    for glide in glides {
+        if best.is_none_or(|b| glide.distance_m > b.distance_m + 1.0) {
+            best = Some(*glide);
         }
     }
     best

@@ -17,7 +17,7 @@ pub use turn_back::{TurnBack, TurnBackOptions};
 
 use crate::air::Wind;
 use crate::aircraft::Aircraft;
-use crate::circuit::{AirColumn, CircuitTask, Flying, Motion, Start};
+use crate::circuit::{AirColumn, CircuitTask, Flying, Motion, Start, Teardrop};
 use crate::fields::circuit_height::Hand;
 use crate::grid::Terrain;
 use crate::math;
@@ -29,6 +29,9 @@ const FIFTY_FT_M: f64 = 15.24;
 
 /// The highest height looked at: 1 500 ft in metres.
 const TOP_M: f64 = 457.2;
+
+/// Lowest and highest height above the runway that can be asked about, metres.
+pub const CLIMB_OUT_HEIGHTS_M: (f64, f64) = (FIFTY_FT_M, TOP_M);
 
 /// Plain advice, and where it comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -140,6 +143,18 @@ pub struct ClimbOutStep {
     pub turn_back: Option<TurnBack>,
 }
 
+/// What is in reach at one height, with the ways that were flown.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ClimbOutAt {
+    /// What is in reach.
+    pub step: ClimbOutStep,
+    /// Glides ahead, from left to right, in every direction that was tried and that the wind allows.
+    pub glides: Vec<Ahead>,
+    /// The turn back as flown, from the engine's stop to the height of the runway or, where it is short, to above the
+    /// place that it was meant to reach; empty where none can be flown.
+    pub turn_back_way: Vec<Motion>,
+}
+
 /// A climb-out off one end of a runway.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ClimbOut {
@@ -174,7 +189,7 @@ impl ClimbOutTask<'_> {
     pub fn compute(&self, stopped: &dyn Fn() -> bool) -> Result<ClimbOut, ClimbOutError> {
         self.check()?;
         let flying = Flying::of(self.aircraft);
-        let air = AirColumn::new(self.wind, self.runway.elevation_amsl_m, self.runway.elevation_amsl_m + TOP_M + 100.0);
+        let air = self.air();
         let mut steps = Vec::new();
         let mut height_m = FIFTY_FT_M;
         while height_m <= TOP_M + 0.01 {
@@ -182,23 +197,58 @@ impl ClimbOutTask<'_> {
                 return Err(ClimbOutError::Stopped);
             }
             let start = self.start(&flying, &air, height_m)?;
-            let position = start.motion.position;
-            steps.push(ClimbOutStep {
-                height_m,
-                position,
-                beyond_end_m: (position - self.runway.departure_end).dot(self.runway.heading.unit()),
-                ahead: ahead::farthest(&flying, &air, self.terrain, &self.runway, &start),
-                fields: ahead::fields(self.fields, &start),
-                turn_back: self.turn_back_from(&flying, &air, &start),
-            });
+            let glides = ahead::glides(&flying, &air, self.terrain, &self.runway, &start);
+            let turn_back = self.turn_back_from(&flying, &air, &start);
+            steps.push(self.step(height_m, &start, &glides, turn_back));
             height_m += self.options.step_m;
         }
         let least_turn_back_m = self.least(&flying, &air, &steps)?;
         Ok(ClimbOut { steps, least_turn_back_m })
     }
 
-    fn turn_back_from(&self, flying: &Flying, air: &AirColumn, start: &Start) -> Option<TurnBack> {
+    /// What is in reach at one height above the runway, and the ways there.
+    ///
+    /// # Errors
+    /// When a number is out of range or the wind does not allow the climb-out.
+    pub fn at(&self, height_m: f64) -> Result<ClimbOutAt, ClimbOutError> {
+        self.check()?;
+        // Half a foot of rounding is nobody's mistake.
+        let within = (FIFTY_FT_M - 0.2..=TOP_M + 0.2).contains(&height_m);
+        if !within {
+            let (what, expected) = ("the height", "between 50 and 1 500 ft above the runway");
+            return Err(ClimbOutError::OutOfRange { what, value: height_m, expected });
+        }
+        let (flying, air) = (Flying::of(self.aircraft), self.air());
+        let start = self.start(&flying, &air, height_m)?;
+        let glides = ahead::glides(&flying, &air, self.terrain, &self.runway, &start);
+        let found = self.found_turn_back(&flying, &air, &start);
+        let way = found.as_ref().map(|found| turn_back::way(&flying, &air, self.terrain, &start, found));
+        let step = self.step(height_m, &start, &glides, found.map(|(turn_back, _)| turn_back));
+        Ok(ClimbOutAt { step, glides, turn_back_way: way.unwrap_or_default() })
+    }
+
+    fn air(&self) -> AirColumn {
+        AirColumn::new(self.wind, self.runway.elevation_amsl_m, self.runway.elevation_amsl_m + TOP_M + 100.0)
+    }
+
+    fn step(&self, height_m: f64, start: &Start, glides: &[Ahead], turn_back: Option<TurnBack>) -> ClimbOutStep {
+        let position = start.motion.position;
+        ClimbOutStep {
+            height_m,
+            position,
+            beyond_end_m: (position - self.runway.departure_end).dot(self.runway.heading.unit()),
+            ahead: ahead::farthest(glides),
+            fields: ahead::fields(self.fields, start),
+            turn_back,
+        }
+    }
+
+    fn found_turn_back(&self, flying: &Flying, air: &AirColumn, start: &Start) -> Option<(TurnBack, Teardrop)> {
         turn_back::best(self.aircraft, flying, air, self.terrain, &self.runway, &self.options.turn_back, start)
+    }
+
+    fn turn_back_from(&self, flying: &Flying, air: &AirColumn, start: &Start) -> Option<TurnBack> {
+        self.found_turn_back(flying, air, start).map(|(turn_back, _)| turn_back)
     }
 
     /// The lowest height that works, between the last step that does not and the first that does.

@@ -233,3 +233,42 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn one_height_is_a_row_of_the_table_and_its_ways_lead_where_it_says() {
+    let (terrain, aircraft, wind) = (flat(), light_aeroplane(), blowing(20.0, 4.0));
+    let options = ClimbOutOptions { climb_rad: 8f64.to_radians(), ..ClimbOutOptions::default() };
+    let task = ClimbOutTask {
+        aircraft: &aircraft,
+        wind: &wind,
+        terrain: &terrain,
+        fields: &[],
+        runway: northward(900.0),
+        options,
+    };
+    let whole = task.compute(&|| false).unwrap();
+    for step in &whole.steps {
+        let at = task.at(step.height_m).unwrap();
+        assert_eq!(at.step, *step);
+        assert_eq!(at.glides.len(), 7);
+        // The farthest is none other than the one in the table, and nothing is more than 30° off the nose.
+        assert!(at.glides.iter().all(|g| g.distance_m <= step.ahead.unwrap().distance_m + 1.0));
+        assert!(at.glides.iter().all(|g| Bearing::NORTH.turn_to(g.track).abs() < 30.01f64.to_radians()));
+        let Some(back) = step.turn_back else {
+            assert!(at.turn_back_way.is_empty());
+            continue;
+        };
+        let (first, last) = (at.turn_back_way[0], at.turn_back_way.last().unwrap());
+        assert!(first.position.distance(step.position) < 1.0);
+        assert!((first.height_amsl_m - step.height_m).abs() < 1.0);
+        // It ends over the runway's line, with the height left that was told.
+        let down = Xy::new(0.0, -back.down_from_end_m);
+        assert!(last.position.distance(down) < 5.0, "{:?} {down:?}", last.position);
+        assert!((last.height_amsl_m - back.spare_m).abs() < 1.0, "{} {}", last.height_amsl_m, back.spare_m);
+        assert!((last.time_s - back.duration_s).abs() < 1.0);
+    }
+    assert!(whole.steps.iter().any(|s| s.turn_back.is_some()));
+    for wrong in [0.0, 10.0, 500.0, f64::NAN, f64::INFINITY] {
+        assert!(matches!(task.at(wrong), Err(ClimbOutError::OutOfRange { .. })), "{wrong}");
+    }
+}

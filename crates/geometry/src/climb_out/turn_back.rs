@@ -3,7 +3,7 @@
 
 use super::{HANDS, RunwayEnd};
 use crate::aircraft::Aircraft;
-use crate::circuit::{AirColumn, Flying, Start, Teardrop, fly_teardrop};
+use crate::circuit::{AirColumn, Flying, Motion, Start, Teardrop, fly_teardrop};
 use crate::fields::circuit_height::Hand;
 use crate::grid::Terrain;
 use crate::math;
@@ -55,7 +55,7 @@ const PLACES: [f64; 4] = [0.0, 0.15, 0.3, 0.5];
 /// Distances at which the runway's line is met again before that place, in turn radii.
 const MEETS: [f64; 7] = [1.0, 1.5, 2.2, 3.2, 4.5, 6.5, 9.0];
 
-/// The turn back that leaves most height.
+/// The turn back that leaves most height, and how to fly it again.
 pub(super) fn best(
     aircraft: &Aircraft,
     flying: &Flying,
@@ -64,9 +64,9 @@ pub(super) fn best(
     runway: &RunwayEnd,
     options: &TurnBackOptions,
     start: &Start,
-) -> Option<TurnBack> {
+) -> Option<(TurnBack, Teardrop)> {
     let back = runway.heading.reversed();
-    let mut best: Option<TurnBack> = None;
+    let mut best: Option<(TurnBack, Teardrop)> = None;
     for bank_rad in options.banks_rad {
         if !(bank_rad > 0.05 && bank_rad <= aircraft.max_bank_rad + 1e-9) {
             continue;
@@ -88,12 +88,12 @@ pub(super) fn best(
                         first: hand,
                         least_turning_m: options.least_turning_m,
                     };
-                    let Some(flown) = fly_teardrop(&banked, air, terrain, start, &teardrop) else { continue };
-                    if best.is_some_and(|b| b.spare_m >= flown.spare_m) {
+                    let Some(flown) = fly_teardrop(&banked, air, terrain, start, &teardrop, None) else { continue };
+                    if best.is_some_and(|(b, _)| b.spare_m >= flown.spare_m) {
                         continue;
                     }
                     let faster = flown.ground_ms / flying.approach_ms;
-                    best = Some(TurnBack {
+                    let turn_back = TurnBack {
                         hand,
                         bank_rad,
                         spare_m: flown.spare_m,
@@ -104,10 +104,29 @@ pub(super) fn best(
                         runway_left_m: runway.length_m - down_from_end_m,
                         landing_distance_m: aircraft.landing_distance_m * faster * faster,
                         duration_s: flown.duration_s,
-                    });
+                    };
+                    best = Some((turn_back, teardrop));
                 }
             }
         }
     }
     best
+}
+
+/// The places of a turn back that was found, from the engine's stop to the runway.
+pub(super) fn way(
+    flying: &Flying,
+    air: &AirColumn,
+    terrain: &Terrain,
+    start: &Start,
+    found: &(TurnBack, Teardrop),
+) -> Vec<Motion> {
+    let mut way = Vec::new();
+    let mut banked = *flying;
+    banked.bank_rad = found.0.bank_rad;
+    match fly_teardrop(&banked, air, terrain, start, &found.1, Some(&mut way)) {
+        Some(_) => way,
+        // It was flown before, so it flies again.
+        None => Vec::new(),
+    }
 }

@@ -120,6 +120,7 @@ pub(super) fn surveys_document(surveys: &Surveys) -> Result<Value, CliError> {
         Ok(json!({
             "id": field.id,
             "name": field.name,
+            "suggested": step.suggested,
             "position": lon_lat(&area.frame, field.centroid())?,
             "surveyed": step.surveyed.map(format_day),
             "gain_m2": step.gain_m2,
@@ -158,7 +159,11 @@ pub(super) fn surveys_people(out: &mut String, surveys: &Surveys, units: UnitPre
             number + 1,
             area.fields[step.field].label(),
             (step.gain_m2 / KM2 * 100.0).floor() / 100.0,
-            looked_at(step.surveyed),
+            if step.suggested {
+                "suggested by the computer, not accepted".to_owned()
+            } else {
+                looked_at(step.surveyed)
+            },
         );
     }
     if surveys.list.is_empty() {

@@ -20,7 +20,7 @@ const NARROW: f32 = 760.0;
 
 /// The drawer, while a field is chosen in Rehearse.
 pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
-    let may_look = model.mode == crate::model::Mode::Rehearse && !model.drills() && model.sheet.is_none();
+    let may_look = model.looks() && model.sheet.is_none();
     if !may_look || model.selected.is_none() || model.assessment.is_none() {
         return;
     }

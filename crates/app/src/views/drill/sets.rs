@@ -17,8 +17,23 @@ const WIDTH: f32 = 176.0;
 /// The page.
 pub(super) fn sets(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnMut(DrillCommand)) {
     let Some(area) = &model.area else { return };
-    let mut make = |made: Made| push(DrillCommand::Do(Box::new(made)));
     let set = model.drill_set();
+    ui.horizontal_wrapped(|ui| {
+        if ui
+            .button("Take in…")
+            .on_hover_text("Sets from a document that somebody handed out; Undo takes them out")
+            .clicked()
+        {
+            push(DrillCommand::PickSets);
+        }
+        if let Some(set) = set {
+            let help = "This set as a document: everyone who takes it in gets the same failures";
+            if ui.button("Hand out…").on_hover_text(help).clicked() {
+                push(DrillCommand::PickHandOut(set.id.clone()));
+            }
+        }
+    });
+    let mut make = |made: Made| push(DrillCommand::Do(Box::new(made)));
     ui.horizontal_wrapped(|ui| {
         if ui.button("New set").clicked() {
             make(drills::new_set(area));

@@ -61,7 +61,7 @@ pub struct LitMask {
     /// Where the grid lies. Land outside it is out of reach.
     pub frame: GridFrame,
     /// How much of the veil lies on each cell, row by row from the north-west: 0 lit, 255 out of reach.
-    pub veil: Vec<u8>,
+    pub veil: Arc<Vec<u8>>,
 }
 
 impl LitMask {
@@ -71,11 +71,11 @@ impl LitMask {
     /// The mask of a grid of spare heights in metres; `NaN` (not reachable) is out of reach.
     #[must_use]
     pub fn from_spare_heights(frame: GridFrame, spare_m: &[f32]) -> Self {
-        let veil = spare_m
+        let veil: Vec<u8> = spare_m
             .iter()
             .map(|s| if s.is_finite() { ((1.0 - s / Self::FADE_M).clamp(0.0, 1.0) * 255.0).ceil() as u8 } else { 255 })
             .collect();
-        Self { frame, veil }
+        Self { frame, veil: Arc::new(veil) }
     }
 }
 

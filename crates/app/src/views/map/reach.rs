@@ -280,7 +280,7 @@ mod tests {
 
     #[test]
     fn land_that_cannot_be_reached_is_veiled_and_land_with_spare_height_is_lit() {
-        assert_eq!(mask(4, 1, &[f32::NAN, -50.0, 0.0, 50.0]).veil, [255, 255, 255, 0]);
+        assert_eq!(*mask(4, 1, &[f32::NAN, -50.0, 0.0, 50.0]).veil, [255, 255, 255, 0]);
     }
 
     #[test]
@@ -298,9 +298,9 @@ mod tests {
         let mut veil = vec![0u8; cols * rows];
         veil[40 * cols + 50] = 9;
         let frame = GridFrame { origin: Xy::default(), cell_m: 25.0, cols, rows };
-        let runs = veiled_runs(&LitMask { frame, veil });
+        let runs = veiled_runs(&LitMask { frame, veil: Arc::new(veil) });
         assert_eq!(runs, [[48, 32, 64, 48]]);
-        let all = veiled_runs(&LitMask { frame, veil: vec![255; cols * rows] });
+        let all = veiled_runs(&LitMask { frame, veil: Arc::new(vec![255; cols * rows]) });
         assert_eq!(all.iter().map(|[a, b, c, d]| (c - a) * (d - b)).sum::<usize>(), cols * rows);
     }
 }

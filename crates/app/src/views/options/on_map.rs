@@ -1,7 +1,7 @@
 //! The options map on the map: lines, dusk over what is not covered, and a route.
 
 use crate::command::Command;
-use crate::model::{CoverCommand, CoverLook, CoverMade, Model, RouteCommand};
+use crate::model::{CoverCommand, CoverLook, CoverMade, CoverShade, Model, RouteCommand};
 use crate::options_map::RoutePoint;
 use crate::theme::{Theme, with_alpha};
 use crate::views::map::{LitMask, ReachOverlay, Ring, Shown, View};
@@ -10,8 +10,6 @@ use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::position::Xy;
 use std::sync::Arc;
 
-/// The veil over land with no, one and two fields in reach; with three there is none.
-const DUSK_BY_NUMBER: [u8; 3] = [255, 140, 64];
 /// Points of the screen nearer than this to the last are left out.
 const CLOSE: f32 = 1.5;
 
@@ -20,7 +18,7 @@ const CLOSE: f32 = 1.5;
 pub(in crate::views) struct Derived {
     lines_of: Option<(Arc<CoverMade>, UnitPrefs)>,
     lines: Vec<Ring>,
-    dusk_of: Option<(Arc<CoverMade>, CoverLook, f64)>,
+    dusk_of: Option<Arc<CoverShade>>,
     dusk: Option<Arc<ReachOverlay>>,
     look: CoverLook,
 }
@@ -43,23 +41,13 @@ impl Derived {
             self.lines = lines.collect();
             self.lines_of = Some((Arc::clone(made), units));
         }
-        let height = cover.height_agl_m;
-        // Until up to three fields are told apart, it is told whether there are those asked for before.
-        let look = match cover.look {
-            CoverLook::Number if made.many.is_some() || made.enough_agl_m.len() < DUSK_BY_NUMBER.len() => {
-                CoverLook::Uncovered
-            }
-            look => look,
-        };
-        let same = |(of, shown, at): &(Arc<CoverMade>, CoverLook, f64)| {
-            Arc::ptr_eq(of, made) && *shown == look && *at == height
-        };
-        if look == CoverLook::Lines {
-            self.dusk = None;
-            self.dusk_of = None;
-        } else if !self.dusk_of.as_ref().is_some_and(same) {
-            self.dusk = Some(Arc::new(dusk(made, look, height as f32)));
-            self.dusk_of = Some((Arc::clone(made), look, height));
+        let shade = cover.shade.as_ref().filter(|shade| cover.look != CoverLook::Lines && !shade.veil.is_empty());
+        if !self.dusk_of.as_ref().zip(shade).is_some_and(|(of, shade)| Arc::ptr_eq(of, shade)) {
+            self.dusk = shade.map(|shade| {
+                let lit = LitMask { frame: shade.of.map.least.frame, veil: Arc::clone(&shade.veil) };
+                Arc::new(ReachOverlay { rings: Vec::new(), lit })
+            });
+            self.dusk_of = shade.cloned();
         }
     }
 
@@ -72,20 +60,6 @@ impl Derived {
     pub(in crate::views) fn dusk(&self) -> Option<&Arc<ReachOverlay>> {
         self.dusk.as_ref()
     }
-}
-
-fn dusk(made: &CoverMade, look: CoverLook, height_agl_m: f32) -> ReachOverlay {
-    let frame = made.map.least.frame;
-    let lit = if look == CoverLook::Number {
-        let enough = |cell: usize| made.enough_agl_m.iter().filter(|h| h[cell] <= height_agl_m).count();
-        let veil = (0..frame.len()).map(|cell| DUSK_BY_NUMBER.get(enough(cell)).copied().unwrap_or(0));
-        LitMask { frame, veil: veil.collect() }
-    } else {
-        let enough = made.enough_agl_m.last();
-        let spare: Vec<f32> = enough.iter().flat_map(|e| e.iter()).map(|h| height_agl_m - h).collect();
-        LitMask::from_spare_heights(frame, &spare)
-    };
-    ReachOverlay { rings: Vec::new(), lit }
 }
 
 /// Draws the route, and takes the clicks that draw one.

@@ -3,12 +3,14 @@
 use super::words;
 use crate::command::Command;
 use crate::model::{
-    AnnotateCommand, COVER_HEIGHTS_M, CoverCommand, CoverLook, Mode, Model, RouteCommand, SurveyCommand, Thing,
+    AnnotateCommand, COVER_HEIGHTS_M, ClimbOutCommand, CoverCommand, CoverLook, Mode, Model, RouteCommand,
+    SurveyCommand, Thing,
 };
+use crate::not_looked_at;
 use crate::survey::filter::NotSince;
 use crate::theme::{Theme, chooser, space};
 use crate::views::conditions::Typed;
-use egui::{Align2, ComboBox, Context, Rect, RichText, Slider, Ui, Vec2, WidgetInfo};
+use egui::{Align2, ComboBox, Context, Rect, RichText, Slider, SliderClamping, Ui, Vec2, WidgetInfo};
 use sparefield_data::quantity::{self, HeightUnit, format_day};
 use sparefield_geometry::fields::model::{Day, MONTHS};
 
@@ -81,14 +83,25 @@ fn controls(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
     ui.separator();
     route(ui, model, theme, commands);
     ui.separator();
+    climb_outs(ui, model, theme, commands);
+    ui.separator();
     surveys(ui, model, theme, commands);
     ui.separator();
-    note(
-        ui,
-        theme,
-        "Enough for a glide and a circuit over the terrain known. Reaction, first turn and what nobody entered are not \
-         counted.",
-    );
+    let ready = cover.made.is_some() && cover.working.is_none();
+    let export = ui.add_enabled(ready, egui::Button::new("Export…"));
+    let help = "Rasters, lines and covered land of this map, or the fields judged for this wind, for other programs";
+    if export.on_hover_text(help).clicked() {
+        commands.push(Command::ChooseLayerExport);
+    }
+    ui.separator();
+    match &cover.made {
+        Some(made) => {
+            for words in not_looked_at::options_map_cautions(&made.map) {
+                note(ui, theme, &words);
+            }
+        }
+        None => note(ui, theme, not_looked_at::BY_OPTIONS_MAP),
+    }
 }
 
 fn look(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
@@ -125,7 +138,7 @@ fn height(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
         let mut value = model.cover.height_agl_m / unit;
         ui.spacing_mut().slider_width = (ui.available_width() - 190.0).clamp(60.0, 150.0);
         let range = (low / unit / step).ceil() * step..=(high / unit / step).floor() * step;
-        let slider = Slider::new(&mut value, range).step_by(step).show_value(false);
+        let slider = Slider::new(&mut value, range).step_by(step).clamping(SliderClamping::Edits).show_value(false);
         let slider = ui.add(slider);
         slider.widget_info(|| WidgetInfo::slider(true, value, "Height above the ground that is asked about"));
         if slider.changed() {
@@ -149,8 +162,8 @@ fn answer(ui: &mut Ui, model: &Model, theme: &Theme) {
     if let Some(why) = &cover.problem {
         problem(ui, theme, why);
     }
-    if let (Some(made), Some(share)) = (&cover.made, cover.share) {
-        ui.add(egui::Label::new(RichText::new(words::share(model, made, share)).strong()).wrap());
+    if let Some(shade) = &cover.shade {
+        ui.add(egui::Label::new(RichText::new(words::share(model, shade)).strong()).wrap());
         if cover.look == CoverLook::Number {
             note(ui, theme, "Clear: three fields or more in reach. Light dusk: two. Deeper: one. Darkest: none.");
         }
@@ -300,6 +313,30 @@ fn route(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>)
     }
 }
 
+/// Climb-outs over it: off every end of the home strip, from one height above the runway.
+fn climb_outs(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    let mut shown = model.climb_outs.on_options_map;
+    let has_home = model.area.as_ref().is_some_and(|area| area.home.is_some());
+    let tick = ui.add_enabled(has_home, egui::Checkbox::new(&mut shown, "Climb-outs off the home strip"));
+    let tick = tick.on_hover_text("Glides ahead, fields in reach and the turn back, off every end of the runway");
+    if tick.on_disabled_hover_text("This area has no home strip").changed() {
+        commands.push(Command::ClimbOut(ClimbOutCommand::OnOptionsMap(shown)));
+    }
+    if !shown || !has_home {
+        return;
+    }
+    crate::views::climb_out::height_line(ui, model, commands);
+    if let Some(why) = &model.climb_outs.problem {
+        problem(ui, theme, why);
+    }
+    if model.climb_outs.working.is_some() {
+        ui.horizontal(|ui| {
+            ui.spinner();
+            note(ui, theme, "Flying the climb-outs…");
+        });
+    }
+}
+
 fn surveys(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let cover = &model.cover;
     let mut wanted = cover.wants_surveys;
@@ -332,9 +369,18 @@ fn surveys(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command
     let mut things = Vec::new();
     for (number, step) in found.list.iter().enumerate() {
         let Some(field) = found.map.area.fields.get(step.field) else { continue };
+        let text = format!("{}. {}: {} more", number + 1, field.label(), words::ground(step.gain_m2));
+        if step.suggested {
+            // It is no field of the area yet, so it cannot be chosen; a click shows where it lies.
+            let row = ui.selectable_label(false, format!("{text} (suggested)"));
+            let help = "Suggested by the computer and not accepted; accept it in Annotate, then go and look";
+            if row.on_hover_text(help).clicked() {
+                commands.push(Command::Reveal(field.centroid()));
+            }
+            continue;
+        }
         let Some(index) = area.fields.iter().position(|f| f.id == field.id) else { continue };
         things.push(Thing::Field(field.id.clone()));
-        let text = format!("{}. {}: {} more", number + 1, field.label(), words::ground(step.gain_m2));
         let row = ui.selectable_label(model.selected == Some(index), text);
         let row = row.on_hover_text(format!(
             "{}; alone it would cover {}",

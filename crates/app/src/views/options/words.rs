@@ -1,6 +1,6 @@
 //! What the options map says, in words.
 
-use crate::model::{CoverMade, Model, RouteMade};
+use crate::model::{CoverShade, Model, RouteMade};
 use crate::options_map::{RoutePoint, Stretch};
 use sparefield_data::quantity::{UnitPrefs, format_day};
 use sparefield_geometry::fields::model::Day;
@@ -35,14 +35,15 @@ pub(in crate::views) fn at_place(model: &Model, p: Xy) -> Option<(String, Option
     Some((words, first.map(|field| format!("first: {}", field.label()))))
 }
 
-/// How much is covered from the height asked about.
-pub(super) fn share(model: &Model, made: &CoverMade, share: f64) -> String {
+/// How much is covered from the height that the picture is of.
+pub(super) fn share(model: &Model, shade: &CoverShade) -> String {
+    let made = &shade.of;
     // Rounded down: cover is not to be flattered.
-    let percent = (share * 100.0).floor();
+    let percent = (shade.share * 100.0).floor();
     let winds = if made.many.is_some() { " in nine winds of ten" } else { "" };
     format!(
         "From {} above the ground, {percent:.0}\u{a0}% of the area has {} in reach{winds}.",
-        model.settings.units.format_height(model.cover.height_agl_m),
+        model.settings.units.format_height(shade.height_agl_m),
         fields(made.ask.fields_needed),
     )
 }
