@@ -49,22 +49,24 @@ pub fn wind(sortie: &Sortie, units: UnitPrefs) -> String {
         })
     };
     let say = |wind: WindVector| units.format_wind(turned(wind), WindWords::Long);
+    let by_turns = || {
+        let bands = sortie.turns_wind.bands.iter().map(|b| {
+            let off = units.format_speed(b.sd_ms);
+            format!("{} ± {off} at {}", say(b.wind), units.format_height(b.height_amsl_m))
+        });
+        bands.collect::<Vec<_>>().join("; ")
+    };
     match sortie.wind_from {
-        WindFrom::User => format!("{} at the surface, as you gave it", say(sortie.wind.surface)),
-        WindFrom::Nobody => "not told by the flight (it needs turns), so calm was taken: give the wind".to_owned(),
-        WindFrom::Track => {
-            let bands: Vec<String> = sortie
-                .flight
-                .wind
-                .bands
-                .iter()
-                .map(|b| {
-                    let off = units.format_speed(b.sd_ms);
-                    format!("{} ± {off} at {}", say(b.wind), units.format_height(b.height_amsl_m))
-                })
-                .collect();
-            format!("from the turns of the flight: {} above sea level", bands.join("; "))
+        WindFrom::User => {
+            let turns = if sortie.turns_wind.bands.is_empty() {
+                "the flight itself tells none".to_owned()
+            } else {
+                format!("the turns tell {} above sea level", by_turns())
+            };
+            format!("{} at the surface, as you gave it; {turns}", say(sortie.wind.surface))
         }
+        WindFrom::Nobody => "not told by the flight (it needs turns), so calm was taken: give the wind".to_owned(),
+        WindFrom::Track => format!("from the turns of the flight: {} above sea level", by_turns()),
     }
 }
 
