@@ -6,7 +6,7 @@ use crate::debrief::trends::{Filter, Measure, WindClass};
 use crate::model::{DebriefCommand, Model};
 use crate::theme::{Theme, space};
 use crate::views::sheet::paint;
-use egui::{ComboBox, Grid, Label, RichText, Ui, vec2};
+use egui::{ComboBox, Grid, Label, RichText, ScrollArea, Ui, vec2};
 use sparefield_data::quantity::UnitPrefs;
 
 fn say(measure: Measure, units: UnitPrefs, value: f64) -> String {
@@ -71,28 +71,31 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
     small(ui, &format!("{exercises} exercises; {sorties} of {} sorties looked through.", trends.sorties));
     ui.add_space(space::TIGHT);
     let units = model.settings.units;
-    Grid::new("debrief trend table").num_columns(4).spacing([7.0, 4.0]).show(ui, |ui| {
-        for text in ["", "n", "middle", "middle half"] {
-            ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
-        }
-        ui.end_row();
-        for (measure, along) in Measure::ALL.into_iter().zip(&trends.along) {
-            let shown = debrief.measure == measure;
-            let name = RichText::new(measure.words()).size(theme.sizes.small);
-            if ui.selectable_label(shown, name).on_hover_text("Show it along time below").clicked() {
-                push(DebriefCommand::Measure(measure));
-            }
-            ui.label(along.values.len().to_string());
-            if let Some(s) = along.spread {
-                let say = |v| say(measure, units, v);
-                ui.label(RichText::new(say(s.middle)).size(theme.sizes.small));
-                let spread = format!("{} to {}", say(s.low), say(s.high));
-                ui.add(Label::new(RichText::new(spread).size(theme.sizes.small)).extend());
-            } else {
-                ui.label("–");
+    // A narrow card shows part of the table, and scrolls.
+    ScrollArea::horizontal().id_salt("trends").show(ui, |ui| {
+        Grid::new("debrief trend table").num_columns(4).spacing([7.0, 4.0]).show(ui, |ui| {
+            for text in ["", "n", "middle", "middle half"] {
+                ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
             }
             ui.end_row();
-        }
+            for (measure, along) in Measure::ALL.into_iter().zip(&trends.along) {
+                let shown = debrief.measure == measure;
+                let name = RichText::new(measure.words()).size(theme.sizes.small);
+                if ui.selectable_label(shown, name).on_hover_text("Show it along time below").clicked() {
+                    push(DebriefCommand::Measure(measure));
+                }
+                ui.label(along.values.len().to_string());
+                if let Some(s) = along.spread {
+                    let say = |v| say(measure, units, v);
+                    ui.label(RichText::new(say(s.middle)).size(theme.sizes.small));
+                    let spread = format!("{} to {}", say(s.low), say(s.high));
+                    ui.add(Label::new(RichText::new(spread).size(theme.sizes.small)).extend());
+                } else {
+                    ui.label("–");
+                }
+                ui.end_row();
+            }
+        });
     });
     ui.add_space(space::TIGHT);
     let size = vec2(ui.available_width().min(420.0), 150.0);
