@@ -167,6 +167,9 @@ fn a_wind_is_given_by_hand_used_and_taken_back() {
     assert!(made.sortie.flight.wind.bands.iter().all(|b| b.samples == 0));
     let said = words::wind(&made.sortie, app(&window).model.settings.units);
     assert!(said.contains("as you gave it") && said.contains("the turns tell"), "{said}");
+    // It blows from the other side: that is said.
+    let remark = words::wind_differs(&made.sortie, app(&window).model.settings.units).unwrap();
+    window.get_by_label(&remark);
     window.get_by_label("Back to the wind from the turns").click();
     window.run_steps(2);
     until(&mut window, "the turns tell the wind again", |w| settled(w) && area(w).sorties[0].wind.is_none());

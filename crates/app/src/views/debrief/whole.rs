@@ -6,7 +6,7 @@ use crate::debrief::words;
 use crate::model::{DebriefCommand, Model};
 use crate::theme::{Theme, space};
 use crate::views::typed::typed_text;
-use egui::{Id, Label, Ui};
+use egui::{Id, Label, RichText, Ui};
 use sparefield_data::track::HeightSource;
 
 /// The page.
@@ -40,6 +40,9 @@ pub(super) fn sortie(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
     }
     let Some(made) = &model.debrief.made else { return };
     small(ui, theme, &format!("Used: {}.", words::wind(&made.sortie, units)));
+    if let Some(text) = words::wind_differs(&made.sortie, units) {
+        ui.add(Label::new(RichText::new(text).color(theme.colours.caution)).wrap());
+    }
     heading(ui, theme, "Heights");
     let told = &made.heights;
     for (choice, shift) in told.decision.alternatives.iter().zip(&told.shift_m) {
