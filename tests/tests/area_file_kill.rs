@@ -12,6 +12,8 @@ use sparefield_data::NoProgress;
 use sparefield_data::area::{Area, Change, Edit, GonePlaces, Swap};
 use sparefield_data::area_file::{self, AreaFile, AreaParts, TerrainSource, Trouble};
 use sparefield_data::frame::Frame;
+use sparefield_data::sortie::{ExerciseMark, GivenVector, GivenWind, Original, Sortie};
+use sparefield_data::track::{HeightChoice, HeightSource, from_bytes};
 use sparefield_geometry::fields::model::{
     BoundaryEdge, Day, EdgeKind, Field, Hazard, HazardKind, HazardShape, QuietZone, Stock, Surface,
 };
@@ -77,6 +79,39 @@ fn field(cell: usize, dice: &mut Dice) -> Field {
     field
 }
 
+/// A sortie with an original of its own, some of it large enough to be under way when the process is killed.
+fn sortie(id: &str, dice: &mut Dice) -> Sortie {
+    let mut text = format!("AXXX\nHFDTE010125\nLXXX{id}\n");
+    for second in 0..=dice.below(2_000) {
+        let (minute, second, place) = (second / 60, second % 60, dice.below(1_000));
+        text.push_str(&format!("B10{minute:02}{second:02}5100{place:03}N00200000WA0010000100\n"));
+    }
+    let path = Path::new("flight.igc");
+    let recording = from_bytes(path, text.as_bytes()).unwrap().value.swap_remove(0);
+    let heights = HeightChoice::of(HeightSource::Pressure { qnh_hpa: 1_013.0 });
+    Sortie::new(id.to_owned(), &recording, 0, Original::new(path, text.into_bytes()), heights)
+}
+
+/// What a user says of a sortie: corrections, a wind, a QNH, who flew.
+fn said_of(old: &Sortie, number: u64, dice: &mut Dice) -> Sortie {
+    let mark = |n: usize| ExerciseMark {
+        kind: "practice-failure".into(),
+        start_s: 100.0 * n as f64,
+        end_s: 100.0 * n as f64 + 50.0,
+        deleted: n % 2 == 1,
+        note: format!("edit {number}"),
+    };
+    let surface = GivenVector { from_true_rad: dice.below(6) as f64, speed_ms: dice.below(12) as f64 };
+    Sortie {
+        pilot: format!("Pilot {}", dice.below(3)),
+        marks: (0..dice.below(4)).map(mark).collect(),
+        wind: (dice.below(2) == 0).then(|| GivenWind { surface: Some(surface), aloft: vec![(900.0, surface)] }),
+        heights: HeightChoice::of(HeightSource::Pressure { qnh_hpa: 1_000.0 + dice.below(30) as f64 }),
+        heights_by_user: true,
+        ..old.clone()
+    }
+}
+
 /// The `number`th edit of the script: decided by the seed, the number and the area as it is then.
 fn scripted(seed: u64, number: u64, area: &Area) -> Edit {
     let dice = &mut Dice::new(seed ^ number.wrapping_mul(0xA076_1D64_78BD_642F));
@@ -114,6 +149,14 @@ fn scripted(seed: u64, number: u64, area: &Area) -> Edit {
             below_agl_m: 150.0,
         };
         changes.push(Change::QuietZone(Swap::add(zone)));
+    }
+    if dice.below(3) == 0 {
+        let id = format!("sortie-{}", dice.below(12));
+        changes.push(match area.sorties.iter().find(|s| s.id == id) {
+            None => Change::Sortie(Swap::add(sortie(&id, dice))),
+            Some(old) if dice.below(5) == 0 => Change::Sortie(Swap::remove(old)),
+            Some(old) => Change::Sortie(Swap::replace(old, said_of(old, number, dice))),
+        });
     }
     let title = Arc::new(area.title.clone());
     changes.push(Change::Title(Swap::replace(&title, format!("Area {}", number + 1))));

@@ -509,7 +509,8 @@ impl App {
         views::options::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::circuit::drawer(ui, &self.model, &self.theme, &mut self.commands);
         views::debrief::drawer(ui, &self.model, &self.theme, &mut self.commands);
-        if self.model.mode == Mode::Debrief && self.model.debrief.made.is_some() {
+        let has_sorties = self.model.area.as_ref().is_some_and(|a| !a.sorties.is_empty());
+        if self.model.mode == Mode::Debrief && (self.model.debrief.made.is_some() || has_sorties) {
             // The map stays wide enough to see a circuit in.
             let width = CARD.min(0.3 * ctx.content_rect().width());
             egui::Panel::right("debrief card").exact_size(width).resizable(false).frame(panel).show(ui, |ui| {

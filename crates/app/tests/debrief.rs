@@ -141,6 +141,119 @@ fn a_small_window_shows_everything_and_a_track_that_is_none_is_told_so() {
 }
 
 #[test]
+fn a_wind_is_given_by_hand_used_and_taken_back() {
+    let mut window = lesson(1280.0, 800.0);
+    window.get_by_label("Sortie").click();
+    window.run_steps(3);
+    let told = debrief(&window).made.as_ref().unwrap().sortie.wind.surface;
+    let field = window.get_by_role_and_label(egui::accesskit::Role::TextInput, "Wind you know at the surface");
+    field.click();
+    window.run_steps(2);
+    let field = window.get_by_role_and_label(egui::accesskit::Role::TextInput, "Wind you know at the surface");
+    field.type_text("090/14kt");
+    window.run_steps(2);
+    window.key_press(egui::Key::Enter);
+    window.run_steps(2);
+    until(&mut window, "the given wind is used", |w| settled(w) && area(w).sorties[0].wind.is_some());
+    let made = Arc::clone(debrief(&window).made.as_ref().unwrap());
+    assert_eq!(made.sortie.wind_from, sparefield::debrief::WindFrom::User);
+    assert!((made.sortie.wind.surface.speed_ms() - 14.0 * 1_852.0 / 3_600.0).abs() < 1e-6);
+    let used = made.sortie.wind.surface.from_bearing().unwrap();
+    assert!(
+        used.turn_to(sparefield_geometry::position::Bearing::from_deg(90.0)).abs() < 0.03,
+        "true, not grid: {used:?}"
+    );
+    // Airspeeds follow from it, and what the turns tell is still said.
+    assert!(made.sortie.flight.wind.bands.iter().all(|b| b.samples == 0));
+    let said = words::wind(&made.sortie, app(&window).model.settings.units);
+    assert!(said.contains("as you gave it") && said.contains("the turns tell"), "{said}");
+    // It blows from the other side: that is said.
+    let remark = words::wind_differs(&made.sortie, app(&window).model.settings.units).unwrap();
+    window.get_by_label(&remark);
+    window.get_by_label("Back to the wind from the turns").click();
+    window.run_steps(2);
+    until(&mut window, "the turns tell the wind again", |w| settled(w) && area(w).sorties[0].wind.is_none());
+    assert_eq!(debrief(&window).made.as_ref().unwrap().sortie.wind.surface, told);
+    push(&mut window, Command::Undo);
+    until(&mut window, "the given wind is back", |w| settled(w) && area(w).sorties[0].wind.is_some());
+    push(&mut window, Command::Undo);
+    until(&mut window, "nothing was given", |w| settled(w) && area(w).sorties[0].wind.is_none());
+    // What is no wind is told and changes nothing.
+    push(&mut window, Command::Debrief(DebriefCommand::GiveWind { surface: "vrb/5".into(), aloft: String::new() }));
+    assert!(area(&window).sorties[0].wind.is_none());
+    assert!(app(&window).model.notices.iter().any(|n| n.text.contains("variable direction")));
+}
+
+#[test]
+fn trends_run_over_what_is_kept_without_looking_again() {
+    let mut window = lesson(900.0, 600.0);
+    let made = Arc::clone(debrief(&window).made.as_ref().unwrap());
+    until(&mut window, "what was measured is kept", |w| area(w).sorties[0].measures().is_some());
+    // A second sortie that nobody opened: the same flight under another name.
+    let twin = sparefield_data::sortie::Sortie {
+        id: "twin".into(),
+        pilot: "Elm".into(),
+        measured: sparefield_data::sortie::Measured::default(),
+        ..(*area(&window).sorties[0]).clone()
+    };
+    let add = sparefield_data::area::Change::Sortie(sparefield_data::area::Swap::add(twin));
+    push(&mut window, Command::Edit(Box::new(sparefield_data::area::Edit::new("add", vec![add]))));
+    window.get_by_label("Trends").click();
+    window.run_steps(3);
+    let count = made.sortie.exercises.len();
+    assert_eq!((debrief(&window).trends.missing, debrief(&window).trends.exercises), (1, count));
+    window.get_by_label("Look through them").click();
+    window.run_steps(2);
+    until(&mut window, "both are measured", |w| debrief(w).trends.exercises == 2 * count);
+    assert_eq!(debrief(&window).open.as_deref(), Some("sortie-1"), "nothing was opened for it");
+    let filter = |pilot: &str| sparefield::debrief::trends::Filter { pilot: Some(pilot.into()), ..Default::default() };
+    push(&mut window, Command::Debrief(DebriefCommand::Filter(filter("Elm"))));
+    assert_eq!(debrief(&window).trends.exercises, count);
+    push(&mut window, Command::Debrief(DebriefCommand::Filter(filter("Nobody"))));
+    window.get_by_label_contains("No exercise passes the filter");
+    // What was measured is no edit of the user's: undoing goes on as if nothing was kept.
+    push(&mut window, Command::Undo);
+    until(&mut window, "the twin is gone", |w| area(w).sorties.len() == 1);
+    push(&mut window, Command::Undo);
+    until(&mut window, "the lesson is gone", |w| area(w).sorties.is_empty());
+    window.get_by_label_contains("Trends run over every sortie");
+}
+
+#[test]
+fn heights_count_from_where_the_user_says_and_what_changed_is_shown() {
+    let mut window = lesson(1280.0, 800.0);
+    window.get_by_label("Sortie").click();
+    window.run_steps(3);
+    let made = Arc::clone(debrief(&window).made.as_ref().unwrap());
+    window.get_by_label_contains(&made.heights.decision.reason);
+    let heights = |w: &Window| {
+        let all = &debrief(w).made.as_ref().unwrap().sortie.flight.samples.all;
+        all[all.len() / 2].height_amsl_m.unwrap()
+    };
+    let (before, decided) = (heights(&window), made.heights.decision.choice);
+    let (other, shift) = (made.heights.decision.alternatives[1], made.heights.shift_m[1].unwrap());
+    assert!(shift.abs() > 5.0, "the geoid is far from the ellipsoid there: {shift}");
+    window.get_by_label_contains(&other.words()).click();
+    window.run_steps(2);
+    until(&mut window, "other heights are used", |w| settled(w) && area(w).sorties[0].heights == other);
+    assert!(area(&window).sorties[0].heights_by_user);
+    assert!((heights(&window) - before - shift).abs() < 2.0, "{} {before} {shift}", heights(&window));
+    window.get_by_label("Back to the heights as decided").click();
+    window.run_steps(2);
+    until(&mut window, "they are as decided", |w| settled(w) && area(w).sorties[0].heights == decided);
+    assert!(!area(&window).sorties[0].heights_by_user);
+    push(&mut window, Command::Undo);
+    push(&mut window, Command::Undo);
+    until(&mut window, "everything is as it was", |w| settled(w) && heights(w) == before);
+    for (who, what) in [("Ash", "G-TEST")] {
+        push(&mut window, Command::Debrief(DebriefCommand::Pilot(who.into())));
+        push(&mut window, Command::Debrief(DebriefCommand::FlownIn(what.into())));
+        let sortie = &area(&window).sorties[0];
+        assert_eq!((sortie.pilot.as_str(), sortie.aircraft.as_str()), (who, what));
+    }
+}
+
+#[test]
 fn the_report_of_the_open_sortie_is_written_where_one_says() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("lesson.html");

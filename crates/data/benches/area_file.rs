@@ -10,7 +10,7 @@ use sparefield_data::NoProgress;
 use sparefield_data::area::{Change, Edit, Swap};
 use sparefield_data::area_file::{AreaFile, AreaParts, TerrainSource};
 use sparefield_data::frame::Frame;
-use sparefield_data::sortie::{Original, Sortie};
+use sparefield_data::sortie::{KeptExercise, KeptMeasures, Measured, Original, Sortie};
 use sparefield_data::track::{HeightChoice, HeightSource, from_bytes};
 use sparefield_geometry::fields::model::Stock;
 use sparefield_geometry::position::LonLat;
@@ -100,7 +100,14 @@ fn library(c: &mut Criterion) {
         let name = std::path::Path::new("flight.igc");
         let recording = from_bytes(name, text.as_bytes()).unwrap().value.swap_remove(0);
         let original = Original::new(name, text.into_bytes());
-        Arc::new(Sortie::new(format!("sortie-{n}"), &recording, 0, original, HeightChoice::of(HeightSource::None)))
+        let heights = HeightChoice::of(HeightSource::None);
+        let mut sortie = Sortie::new(format!("sortie-{n}"), &recording, 0, original, heights);
+        // Ten exercises of each were measured when it was looked through.
+        let one = KeptExercise { base_leg_m: Some(240.0 + f64::from(n % 40)), ..KeptExercise::default() };
+        let from = sortie.measured_from();
+        let kept = KeptMeasures { from, exercises: vec![one; 10], ..KeptMeasures::default() };
+        sortie.measured = Measured(Some(Arc::new(kept)));
+        Arc::new(sortie)
     };
     let parts = AreaParts { fields: Arc::default(), sorties: Arc::new((0..1_000).map(sortie).collect()), ..area() };
     drop(AreaFile::create(&path, &parts).unwrap());
@@ -108,6 +115,10 @@ fn library(c: &mut Criterion) {
     group.sample_size(10);
     group.bench_function("open", |b| {
         b.iter(|| assert_eq!(AreaFile::open(&path, TODAY, &NoProgress).unwrap().value.1.sorties.len(), 1_000));
+    });
+    let sorties = AreaFile::open(&path, TODAY, &NoProgress).unwrap().value.1.sorties;
+    group.bench_function("find what was measured of each", |b| {
+        b.iter(|| assert_eq!(sorties.iter().filter_map(|s| s.measures()).flat_map(|m| &m.exercises).count(), 10_000));
     });
     let sortie = AreaFile::open(&path, TODAY, &NoProgress).unwrap().value.1.sorties[500].clone();
     group.bench_function("read one again", |b| {

@@ -7,6 +7,7 @@ use crate::error::{LoadError, LoadErrorKind, Loaded};
 use crate::track::csv::CsvMapping;
 use crate::track::{self, HeightChoice, HeightSource, Recording, TrackOptions};
 use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -64,6 +65,85 @@ pub struct ExerciseMark {
     pub note: String,
 }
 
+/// A wind as the user gave it, from true north.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct GivenVector {
+    /// Where it comes from, clockwise from true north, radians.
+    pub from_true_rad: f64,
+    /// How fast, m/s.
+    pub speed_ms: f64,
+}
+
+/// The wind of a sortie as the user gave it, in the place of what its turns tell.
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+pub struct GivenWind {
+    /// At the surface, where it was given.
+    pub surface: Option<GivenVector>,
+    /// Aloft: height above mean sea level in metres, and the wind there.
+    pub aloft: Vec<(f64, GivenVector)>,
+}
+
+impl GivenWind {
+    /// Whether every number of it is one that a wind can have.
+    #[must_use]
+    pub fn is_sound(&self) -> bool {
+        let sound = |v: &GivenVector| v.from_true_rad.is_finite() && (0.0..=150.0).contains(&v.speed_ms);
+        self.surface.iter().all(sound) && self.aloft.iter().all(|(h, v)| h.is_finite() && sound(v))
+    }
+}
+
+/// What was measured of one exercise, as far as it runs over several sorties.
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct KeptExercise {
+    /// Seconds since the first fix at which it begins.
+    pub start_s: f64,
+    /// Height above ground at which the last choice was made, metres.
+    pub choice_agl_m: Option<f64>,
+    /// Seconds until the gliding speed was held.
+    pub delay_s: Option<f64>,
+    /// Distance of the base leg, metres.
+    pub base_leg_m: Option<f64>,
+    /// Height with wings level on final, metres.
+    pub on_final_m: Option<f64>,
+    /// Verdicts between the field flown to and the best in hindsight.
+    pub regret: Option<f64>,
+    /// Wind along the landing direction, m/s; positive from ahead.
+    pub headwind_ms: Option<f64>,
+    /// Wind across the landing direction, m/s.
+    pub crosswind_ms: Option<f64>,
+}
+
+/// What was measured of a sortie when it was last looked through, so that trends need not look again.
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct KeptMeasures {
+    /// What they were computed from: [`Sortie::measured_from`].
+    pub from: String,
+    /// The aircraft file they were held against.
+    pub aircraft: String,
+    /// That aircraft's own base-leg distance, metres.
+    pub own_base_leg_m: f64,
+    /// Speed of the surface wind they were computed in, m/s; `None` where nobody knew it.
+    pub wind_ms: Option<f64>,
+    /// The exercises, in order.
+    pub exercises: Vec<KeptExercise>,
+}
+
+/// A place for kept measures. They follow from the sortie and what it was held against, and are no part of what it is:
+/// two sorties are the same whether or not they were looked through.
+#[derive(Clone, Debug, Default)]
+pub struct Measured(pub Option<Arc<KeptMeasures>>);
+
+impl PartialEq for Measured {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
+}
+
+/// Counts up when measures are computed otherwise than before, so that old ones are not taken for new.
+const MEASURING: u32 = 1;
+
 /// One recorded flight in an area.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sortie {
@@ -95,6 +175,10 @@ pub struct Sortie {
     pub recording: u32,
     /// What the user said of its exercises.
     pub marks: Vec<ExerciseMark>,
+    /// The wind as the user gave it; `None` takes what the turns tell.
+    pub wind: Option<GivenWind>,
+    /// What was measured when it was last looked through.
+    pub measured: Measured,
 }
 
 impl Sortie {
@@ -116,6 +200,8 @@ impl Sortie {
             original,
             recording: index,
             marks: Vec::new(),
+            wind: None,
+            measured: Measured::default(),
         }
     }
 
@@ -137,7 +223,23 @@ impl Sortie {
             original: Original { key: String::new(), file_name: String::new(), held: None },
             recording: 0,
             marks: Vec::new(),
+            wind: None,
+            measured: Measured::default(),
         }
+    }
+
+    /// Names everything of the sortie that its measures are computed from.
+    #[must_use]
+    pub fn measured_from(&self) -> String {
+        let Self { heights, columns, original, recording, marks, wind, .. } = self;
+        let all = format!("{MEASURING} {} {recording} {heights:?} {columns:?} {wind:?} {marks:?}", original.key);
+        content_key(all.as_bytes())
+    }
+
+    /// What was measured, unless the sortie has been changed since.
+    #[must_use]
+    pub fn measures(&self) -> Option<&Arc<KeptMeasures>> {
+        self.measured.0.as_ref().filter(|m| m.from == self.measured_from())
     }
 
     /// Reads its recording again: from memory, or from the area file at `area`. Takes as long as reading the file did.
@@ -173,6 +275,22 @@ mod tests {
         assert_eq!(of("a.igc", b"AXXX"), of("/elsewhere/b.igc", b"AXXX"));
         assert_ne!(of("a.igc", b"AXXX"), of("a.igc", b"AXXY"));
         assert_ne!(of("a.igc", b""), of("a.igc", b"\0"));
+    }
+
+    #[test]
+    fn measures_count_only_for_what_they_were_computed_from_and_make_no_other_sortie() {
+        let bare = Sortie::unknown("sortie-1".into());
+        let kept = |s: &Sortie| KeptMeasures { from: s.measured_from(), ..KeptMeasures::default() };
+        let looked_through = Sortie { measured: Measured(Some(Arc::new(kept(&bare)))), ..bare.clone() };
+        assert_eq!(looked_through, bare);
+        assert!(bare.measures().is_none() && looked_through.measures().is_some());
+        // Who flew changes nothing that was measured; heights, wind and corrections do.
+        assert!(Sortie { pilot: "Ash".into(), ..looked_through.clone() }.measures().is_some());
+        let heights = HeightChoice { offset_m: 3.0, ..bare.heights };
+        assert!(Sortie { heights, ..looked_through.clone() }.measures().is_none());
+        assert!(Sortie { wind: Some(GivenWind::default()), ..looked_through.clone() }.measures().is_none());
+        let mark = ExerciseMark { kind: "x".into(), start_s: 0.0, end_s: 9.0, deleted: false, note: String::new() };
+        assert!(Sortie { marks: vec![mark], ..looked_through }.measures().is_none());
     }
 
     #[test]

@@ -3,12 +3,14 @@
 use super::App;
 use crate::command::Command;
 use crate::debrief::corrections::corrected;
+use crate::debrief::given::{HeightsTold, wind_input};
+use crate::debrief::trends::measures;
 use crate::debrief::{Ask, LOW_FLYING_M, NoSortie, analyse};
 use crate::jobs::Once;
 use crate::model::{DebriefCommand, DebriefKey, DebriefMade, Mode, NoticeLevel};
 use egui::{Context, Key, Modifiers};
 use sparefield_data::area::{Area, Change, Edit, Swap};
-use sparefield_data::sortie::{Original, Sortie};
+use sparefield_data::sortie::{KeptMeasures, Original, Sortie};
 use sparefield_data::track::{self, decide_heights};
 use sparefield_geometry::position::{LonLat, Xy};
 use std::path::{Path, PathBuf};
@@ -37,11 +39,21 @@ struct Analysis {
     done: Arc<AtomicU32>,
 }
 
+/// Sorties being looked through one after the other.
+struct LookingThrough {
+    job: Once<Vec<(String, KeptMeasures)>>,
+    stop: Arc<AtomicBool>,
+    /// How many are done.
+    done: Arc<AtomicU32>,
+    all: usize,
+}
+
 /// Work for debriefs.
 #[derive(Default)]
 pub(super) struct Debriefing {
     analysis: Option<Analysis>,
     reading: Option<Once<Result<Vec<Sortie>, String>>>,
+    looking_through: Option<LookingThrough>,
     /// The question that was answered or given up last.
     answered: Option<DebriefKey>,
 }
@@ -58,7 +70,11 @@ impl App {
                 if let Some(analysis) = &self.debriefing.analysis {
                     analysis.stop.store(true, Ordering::Relaxed);
                 }
+                if let Some(looking) = &self.debriefing.looking_through {
+                    looking.stop.store(true, Ordering::Relaxed);
+                }
             }
+            DebriefCommand::LookThrough => self.look_through(ctx),
             other => {
                 self.model.apply(&Command::Debrief(other.clone()));
                 if matches!(other, DebriefCommand::Exercise(Some(_))) {
@@ -82,10 +98,70 @@ impl App {
         }
     }
 
+    /// Looks through every sortie whose measures are missing, on a thread of its own.
+    fn look_through(&mut self, ctx: &Context) {
+        let Some(area) = self.model.area.clone().filter(|_| self.debriefing.looking_through.is_none()) else { return };
+        let sorties: Vec<Arc<Sortie>> = area.sorties.iter().filter(|s| s.measures().is_none()).cloned().collect();
+        let all = sorties.len();
+        let (stop, done) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicU32::new(0)));
+        let (aircraft, rules) = (Arc::clone(&self.model.conditions.aircraft), self.model.conditions.rules);
+        let (today, land_revision) = (self.model.today, self.model.land_revision);
+        let file = self.model.keeping.path.clone();
+        let (stopped, told, repaint) = (Arc::clone(&stop), Arc::clone(&done), ctx.clone());
+        let work = move || {
+            let mut measured = Vec::new();
+            for sortie in sorties {
+                let goes_on = |_: f32| !stopped.load(Ordering::Relaxed);
+                if !goes_on(0.0) {
+                    break;
+                }
+                let ask = Ask {
+                    area: Arc::clone(&area),
+                    aircraft: Arc::clone(&aircraft),
+                    wind: sortie.wind.as_ref().map(wind_input),
+                    rules,
+                    today,
+                    low_flying_m: LOW_FLYING_M,
+                };
+                let key =
+                    DebriefKey { sortie: Arc::clone(&sortie), land_revision, aircraft: Arc::clone(&aircraft), rules };
+                // What cannot be analysed has no exercises; why is said when it is opened.
+                let kept = match made(&ask, key, file.as_deref(), &goes_on) {
+                    Ok(made) => measures(&sortie, &made.sortie),
+                    Err(_) if !goes_on(0.0) => break,
+                    Err(_) => KeptMeasures { from: sortie.measured_from(), ..KeptMeasures::default() },
+                };
+                measured.push((sortie.id.clone(), kept));
+                told.fetch_add(1, Ordering::Relaxed);
+                repaint.request_repaint();
+            }
+            measured
+        };
+        let repaint = ctx.clone();
+        match Once::start("look through", work, move || repaint.request_repaint()) {
+            Ok(job) => self.debriefing.looking_through = Some(LookingThrough { job, stop, done, all }),
+            Err(e) => self.model.notify(NoticeLevel::Problem, format!("The system refuses a thread ({e}).")),
+        }
+    }
+
+    fn take_looked_through(&mut self) {
+        let looking = self.debriefing.looking_through.as_ref();
+        self.model.debrief.looking_through = looking.map(|l| (l.done.load(Ordering::Relaxed) as usize, l.all));
+        let Some(answer) = looking.and_then(|l| l.job.poll()) else { return };
+        self.debriefing.looking_through = None;
+        self.model.debrief.looking_through = None;
+        match answer {
+            Ok(measured) => self.model.keep_measures(measured),
+            Err(why) => self.model.notify(NoticeLevel::Problem, format!("Looking through the sorties: {why}")),
+        }
+    }
+
     /// Takes what was read and analysed, asks for what is now needed, and plays on.
     pub(super) fn follow_debrief(&mut self, ctx: &Context) {
         self.take_tracks();
         self.take_analysis();
+        self.take_looked_through();
+        self.model.keep_trends();
         let wanted = self.model.debrief_key();
         let debrief = &mut self.model.debrief;
         if wanted.is_none() {
@@ -189,7 +265,9 @@ impl App {
             }
         };
         debrief.library.insert(key.sortie.id.clone(), Arc::clone(&made));
+        let kept = measures(&key.sortie, &made.sortie);
         self.show_made(made);
+        self.model.keep_measures(vec![(key.sortie.id.clone(), kept)]);
     }
 
     fn show_made(&mut self, made: Arc<DebriefMade>) {
@@ -222,7 +300,7 @@ impl App {
         let ask = Ask {
             area,
             aircraft: Arc::clone(&key.aircraft),
-            wind: None,
+            wind: key.sortie.wind.as_ref().map(wind_input),
             rules: key.rules,
             today: self.model.today,
             low_flying_m: LOW_FLYING_M,
@@ -340,7 +418,10 @@ fn made(ask: &Ask, key: DebriefKey, file: Option<&Path>, goes_on: &(dyn Fn(f32) 
             letters.next().map_or_else(String::new, |first| format!("{}{}.", first.to_uppercase(), letters.as_str()))
         }
     })?;
-    let mut notes = vec![format!("Heights: {}.", key.sortie.heights.words())];
+    let ground = |at: LonLat| ask.area.frame.to_xy(at).ok().and_then(|p| ask.area.terrain.height_at(p));
+    let heights = HeightsTold::of(recording, decide_heights(recording, &ground), &key.sortie.heights);
+    let by = if key.sortie.heights_by_user { ", by your choice" } else { "" };
+    let mut notes = vec![format!("Heights: {}{by}.", key.sortie.heights.words())];
     notes.extend(loaded.warnings.iter().map(ToString::to_string));
-    Ok(DebriefMade { key, sortie, notes })
+    Ok(DebriefMade { key, sortie, notes, heights })
 }

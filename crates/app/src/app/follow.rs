@@ -6,7 +6,7 @@ use crate::awake::Awake;
 use crate::command::Command;
 use crate::flight_log::FlightLog;
 use crate::keep::Keep;
-use crate::model::{Conditions, FollowCommand, Mode, NoticeLevel};
+use crate::model::{Conditions, FollowCommand, Mode, NoticeLevel, Steady};
 use crate::pick::{PickFor, Picking};
 use crate::views::map::Camera;
 use egui::Context;
@@ -173,8 +173,11 @@ impl App {
             }
         }
         follow.status = Some(status);
-        if following && !follow.pinned {
-            let best = self.model.choices().first().map(|r| r.index);
+        if following {
+            self.model.hold_top_choice(now);
+        }
+        if following && !self.model.follow.pinned {
+            let best = self.model.top_choice().map(|r| r.index);
             if self.model.selected != best {
                 self.model.selected = best;
             }
@@ -186,11 +189,13 @@ impl App {
         if std::mem::replace(&mut self.following.area_revision, self.model.area_revision) != self.model.area_revision {
             // Another area has put the aircraft where it suggests.
             self.following.before = None;
+            self.model.follow.steady = Steady::default();
         }
         match (self.model.mode, self.following.before.take()) {
             (Mode::Follow, None) => {
                 self.following.before = Some(self.model.conditions.clone());
                 self.following.answered = None;
+                self.model.follow.steady = Steady::default();
                 self.model.follow.pinned = false;
                 self.tell_unfinished();
                 if let Some(fix) = self.model.follow.status.as_ref().and_then(|s| s.fix) {

@@ -116,8 +116,7 @@ fn document(flight: &Placed, s: &Sortie) -> Result<Value, CliError> {
     let area = &s.ask.area;
     let home = area.home.as_ref().map_or_else(|| area.centre(), |h| h.position);
     let bands: Vec<Value> = s
-        .flight
-        .wind
+        .turns_wind
         .bands
         .iter()
         .map(|b| {

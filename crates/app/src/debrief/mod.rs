@@ -2,9 +2,11 @@
 //! a sortie with its exercises, each measured, and what else could have been done.
 
 pub mod corrections;
+pub mod given;
 pub mod pictures;
 pub mod practise;
 pub mod report;
+pub mod trends;
 pub mod words;
 
 use crate::assess::{Conditions, HeightInput, Rules, StateInput, WindInput, frame_wind, rank_options};
@@ -26,6 +28,7 @@ use sparefield_geometry::track::measures::{Against, Measures, measure};
 use sparefield_geometry::track::options::{Candidate, Cover, Needs, OptionsAt, cover};
 use sparefield_geometry::track::phases::{Flight, PhaseKind};
 use sparefield_geometry::track::samples::Samples;
+use sparefield_geometry::track::wind_by_height::WindByHeight;
 use std::sync::Arc;
 use thiserror::Error;
 
@@ -146,6 +149,8 @@ pub struct Sortie {
     pub wind: Wind,
     /// Where that wind comes from.
     pub wind_from: WindFrom,
+    /// What the turns tell about the wind, also where another was given.
+    pub turns_wind: WindByHeight,
     /// Landings it was held against.
     pub candidates: Arc<Vec<Candidate>>,
     /// Options at every sample.
@@ -193,13 +198,20 @@ pub fn analyse(
         return Err(NoSortie::OutsideTerrain);
     }
     goes_on(0.1).then_some(()).ok_or_else(stop)?;
-    let flight = Flight::of(samples, &ask.aircraft, Some(terrain), None);
+    let given = ask.wind.is_some().then(|| samples.clone());
+    let mut flight = Flight::of(samples, &ask.aircraft, Some(terrain), None);
+    let turns_wind = flight.wind.clone();
+    let (wind, wind_from) = wind(ask, &flight)?;
+    if let Some(samples) = given {
+        // A given wind is the wind of everything: airspeeds, phases and options.
+        let given = WindByHeight::given(&wind, &samples);
+        flight = Flight::of(samples, &ask.aircraft, Some(terrain), Some(given));
+    }
     let most_agl_m = flight.flying.iter().filter_map(|f| f.height_agl_m).fold(0.0, f64::max);
     if most_agl_m < 40.0 {
         return Err(NoSortie::NeverFlew { most_agl_m });
     }
     goes_on(0.3).then_some(()).ok_or_else(stop)?;
-    let (wind, wind_from) = wind(ask, &flight)?;
     let top = flight.samples.all.iter().filter_map(|s| s.height_amsl_m).fold(0.0, f64::max);
     let conditions = Conditions {
         aircraft: (*ask.aircraft).clone(),
@@ -255,6 +267,7 @@ pub fn analyse(
         flight,
         wind,
         wind_from,
+        turns_wind,
         candidates,
         options,
         exercises,

@@ -1,6 +1,7 @@
 //! Drawings of a debrief: the sortie and each exercise from above, and heights along time; the same marks in the window
 //! and on the printed page.
 
+use super::trends::{Along, Spread};
 use super::{Debriefed, Sortie, words};
 use crate::sheet::above::Placing;
 use crate::sheet::picture::{Ink, Picture};
@@ -262,28 +263,32 @@ pub fn aligned(sorties: &[&Sortie], size: Vec2, units: UnitPrefs) -> Picture {
     p
 }
 
-/// Base-leg distances of every exercise in the order flown, with the pilot's own by the aircraft file.
+/// One measure of every exercise in the order flown: dots, and over the last ten of each their middle and spread; with a
+/// line where the pilot has a number of his own.
 #[must_use]
-pub fn base_legs(sorties: &[&Sortie], size: Vec2, units: UnitPrefs) -> Picture {
-    let mut p = Picture::new(size, "Base-leg distances in the order flown");
-    let distances: Vec<f64> =
-        sorties.iter().flat_map(|s| s.exercises.iter().filter_map(|e| e.measures.base_leg_distance_m)).collect();
-    let Some(own) = sorties.first().map(|s| s.ask.aircraft.base_leg_distance_m) else { return p };
-    let (left, right, top, bottom) = (52.0, 12.0, 12.0, 14.0);
-    let most = distances.iter().copied().fold(own, f64::max) * 1.15;
+pub fn along(trend: &Along, own: Option<f64>, size: Vec2, say: &dyn Fn(f64) -> String, what: &str) -> Picture {
+    let mut p = Picture::new(size, format!("{what}, in the order flown"));
+    let (left, right, top, bottom) = (58.0, 12.0, 12.0, 14.0);
+    let most = trend.values.iter().copied().fold(own.unwrap_or(0.0), f64::max).max(1.0) * 1.15;
     let y = |d: f64| size.y - bottom - (d / most) as f32 * (size.y - top - bottom);
-    for value in [0.0, own] {
+    let step = (size.x - left - right) / trend.values.len().max(1) as f32;
+    let x = |i: usize| left + (i as f32 + 0.5) * step;
+    let middle = trend.spread.map(|s| s.middle);
+    for value in [Some(0.0), own.or(middle)].into_iter().flatten() {
         let (ink, width) = if value > 0.0 { (Ink::Ink, 1.5) } else { (Ink::Line, 1.0) };
         p.line([pos2(left, y(value)), pos2(size.x - right, y(value))], ink, width);
-        p.text(pos2(left - 5.0, y(value)), Align2::RIGHT_CENTER, units.format_length(value), Ink::Soft);
+        p.text(pos2(left - 5.0, y(value)), Align2::RIGHT_CENTER, say(value), Ink::Soft);
     }
-    let step = (size.x - left - right) / distances.len().max(1) as f32;
-    for (i, d) in distances.iter().enumerate() {
-        let at = pos2(left + (i as f32 + 0.5) * step, y(*d));
-        p.dot(at, 3.5, Ink::Accent);
-        if distances.len() <= 8 {
-            p.text(at - vec2(0.0, 6.0), Align2::CENTER_BOTTOM, units.format_length(*d), Ink::Ink);
-        }
+    let way = |of: &dyn Fn(&Spread) -> f64| -> Vec<Pos2> {
+        trend.running.iter().enumerate().map(|(i, s)| pos2(x(i), y(of(s)))).collect()
+    };
+    if trend.running.len() > 1 {
+        p.line(way(&|s| s.low), Ink::Line, 1.0);
+        p.line(way(&|s| s.high), Ink::Line, 1.0);
+        p.line(way(&|s| s.middle), Ink::Accent, 2.0);
+    }
+    for (i, d) in trend.values.iter().enumerate() {
+        p.dot(pos2(x(i), y(*d)), if trend.values.len() > 200 { 1.5 } else { 3.0 }, Ink::Accent);
     }
     p
 }

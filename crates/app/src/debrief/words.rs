@@ -6,6 +6,7 @@ use sparefield_geometry::air::WindVector;
 use sparefield_geometry::position::Bearing;
 use sparefield_geometry::track::exercises::Ending;
 use sparefield_geometry::track::measures::{Outcome, Over, PassedLow};
+use sparefield_geometry::track::wind_by_height::{LEAST_SURE_MS, WindEstimate};
 
 /// A time from the beginning of the recording.
 #[must_use]
@@ -49,23 +50,43 @@ pub fn wind(sortie: &Sortie, units: UnitPrefs) -> String {
         })
     };
     let say = |wind: WindVector| units.format_wind(turned(wind), WindWords::Long);
+    let by_turns = || {
+        let bands = sortie.turns_wind.bands.iter().map(|b| {
+            let off = units.format_speed(b.sd_ms);
+            format!("{} ± {off} at {}", say(b.wind), units.format_height(b.height_amsl_m))
+        });
+        bands.collect::<Vec<_>>().join("; ")
+    };
     match sortie.wind_from {
-        WindFrom::User => format!("{} at the surface, as you gave it", say(sortie.wind.surface)),
-        WindFrom::Nobody => "not told by the flight (it needs turns), so calm was taken: give the wind".to_owned(),
-        WindFrom::Track => {
-            let bands: Vec<String> = sortie
-                .flight
-                .wind
-                .bands
-                .iter()
-                .map(|b| {
-                    let off = units.format_speed(b.sd_ms);
-                    format!("{} ± {off} at {}", say(b.wind), units.format_height(b.height_amsl_m))
-                })
-                .collect();
-            format!("from the turns of the flight: {} above sea level", bands.join("; "))
+        WindFrom::User => {
+            let turns = if sortie.turns_wind.bands.is_empty() {
+                "the flight itself tells none".to_owned()
+            } else {
+                format!("the turns tell {} above sea level", by_turns())
+            };
+            format!("{} at the surface, as you gave it; {turns}", say(sortie.wind.surface))
         }
+        WindFrom::Nobody => "not told by the flight (it needs turns), so calm was taken: give the wind".to_owned(),
+        WindFrom::Track => format!("from the turns of the flight: {} above sea level", by_turns()),
     }
+}
+
+/// A given wind further than this from what the turns tell is remarked on, m/s: twice what the least sure estimate that
+/// is told may be off.
+const FAR_OFF_MS: f64 = 2.0 * LEAST_SURE_MS;
+
+/// A remark where the given wind is far from what the turns tell.
+#[must_use]
+pub fn wind_differs(sortie: &Sortie, units: UnitPrefs) -> Option<String> {
+    let off = |b: &WindEstimate| sortie.wind.at_amsl(b.height_amsl_m).xy().distance(b.wind.xy());
+    let most = sortie.turns_wind.bands.iter().map(off).fold(0.0, f64::max);
+    (sortie.wind_from == WindFrom::User && most > FAR_OFF_MS).then(|| {
+        format!(
+            "The wind you gave is up to {} off what the turns of the flight tell, and exercises and airspeeds follow yours: \
+             compare the two.",
+            units.format_speed(most)
+        )
+    })
 }
 
 /// The first sentence about an exercise.
@@ -325,6 +346,7 @@ pub fn cautions(sortie: &Sortie) -> Vec<String> {
             "The flight tells no wind and none was given: calm was taken, and airspeeds are not told.".to_owned(),
         );
     }
+    list.extend(wind_differs(sortie, UnitPrefs::default()));
     if sortie.outside > 0 {
         list.push(format!(
             "{} of the flight lie outside the terrain: no heights above the ground and no options there.",

@@ -2,9 +2,12 @@
 
 use super::{Mode, Model};
 use crate::debrief::corrections::{self, Correction};
+use crate::debrief::given::{self, HeightsTold};
+use crate::debrief::trends::{Filter, Measure, Trends};
 use crate::debrief::{Debriefed, Sortie as Analysed};
 use sparefield_data::area::{Change, Edit, Swap};
-use sparefield_data::sortie::Sortie;
+use sparefield_data::sortie::{KeptMeasures, Measured, Sortie};
+use sparefield_data::track::{HeightChoice, HeightSource};
 use sparefield_geometry::aircraft::Aircraft;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -43,6 +46,27 @@ pub enum DebriefCommand {
     AddExercise,
     /// Forget every correction of this sortie.
     AsFound,
+    /// Give the open sortie a wind as typed: at the surface, and aloft. Nothing typed goes back to that of the turns.
+    GiveWind {
+        /// At the surface.
+        surface: String,
+        /// Aloft, with semicolons between.
+        aloft: String,
+    },
+    /// Count the open sortie's heights from elsewhere; `None` leaves it to the program.
+    Heights(Option<HeightChoice>),
+    /// Take the open sortie's heights from its pressures with a QNH as typed.
+    Qnh(String),
+    /// Look through every sortie whose measures are missing.
+    LookThrough,
+    /// Which exercises the trends run over.
+    Filter(Filter),
+    /// Which measure is drawn along time.
+    Measure(Measure),
+    /// Who flew the open sortie.
+    Pilot(String),
+    /// In which aircraft the open sortie was flown.
+    FlownIn(String),
     /// Bring what is looked at onto the map.
     Frame,
     /// Stop analysing.
@@ -72,19 +96,22 @@ pub enum DebriefPage {
     Exercise,
     /// Exercises over one another.
     Overlaid,
-    /// Over the sorties looked at since the program began.
+    /// The sortie as a whole: who, in what, wind and heights.
+    Sortie,
+    /// Over every sortie of the area.
     Trends,
 }
 
 impl DebriefPage {
     /// Every page in order.
-    pub const ALL: [Self; 3] = [Self::Exercise, Self::Overlaid, Self::Trends];
+    pub const ALL: [Self; 4] = [Self::Exercise, Self::Overlaid, Self::Sortie, Self::Trends];
     /// The name for people.
     #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Self::Exercise => "Exercise",
             Self::Overlaid => "Overlaid",
+            Self::Sortie => "Sortie",
             Self::Trends => "Trends",
         }
     }
@@ -112,6 +139,8 @@ pub struct DebriefMade {
     pub sortie: Analysed,
     /// From where its heights count, and what was noticed while reading.
     pub notes: Vec<String>,
+    /// From where its heights could count.
+    pub heights: HeightsTold,
 }
 
 /// Debrief as looked at in the window.
@@ -139,6 +168,15 @@ pub struct Debrief {
     pub speed: f64,
     /// The moment shown, seconds since the first fix.
     pub at_s: f64,
+    /// Which exercises the trends run over.
+    pub filter: Filter,
+    /// Which measure is drawn along time.
+    pub measure: Measure,
+    /// The trends, and the sorties and filter that they are of.
+    pub trends: Arc<Trends>,
+    trends_of: Option<(Arc<Vec<Arc<Sortie>>>, Filter)>,
+    /// How many sorties were looked through, and of how many, while they are.
+    pub looking_through: Option<(usize, usize)>,
 }
 
 impl Default for Debrief {
@@ -155,6 +193,11 @@ impl Default for Debrief {
             playing: false,
             speed: 5.0,
             at_s: 0.0,
+            filter: Filter::default(),
+            measure: Measure::default(),
+            trends: Arc::default(),
+            trends_of: None,
+            looking_through: None,
         }
     }
 }
@@ -210,6 +253,36 @@ impl Model {
     pub fn open_sortie(&self) -> Option<&Arc<Sortie>> {
         let id = self.debrief.open.as_ref()?;
         self.area.as_ref()?.sorties.iter().find(|s| s.id == *id)
+    }
+
+    /// Brings the trends up to date, where they are looked at.
+    pub(crate) fn keep_trends(&mut self) {
+        let Some(area) = self.area.as_ref().filter(|_| self.mode == Mode::Debrief) else { return };
+        let debrief = &mut self.debrief;
+        let current =
+            debrief.trends_of.as_ref().is_some_and(|(s, f)| Arc::ptr_eq(s, &area.sorties) && *f == debrief.filter);
+        if debrief.page == DebriefPage::Trends && !current {
+            debrief.trends = Arc::new(Trends::over(&area.sorties, &debrief.filter));
+            debrief.trends_of = Some((Arc::clone(&area.sorties), debrief.filter.clone()));
+        }
+    }
+
+    /// Keeps what was measured with the sorties, unless they changed meanwhile. Nothing that the user did, so nothing to
+    /// undo.
+    pub(crate) fn keep_measures(&mut self, all: Vec<(String, KeptMeasures)>) {
+        let Some(area) = &self.area else { return };
+        let mut changes = Vec::new();
+        for (id, kept) in all {
+            let Some(sortie) = area.sorties.iter().find(|s| s.id == id) else { continue };
+            let new = sortie.measures().is_none_or(|m| **m != kept) && sortie.measured_from() == kept.from;
+            if new {
+                let measured = Measured(Some(Arc::new(kept)));
+                changes.push(Change::Sortie(Swap::replace(sortie, Sortie { measured, ..(**sortie).clone() })));
+            }
+        }
+        if !changes.is_empty() {
+            self.take_edit(Edit::new("keep what was measured", changes));
+        }
     }
 
     /// What has to be analysed; `None` while no sortie is looked at.
@@ -274,8 +347,40 @@ impl Model {
                     self.mark("add an exercise", |marks| Some(corrections::added(marks, start, end)));
                 }
             }
+            DebriefCommand::GiveWind { surface, aloft } => match given::wind_typed(surface, aloft) {
+                Ok(wind) => {
+                    let words = if wind.is_some() { "give a wind" } else { "go back to the wind from the turns" };
+                    self.change_sortie(words, |s| s.wind = wind);
+                }
+                Err(why) => self.notify(super::NoticeLevel::Problem, why),
+            },
+            DebriefCommand::Heights(choice) => {
+                let decided = self.debrief.made.as_ref().map(|m| m.heights.decision.choice);
+                if let Some(heights) = choice.or(decided) {
+                    let by_user = choice.is_some();
+                    self.change_sortie("choose from where heights count", |s| {
+                        (s.heights, s.heights_by_user) = (heights, by_user);
+                    });
+                }
+            }
+            DebriefCommand::Qnh(text) => match given::qnh_typed(text) {
+                Ok(qnh_hpa) => self.change_sortie("give a QNH", |s| {
+                    s.heights = HeightChoice::of(HeightSource::Pressure { qnh_hpa });
+                    s.heights_by_user = true;
+                }),
+                Err(why) => self.notify(super::NoticeLevel::Problem, why),
+            },
+            DebriefCommand::Filter(filter) => debrief.filter.clone_from(filter),
+            DebriefCommand::Measure(measure) => debrief.measure = *measure,
+            DebriefCommand::Pilot(name) => {
+                self.change_sortie("say who flew", |s| name.trim().clone_into(&mut s.pilot));
+            }
+            DebriefCommand::FlownIn(name) => {
+                self.change_sortie("say what was flown", |s| name.trim().clone_into(&mut s.aircraft));
+            }
             DebriefCommand::AsFound => self.mark("take back the corrections", |_| Some(Vec::new())),
             DebriefCommand::ChooseFiles
+            | DebriefCommand::LookThrough
             | DebriefCommand::Report
             | DebriefCommand::Add(_)
             | DebriefCommand::AddSample
@@ -314,10 +419,17 @@ impl Model {
             self.notify(super::NoticeLevel::Info, text);
             return;
         };
-        if marks == sortie.marks {
+        self.change_sortie(words, |s| s.marks = marks);
+    }
+
+    /// Changes the open sortie; undone like every edit.
+    fn change_sortie(&mut self, words: &str, change: impl FnOnce(&mut Sortie)) {
+        let Some(sortie) = self.open_sortie().cloned() else { return };
+        let mut new = (*sortie).clone();
+        change(&mut new);
+        if new == *sortie {
             return;
         }
-        let new = Sortie { marks, ..(*sortie).clone() };
         let edit = Edit::new(words, vec![Change::Sortie(Swap::replace(&sortie, new))]);
         if self.take_edit(edit.clone()) {
             self.history.edited(edit);

@@ -1,11 +1,11 @@
 //! Following a live position: the source, how it stands, and how old the answer is.
 
-use super::{Mode, Model};
+use super::{Mode, Model, Steady};
 use sparefield_data::live::{FRESH, GPSD_PORT, LOST, NMEA_BAUD, NMEA_PORT, Source, State, Status};
 use sparefield_geometry::fields::verdict::{RankedField, Verdict};
 use sparefield_geometry::position::Bearing;
 use std::path::PathBuf;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// What is asked for where no server is named.
 const HOST: &str = "Type the name or address of the server";
@@ -143,6 +143,8 @@ pub struct Follow {
     pub replay_speed: ReplaySpeed,
     /// The field that the pilot chose himself; else the best is shown.
     pub pinned: bool,
+    /// The field on top, held for a moment against noise.
+    pub steady: Steady,
     /// Whether a position of this source came in.
     pub placed: bool,
     /// Whether the system would not keep its screen awake.
@@ -209,6 +211,27 @@ impl Model {
     pub fn choices(&self) -> Vec<&RankedField> {
         let Some(assessment) = &self.assessment else { return Vec::new() };
         assessment.ranked.iter().filter(|r| r.verdict != Verdict::Out).collect()
+    }
+
+    /// The field on top while following: the best, held for a moment against noise.
+    #[must_use]
+    pub fn top_choice(&self) -> Option<&RankedField> {
+        let choices = self.choices();
+        let fields = &self.area.as_ref()?.fields;
+        let held = self.follow.steady.top();
+        let is_held = |r: &&&RankedField| fields.get(r.index).is_some_and(|f| Some(f.id.as_str()) == held);
+        choices.iter().find(is_held).or(choices.first()).copied()
+    }
+
+    /// Brings the field on top up to date with the ranking.
+    pub(crate) fn hold_top_choice(&mut self, now: Instant) {
+        let Some(area) = self.area.clone() else { return };
+        let choices = self.choices();
+        let ranked: Vec<&str> =
+            choices.iter().filter_map(|r| area.fields.get(r.index)).map(|f| f.id.as_str()).collect();
+        let mut steady = self.follow.steady.clone();
+        steady.take(now, &ranked);
+        self.follow.steady = steady;
     }
 
     /// Whether the map follows the aircraft.

@@ -17,6 +17,7 @@ mod keeping;
 pub mod layers;
 mod merging;
 mod sheet;
+mod steady;
 mod suggesting;
 mod survey;
 
@@ -34,6 +35,7 @@ pub use history::{History, Step};
 pub use keeping::Keeping;
 pub use merging::{Line, MergeCommand, MergeFiles, Merging};
 pub use sheet::{MAX_SHEET_WIND_MS, SheetCommand, SheetState};
+pub use steady::Steady;
 pub use suggesting::{Source, Sources, SuggestCommand, Suggesting};
 pub use survey::{Survey, SurveyCommand};
 

@@ -12,11 +12,12 @@ use rusqlite::{Connection, OptionalExtension as _, params};
 pub(super) const GEOPACKAGE: i64 = 0x4750_4B47;
 
 /// The steps from nothing to the present schema: step `n` makes schema `n + 1`.
-const STEPS: [&str; 4] = [
+const STEPS: [&str; 5] = [
     include_str!("schema_v1.sql"),
     include_str!("schema_v2.sql"),
     include_str!("schema_v3.sql"),
     include_str!("schema_v4.sql"),
+    include_str!("schema_v5.sql"),
 ];
 
 /// The schema this program writes.

@@ -7,7 +7,7 @@ use super::error::AreaFileError;
 use super::row::{get_number, get_text};
 use super::{Trouble, connect};
 use crate::area::Swap;
-use crate::sortie::{ExerciseMark, Original, Sortie};
+use crate::sortie::{ExerciseMark, GivenWind, KeptMeasures, Measured, Original, Sortie};
 use crate::track::{HeightChoice, HeightSource};
 use crate::vector::record::Notes;
 use flate2::Compression;
@@ -16,6 +16,7 @@ use rusqlite::{Connection, OptionalExtension as _, params};
 use std::collections::{HashMap, HashSet};
 use std::io::Read as _;
 use std::path::Path;
+use std::sync::Arc;
 
 const SORTIES: &str = "sorties";
 /// Tables that a sortie is written to.
@@ -55,16 +56,19 @@ pub(super) fn put(db: &Connection, swap: &Swap<Sortie>) -> rusqlite::Result<()> 
         after.original.key,
         after.original.file_name,
         after.recording,
+        after.wind.as_ref().map(json).transpose()?,
+        after.measured.0.as_deref().map(json).transpose()?,
     ];
     let update = "UPDATE sorties SET id = ?2, name = ?3, aircraft = ?4, pilot = ?5, note = ?6, started = ?7,
                   duration_s = ?8, fixes = ?9, heights = ?10, heights_by_user = ?11, columns = ?12, original = ?13,
-                  file_name = ?14, recording = ?15 WHERE fid = (SELECT min(fid) FROM sorties WHERE id = ?1)";
+                  file_name = ?14, recording = ?15, wind_given = ?16, measures = ?17
+                  WHERE fid = (SELECT min(fid) FROM sorties WHERE id = ?1)";
     // What another program took away meanwhile is written again.
     let changed = if before.is_some() { db.prepare_cached(update)?.execute(values)? } else { 0 };
     if changed == 0 {
         let insert = "INSERT INTO sorties (id, name, aircraft, pilot, note, started, duration_s, fixes, heights,
-                      heights_by_user, columns, original, file_name, recording)
-                      SELECT ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15 WHERE ?1 IS NOT NULL";
+                      heights_by_user, columns, original, file_name, recording, wind_given, measures)
+                      SELECT ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17 WHERE ?1 IS NOT NULL";
         db.prepare_cached(insert)?.execute(values)?;
     }
     put_original(db, &after.original)?;
@@ -159,6 +163,17 @@ pub(super) fn sorties(db: &Connection, notes: &mut Notes) -> rusqlite::Result<Ve
         if !columns.is_empty() {
             sortie.columns = serde_json::from_str(&columns).ok();
         }
+        let wind = get_text(row, "wind_given")?;
+        if !wind.is_empty() {
+            sortie.wind = serde_json::from_str::<GivenWind>(&wind).ok().filter(GivenWind::is_sound);
+            if sortie.wind.is_none() {
+                let message = format!("the wind that was given for “{}” is not understood; give it again", sortie.name);
+                notes.add("sorties without their wind", at.clone(), message);
+            }
+        }
+        // Measures that are not understood are only worked out again.
+        sortie.measured =
+            Measured(serde_json::from_str::<KeptMeasures>(&get_text(row, "measures")?).ok().map(Arc::new));
         sortie.original.key = get_text(row, "original")?;
         sortie.original.file_name = get_text(row, "file_name")?;
         sortie.recording = get_number(row, "recording")?.filter(|n| *n >= 0.0).map_or(0, |n| n as u32);

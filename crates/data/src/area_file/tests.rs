@@ -2,7 +2,7 @@ use super::*;
 use crate::area::{Change, Swap};
 use crate::error::NoProgress;
 use crate::imagery::{GroundLayer, LayerKind, LayerSpec};
-use crate::sortie::{ExerciseMark, Original};
+use crate::sortie::{ExerciseMark, GivenVector, GivenWind, KeptExercise, KeptMeasures, Measured, Original};
 use proptest::prelude::*;
 use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind, HazardKind, HazardShape, QuietKind, Stock, Surface};
 use sparefield_geometry::position::{LonLat, Xy};
@@ -509,6 +509,11 @@ prop_compose! {
             duration_s: started.map(|_| n(3)), fixes, heights: HeightChoice { source, offset_m: n(4) - n(5) },
             heights_by_user: by_user, columns: columns.then_some(mapping),
             original: Original::new(Path::new("a flight.igc"), bytes), recording, marks: (0..marks).map(mark).collect(),
+            wind: by_user.then(|| GivenWind {
+                surface: columns.then(|| GivenVector { from_true_rad: n(1) / 1e6, speed_ms: n(2) / 1e6 }),
+                aloft: vec![(n(3), GivenVector { from_true_rad: n(4) / 1e6, speed_ms: n(5) / 1e6 })],
+            }),
+            measured: Measured::default(),
         }
     }
 }
@@ -641,6 +646,43 @@ fn a_file_of_schema_3_gets_tables_for_sorties() {
     file.write(&Edit::new("add a sortie", vec![Change::Sortie(Swap::add(flight(1)))])).unwrap();
     assert_eq!((count(&path, "theirs WHERE x = 'kept'"), count(&path, "sorties")), (1, 1));
     assert_eq!(count(&path, "gpkg_contents WHERE table_name IN ('sorties', 'exercise_marks', 'sortie_originals')"), 3);
+}
+
+#[test]
+fn what_was_measured_and_the_wind_given_are_kept_and_older_files_get_room_for_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.gpkg");
+    let db = connect::make(&path).unwrap();
+    schema::create_v1(&db, &bare(Vec::new()).frame).unwrap();
+    for step in [include_str!("schema_v2.sql"), include_str!("schema_v3.sql"), include_str!("schema_v4.sql")] {
+        db.execute_batch(step).unwrap();
+    }
+    schema::put_meta(&db, "schema_version", "4").unwrap();
+    db.execute_batch("INSERT INTO sorties (id, name) VALUES ('old', 'Old'); ALTER TABLE sorties ADD theirs TEXT")
+        .unwrap();
+    drop(db);
+    let (mut file, parts) = opened(&path).value;
+    assert_eq!(parts.sorties[0].wind, None);
+    assert!(folder.path().join("a.backup-v4-20261125.gpkg").exists());
+    let old = Arc::clone(&parts.sorties[0]);
+    let surface = Some(GivenVector { from_true_rad: 4.0, speed_ms: 6.0 });
+    let given = Sortie { wind: Some(GivenWind { surface, aloft: Vec::new() }), ..(*old).clone() };
+    let exercise = KeptExercise { base_leg_m: Some(240.5), regret: Some(1.0), ..KeptExercise::default() };
+    let kept = KeptMeasures { from: given.measured_from(), exercises: vec![exercise], ..KeptMeasures::default() };
+    let given = Sortie { measured: Measured(Some(Arc::new(kept.clone()))), ..given };
+    file.write(&Edit::new("give a wind", vec![Change::Sortie(Swap::replace(&old, given.clone()))])).unwrap();
+    let read_back = read(&path, &NoProgress).unwrap().value.sorties;
+    assert_eq!(read_back[0].wind, given.wind);
+    assert_eq!(read_back[0].measures().map(|m| (**m).clone()), Some(kept));
+    // What another program spoiled costs itself.
+    drop(file);
+    sql(
+        &path,
+        "UPDATE sorties SET wind_given = '{\"aloft\":[[0,{\"from_true_rad\":1,\"speed_ms\":9e9}]]}', measures = 'many'",
+    );
+    let spoiled = opened(&path);
+    assert_eq!((&spoiled.value.1.sorties[0].wind, spoiled.value.1.sorties[0].measures()), (&None, None));
+    assert!(spoiled.warnings.iter().any(|w| w.to_string().contains("give it again")));
 }
 
 fn flown(id: &str) -> Change {

@@ -210,6 +210,85 @@ fn nobody_there_is_said_in_words_and_tried_again() {
     assert_eq!(state(&line), State::Connecting);
 }
 
+/// The other end of a serial line: Python makes a pair of pseudo terminals, names one by a link, and passes on to the
+/// other what it is told.
+#[cfg(unix)]
+fn far_end(link: &std::path::Path) -> Option<std::process::Child> {
+    const RELAY: &str = "
+import os, sys, tty
+far, near = os.openpty()
+tty.setraw(near)
+if os.path.lexists(sys.argv[1]): os.unlink(sys.argv[1])
+os.symlink(os.ttyname(near), sys.argv[1])
+print('ready', flush=True)
+while True:
+    data = os.read(0, 4096)
+    if not data: break
+    os.write(far, data)
+";
+    let piped = std::process::Stdio::piped;
+    let mut child = std::process::Command::new("python3")
+        .args(["-c", RELAY])
+        .arg(link)
+        .stdin(piped())
+        .stdout(piped())
+        .stderr(std::process::Stdio::null())
+        .spawn()
+        .ok()?;
+    let mut told = String::new();
+    let read = BufReader::new(child.stdout.take()?).read_line(&mut told);
+    if read.is_ok() && told.trim() == "ready" {
+        return Some(child);
+    }
+    child.kill().ok();
+    child.wait().ok();
+    None
+}
+
+#[cfg(unix)]
+#[test]
+fn a_serial_line_is_read_through_rubbish_and_gaps_and_found_again_when_it_is_plugged_in_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let link = folder.path().join("line");
+    let Some(mut far) = far_end(&link) else {
+        eprintln!("skipped: pseudo terminals need python3, and there is none");
+        return;
+    };
+    let send = |far: &mut std::process::Child, bytes: &[u8]| far.stdin.as_mut().unwrap().write_all(bytes).unwrap();
+    let live = Live::start(Source::Serial { name: link.display().to_string(), baud: NMEA_BAUD }, || {}).unwrap();
+    until(|| (state(&live) == State::NoFix).then_some(()));
+    // What a wrong speed and a plug make of sentences, and a sentence whose beginning is missing.
+    send(&mut far, b"\xff\x00\xfe\x80$GPG\x00\r\n$GPGGA,nonsense*00\r\n");
+    send(&mut far, &[0xAA; 3_000]);
+    send(&mut far, &[b"\r\n", &moment(1).as_bytes()[40..]].concat());
+    send(&mut far, moment(2).as_bytes());
+    let first = fixes(&live, 1);
+    assert_eq!(first.last().unwrap().height_amsl_m, Some(302.0));
+    let status = live.status(Instant::now());
+    assert!(status.rejected >= 2 && status.trouble.is_none(), "{status:?}");
+    // A gap ages the fix and breaks nothing.
+    let received = status.fix.unwrap().received;
+    assert_eq!(live.status(received + Duration::from_secs(5)).state, State::Stale);
+    std::thread::sleep(Duration::from_millis(700));
+    assert_eq!(live.status(Instant::now()).trouble, None);
+    send(&mut far, moment(9).as_bytes());
+    until(|| live.take().iter().any(|f| f.height_amsl_m == Some(309.0)).then_some(()));
+    // Pulled out, and put in again: the name is the same, the line another.
+    far.kill().unwrap();
+    far.wait().unwrap();
+    let trouble = until(|| live.status(Instant::now()).trouble);
+    assert!(trouble.contains("trying again"), "{trouble}");
+    let mut far = far_end(&link).unwrap();
+    until(|| {
+        send(&mut far, moment(11).as_bytes());
+        std::thread::sleep(Duration::from_millis(100));
+        live.take().iter().any(|f| f.height_amsl_m == Some(311.0)).then_some(())
+    });
+    assert_eq!(live.status(Instant::now()).trouble, None);
+    far.kill().unwrap();
+    far.wait().unwrap();
+}
+
 #[test]
 fn a_source_that_is_dropped_lets_go() {
     let (listener, source) = server();

@@ -136,6 +136,23 @@ impl WindByHeight {
         Some(WindVector { east_ms: v.x, north_ms: v.y })
     }
 
+    /// A wind that somebody gave, in the place of what a track tells: one entry for each band of height that the samples
+    /// pass through. It counts as no surer than the least sure estimate that is told.
+    #[must_use]
+    pub fn given(wind: &Wind, samples: &Samples) -> Self {
+        let heights = || samples.all.iter().filter_map(|s| s.height_amsl_m).filter(|h| h.is_finite());
+        let (low, high) = heights().fold((f64::INFINITY, f64::NEG_INFINITY), |b, h| (b.0.min(h), b.1.max(h)));
+        if low > high {
+            return Self::default();
+        }
+        let steps = ((high - low) / BAND_M).ceil().clamp(1.0, 200.0) as usize;
+        let bands = (0..=steps).map(|k| {
+            let height_amsl_m = low + (high - low) * k as f64 / steps as f64;
+            WindEstimate { height_amsl_m, wind: wind.at_amsl(height_amsl_m), sd_ms: LEAST_SURE_MS, samples: 0 }
+        });
+        Self { bands: bands.collect() }
+    }
+
     /// As a wind over ground at a height: the estimates aloft, and below the lowest the profile down to the surface.
     /// `None` without any estimate.
     #[must_use]

@@ -1,6 +1,6 @@
 //! The card in Debrief: one exercise, exercises over one another, or trends.
 
-use super::trends;
+use super::{trends, whole};
 use crate::command::Command;
 use crate::debrief::practise::practise;
 use crate::debrief::{pictures, words};
@@ -27,17 +27,18 @@ pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
         match model.debrief.page {
             DebriefPage::Exercise => exercise(ui, model, theme, &mut push),
             DebriefPage::Overlaid => overlaid(ui, model, theme),
-            DebriefPage::Trends => trends::trends(ui, model, theme),
+            DebriefPage::Sortie => whole::sortie(ui, model, theme, &mut push),
+            DebriefPage::Trends => trends::trends(ui, model, theme, &mut push),
         }
     });
 }
 
-fn heading(ui: &mut Ui, theme: &Theme, text: &str) {
+pub(super) fn heading(ui: &mut Ui, theme: &Theme, text: &str) {
     ui.add_space(space::TIGHT);
     ui.label(RichText::new(text).font(theme.bold_font(theme.sizes.text)));
 }
 
-fn small(ui: &mut Ui, theme: &Theme, text: &str) {
+pub(super) fn small(ui: &mut Ui, theme: &Theme, text: &str) {
     ui.add(Label::new(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft)).wrap());
 }
 

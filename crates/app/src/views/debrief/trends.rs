@@ -1,122 +1,125 @@
-//! Trends over the sorties that were looked at: is the base leg constant, does the choice come sooner, how long the first
-//! action takes, and how often a better field was left.
+//! Trends over every sortie of the area: is the base leg constant, does the choice come sooner, how long the first action
+//! takes, and how often a better field was left.
 
-use crate::debrief::{Debriefed, Sortie, pictures, words};
-use crate::model::Model;
+use crate::debrief::pictures;
+use crate::debrief::trends::{Filter, Measure, WindClass};
+use crate::model::{DebriefCommand, Model};
 use crate::theme::{Theme, space};
 use crate::views::sheet::paint;
-use egui::{Grid, Id, Label, RichText, TextEdit, Ui, vec2};
+use egui::{ComboBox, Grid, Label, RichText, ScrollArea, Ui, vec2};
 use sparefield_data::quantity::UnitPrefs;
 
-/// What is typed to see only some sorties.
-#[derive(Clone, Default)]
-struct Filter {
-    text: String,
-}
-
-/// One measure of an exercise for the table.
-type Value = fn(&Sortie, &Debriefed) -> Option<f64>;
-/// How such a measure is written.
-type Say = fn(UnitPrefs, f64) -> String;
-
-/// Height above ground at which the last choice was made, metres.
-fn choice_m(sortie: &Sortie, one: &Debriefed) -> Option<f64> {
-    let last = one.measures.aims.last()?;
-    sortie.flight.flying[last.from].height_agl_m
-}
-
-/// Verdicts between the field flown to and the best in hindsight: 0 when it was as good.
-fn regret(sortie: &Sortie, one: &Debriefed) -> Option<f64> {
-    let best = &sortie.candidates[one.hindsight.as_ref()?.candidate];
-    let flown = &sortie.candidates[one.measures.landing?];
-    Some(f64::from(flown.verdict as u8) - f64::from(best.verdict as u8)).map(|r| r.max(0.0))
+fn say(measure: Measure, units: UnitPrefs, value: f64) -> String {
+    match measure {
+        Measure::BaseLeg => units.format_length(value),
+        Measure::Choice | Measure::OnFinal => units.format_height(value),
+        Measure::Delay => format!("{value:.0} s"),
+        Measure::Regret => format!("{value:.1}"),
+    }
 }
 
 /// The page.
-pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme) {
-    let id = Id::unique("debrief trends");
-    let mut filter: Filter = ui.data(|d| d.get_temp(id)).unwrap_or_default();
-    let hint = "Only sorties whose name, aircraft or pilot holds…";
-    let edit = ui.add(TextEdit::singleline(&mut filter.text).hint_text(hint).desired_width(f32::INFINITY));
-    if edit.changed() {
-        ui.data_mut(|d| d.insert_temp(id, filter.clone()));
+pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnMut(DebriefCommand)) {
+    let debrief = &model.debrief;
+    let trends = &debrief.trends;
+    let small = |ui: &mut Ui, text: &str| {
+        ui.add(Label::new(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft)).wrap());
+    };
+    if trends.sorties == 0 {
+        small(ui, "Trends run over every sortie that this area keeps. Add flights, and look through them.");
+        return;
     }
-    let units = model.settings.units;
-    let wanted = filter.text.trim().to_lowercase();
-    let made: Vec<_> = model
-        .debrief
-        .library
-        .values()
-        .filter(|m| {
-            let s = &m.key.sortie;
-            let text = format!("{} {} {} {}", s.name, s.aircraft, s.pilot, m.key.aircraft.name).to_lowercase();
-            text.contains(&wanted)
-        })
-        .collect();
-    let count: usize = made.iter().map(|m| m.sortie.exercises.len()).sum();
-    let text = format!("{count} exercises of {} sorties opened since the program began.", made.len());
-    ui.add(Label::new(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft)).wrap());
-    ui.add_space(space::TIGHT);
-    let length = |u: UnitPrefs, v: f64| u.format_length(v);
-    let height = |u: UnitPrefs, v: f64| u.format_height(v);
-    let seconds = |_: UnitPrefs, v: f64| format!("{v:.0} s");
-    let plain = |_: UnitPrefs, v: f64| format!("{v:.0}");
-    let rows: [(&str, Value, Say); 5] = [
-        ("base leg", |_, e| e.measures.base_leg_distance_m, length),
-        ("last choice at", choice_m, height),
-        ("to gliding speed", |_, e| e.measures.to_glide_speed_s, seconds),
-        ("on final at", |_, e| e.measures.on_final_m, height),
-        ("verdicts below best", regret, plain),
-    ];
-    Grid::new("debrief trend table").num_columns(5).spacing([7.0, 4.0]).show(ui, |ui| {
-        for text in ["", "n", "middle", "least", "most"] {
-            ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
+    if let Some((done, all)) = debrief.looking_through {
+        ui.label(format!("Looking through {} of {all}…", done + 1));
+        if ui.button("Stop looking through").clicked() {
+            push(DebriefCommand::Stop);
         }
-        ui.end_row();
-        for (name, value, say) in rows {
-            let mut values: Vec<f64> =
-                made.iter().flat_map(|m| m.sortie.exercises.iter().filter_map(|e| value(&m.sortie, e))).collect();
-            values.sort_by(f64::total_cmp);
-            let name = RichText::new(name).size(theme.sizes.small);
-            ui.add(Label::new(name).extend());
-            ui.label(values.len().to_string());
-            match (values.first(), values.last()) {
-                (Some(low), Some(high)) => {
-                    for v in [values[values.len() / 2], *low, *high] {
-                        ui.label(RichText::new(say(units, v)).size(theme.sizes.small));
-                    }
-                }
-                _ => {
-                    ui.label("–");
-                }
-            }
-            ui.end_row();
+    } else if trends.missing > 0 {
+        let text = match trends.missing {
+            1 => "1 sortie has not been looked through as it is now, and does not count yet.".to_owned(),
+            n => format!("{n} sorties have not been looked through as they are now, and do not count yet."),
+        };
+        small(ui, &text);
+        let help =
+            "Every exercise is measured against the fields and the aircraft as they are now, and kept with its sortie";
+        if ui.button("Look through them").on_hover_text(help).clicked() {
+            push(DebriefCommand::LookThrough);
+        }
+    }
+    let filter = &debrief.filter;
+    let mut wanted = filter.clone();
+    ComboBox::from_label("Wind").selected_text(filter.wind.words()).show_ui(ui, |ui| {
+        for class in WindClass::ALL {
+            ui.selectable_value(&mut wanted.wind, class, class.words());
         }
     });
-    ui.add_space(space::TIGHT);
-    let mut by_time: Vec<_> = made.iter().map(|m| (m.key.sortie.started, *m)).collect();
-    by_time.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.key.sortie.id.cmp(&b.1.key.sortie.id)));
-    let in_order: Vec<&Sortie> = by_time.iter().map(|m| &m.1.sortie).collect();
-    let size = vec2(ui.available_width().min(420.0), 150.0);
-    paint::show(ui, &pictures::base_legs(&in_order, size, units), theme);
-    ui.add(
-        Label::new(
-            RichText::new("Base-leg distances in the order flown; the line is yours by the aircraft file.")
-                .size(theme.sizes.small)
-                .color(theme.colours.ink_soft),
-        )
-        .wrap(),
-    );
-    for (started, m) in by_time {
-        let when = started.map_or_else(|| m.key.sortie.name.clone(), |t| t.strftime("%Y-%m-%d").to_string());
-        let legs: Vec<String> = m
-            .sortie
-            .exercises
-            .iter()
-            .map(|e| e.measures.base_leg_distance_m.map_or_else(|| "–".to_owned(), |d| units.format_length(d)))
-            .collect();
-        let text = format!("{when}: {} exercises, base legs {}", m.sortie.exercises.len(), legs.join(", "));
-        ui.add(Label::new(RichText::new(text).size(theme.sizes.small)).wrap())
-            .on_hover_text(words::cover(&m.sortie, units));
+    names(ui, "Flown by", "anybody", &trends.pilots, &mut wanted.pilot);
+    names(ui, "Flown in", "any aircraft", &trends.aircraft, &mut wanted.aircraft);
+    if wanted != *filter {
+        push(DebriefCommand::Filter(wanted));
     }
+    if trends.exercises == 0 {
+        let nothing = if *filter == Filter::default() {
+            "No exercise was measured yet."
+        } else {
+            "No exercise passes the filter: choose another wind, pilot or aircraft."
+        };
+        small(ui, nothing);
+        return;
+    }
+    let (exercises, sorties) = (trends.exercises, trends.sorties - trends.missing);
+    small(ui, &format!("{exercises} exercises; {sorties} of {} sorties looked through.", trends.sorties));
+    ui.add_space(space::TIGHT);
+    let units = model.settings.units;
+    // A narrow card shows part of the table, and scrolls.
+    ScrollArea::horizontal().id_salt("trends").show(ui, |ui| {
+        Grid::new("debrief trend table").num_columns(4).spacing([7.0, 4.0]).show(ui, |ui| {
+            for text in ["", "n", "middle", "middle half"] {
+                ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
+            }
+            ui.end_row();
+            for (measure, along) in Measure::ALL.into_iter().zip(&trends.along) {
+                let shown = debrief.measure == measure;
+                let name = RichText::new(measure.words()).size(theme.sizes.small);
+                if ui.selectable_label(shown, name).on_hover_text("Show it along time below").clicked() {
+                    push(DebriefCommand::Measure(measure));
+                }
+                ui.label(along.values.len().to_string());
+                if let Some(s) = along.spread {
+                    let say = |v| say(measure, units, v);
+                    ui.label(RichText::new(say(s.middle)).size(theme.sizes.small));
+                    let spread = format!("{} to {}", say(s.low), say(s.high));
+                    ui.add(Label::new(RichText::new(spread).size(theme.sizes.small)).extend());
+                } else {
+                    ui.label("–");
+                }
+                ui.end_row();
+            }
+        });
+    });
+    ui.add_space(space::TIGHT);
+    let size = vec2(ui.available_width().min(420.0), 150.0);
+    if let Some(i) = Measure::ALL.iter().position(|m| *m == debrief.measure) {
+        let own = trends.own_base_leg_m.filter(|_| debrief.measure == Measure::BaseLeg);
+        let say = |v: f64| say(debrief.measure, units, v);
+        paint::show(ui, &pictures::along(&trends.along[i], own, size, &say, debrief.measure.words()), theme);
+        let line = if own.is_some() { "yours by the aircraft file" } else { "the middle of all" };
+        small(
+            ui,
+            &format!(
+                "In the order flown. Level line: {line}. Thick: the middle of the last ten; thin: half of them lie between. \
+                 Measured with fields and aircraft as they were when each sortie was looked through."
+            ),
+        );
+    }
+}
+
+fn names(ui: &mut Ui, label: &str, any: &str, all: &[String], wanted: &mut Option<String>) {
+    let shown = wanted.clone().unwrap_or_else(|| any.to_owned());
+    ComboBox::from_label(label).selected_text(shown).show_ui(ui, |ui| {
+        ui.selectable_value(wanted, None, any);
+        for name in all {
+            ui.selectable_value(wanted, Some(name.clone()), name);
+        }
+    });
 }

@@ -53,7 +53,7 @@ pub(super) fn glance(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut V
         return;
     }
     let choices = model.choices();
-    let Some(best) = choices.first() else {
+    let Some(best) = model.top_choice() else {
         let text = "No field passes the checks from here";
         ui.add(egui::Label::new(RichText::new(text).font(theme.bold_font(BIG)).color(faded)).wrap());
         let text = "Land ahead as you were taught.";
@@ -62,7 +62,7 @@ pub(super) fn glance(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut V
         return;
     };
     let shown = if model.follow.pinned {
-        choices.iter().find(|r| Some(r.index) == model.selected).unwrap_or(best)
+        choices.iter().find(|r| Some(r.index) == model.selected).copied().unwrap_or(best)
     } else {
         best
     };
