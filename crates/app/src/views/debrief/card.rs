@@ -15,7 +15,8 @@ const NAMES: f32 = 128.0;
 /// The card.
 pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let mut push = |command| commands.push(Command::Debrief(command));
-    ui.horizontal(|ui| {
+    // Four pages take two lines in a narrow card.
+    ui.horizontal_wrapped(|ui| {
         for page in DebriefPage::ALL {
             if ui.selectable_label(model.debrief.page == page, page.words()).clicked() {
                 push(DebriefCommand::Page(page));
