@@ -88,9 +88,9 @@ fn in_squares(level: &Bits, side: usize) -> Bits {
     let mut high = vec![0_u32; cols];
     for row in 0..rows {
         let mut run = 0;
-        for col in 0..cols {
-            high[col] = if level.get(row, col) { high[col] + 1 } else { 0 };
-            run = if high[col] as usize >= side { run + 1 } else { 0 };
+        for (col, high) in high.iter_mut().enumerate() {
+            *high = if level.get(row, col) { *high + 1 } else { 0 };
+            run = if *high as usize >= side { run + 1 } else { 0 };
             if run >= side {
                 for r in row + 1 - side..=row + 1 {
                     let (from, to) = (col + 1 - side, col + 2);

@@ -65,7 +65,7 @@ mod tests {
                     assert_eq!(blocks.place(cell), (row, col));
                     assert!(!core::mem::replace(&mut seen[cell], true));
                     let near: Vec<_> = blocks.neighbours(cell).map(|n| blocks.place(n)).collect();
-                    let inside = |n: usize, at: usize| (at > 0) as usize + 1 + usize::from(at + 1 < n);
+                    let inside = |n: usize, at: usize| usize::from(at > 0) + 1 + usize::from(at + 1 < n);
                     assert_eq!(near.len(), inside(rows, row) * inside(cols, col) - 1);
                     assert!(near.iter().all(|n| n.0.abs_diff(row) <= 1 && n.1.abs_diff(col) <= 1));
                 }
