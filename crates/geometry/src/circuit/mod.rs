@@ -4,6 +4,7 @@
 //! height ([`CircuitTask::least`]), which tells how much is spare, and the one to fly ([`CircuitTask::circuit`]).
 #![allow(clippy::neg_cmp_op_on_partial_ord, reason = "what is not a number must not pass a check")]
 
+mod by_hand;
 mod clearance;
 mod column;
 mod commit;
@@ -20,6 +21,7 @@ pub(crate) use robustness::normal_score;
 mod search;
 mod straight;
 
+pub use by_hand::{HandEnd, HandFlight, Hold, TICK_S, Touchdown};
 pub use clearance::{InTheWay, Surroundings, TooLow};
 pub use column::AirColumn;
 pub use commit::{Commit, last_change};

@@ -1,4 +1,5 @@
 mod brute_force;
+mod by_hand;
 mod flight;
 mod obstacles;
 mod published;
