@@ -186,7 +186,10 @@ impl HandFlight {
             return;
         };
         let (above, left) = (before.height_amsl_m - under, next.height_amsl_m - then);
-        if !(left > 0.0) {
+        if left > 0.0 {
+            self.now = next;
+            self.end = (next.time_s > LONGEST_S).then_some(HandEnd::TooLong);
+        } else {
             let share = if above > 0.0 { (above / (above - left)).clamp(0.0, 1.0) } else { 0.0 };
             let at = before.towards(&next, share);
             let over_ground_ms = (next.position - before.position) * (1.0 / TICK_S);
@@ -195,9 +198,6 @@ impl HandFlight {
             self.running_ms = over_ground_ms.norm();
             self.now = at;
             self.track.push(at);
-        } else {
-            self.now = next;
-            self.end = (next.time_s > LONGEST_S).then_some(HandEnd::TooLong);
         }
         self.end = self.struck(surroundings).map(HandEnd::Struck).or(self.end);
     }
