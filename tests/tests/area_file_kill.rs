@@ -19,6 +19,7 @@ use sparefield_geometry::fields::model::{
 };
 use sparefield_geometry::grid::{GridFrame, SurfaceKind, Terrain, TerrainAccuracy};
 use sparefield_geometry::position::{LonLat, Xy};
+use std::fmt::Write as _;
 use std::io::{BufRead as _, BufReader, Write as _};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
@@ -84,7 +85,7 @@ fn sortie(id: &str, dice: &mut Dice) -> Sortie {
     let mut text = format!("AXXX\nHFDTE010125\nLXXX{id}\n");
     for second in 0..=dice.below(2_000) {
         let (minute, second, place) = (second / 60, second % 60, dice.below(1_000));
-        text.push_str(&format!("B10{minute:02}{second:02}5100{place:03}N00200000WA0010000100\n"));
+        writeln!(text, "B10{minute:02}{second:02}5100{place:03}N00200000WA0010000100").unwrap();
     }
     let path = Path::new("flight.igc");
     let recording = from_bytes(path, text.as_bytes()).unwrap().value.swap_remove(0);
