@@ -238,7 +238,7 @@ fn heights_count_from_where_the_user_says_and_what_changed_is_shown() {
     until(&mut window, "other heights are used", |w| settled(w) && area(w).sorties[0].heights == other);
     assert!(area(&window).sorties[0].heights_by_user);
     assert!((heights(&window) - before - shift).abs() < 2.0, "{} {before} {shift}", heights(&window));
-    window.get_by_label("Back to the heights as decided").click();
+    window.get_by_label("Back to the heights as decided").click_accesskit();
     window.run_steps(2);
     until(&mut window, "they are as decided", |w| settled(w) && area(w).sorties[0].heights == decided);
     assert!(!area(&window).sorties[0].heights_by_user);

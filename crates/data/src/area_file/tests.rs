@@ -404,7 +404,7 @@ fn a_newer_schema_is_refused_and_left_alone() {
     let told = AreaFile::open(&path, TODAY, &NoProgress).unwrap_err();
     assert_eq!(told.trouble, Trouble::Newer);
     assert!(
-        told.to_string().contains("a newer version of Sparefield wrote it (schema 99; this one knows 4)"),
+        told.to_string().contains("a newer version of Sparefield wrote it (schema 99; this one knows 5)"),
         "{told}"
     );
     assert_eq!(std::fs::read(&path).unwrap(), before);
