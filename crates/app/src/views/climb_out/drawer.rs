@@ -4,7 +4,7 @@ use crate::climb_out::words;
 use crate::command::Command;
 use crate::model::{ClimbOutCommand, Model};
 use crate::theme::Theme;
-use egui::{Frame, Grid, Label, RichText, ScrollArea, Ui};
+use egui::{Align2, FontFamily, FontId, Frame, Grid, Label, Rect, RichText, ScrollArea, Ui, pos2, vec2};
 
 /// Height of the table, points, where the window is high and where it is not.
 const TABLE: f32 = 190.0;
@@ -30,10 +30,12 @@ pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
     ui.data_mut(|d| d.insert_temp(seen, now));
     egui::Panel::bottom("climb-out heights").exact_size(height).resizable(false).frame(frame).show(ui, |ui| {
         let small = |words: &str| RichText::new(words).size(theme.sizes.small);
-        ScrollArea::both().id_salt("climb-out table").auto_shrink(false).show(ui, |ui| {
+        let mut columns = Vec::new();
+        let table = ScrollArea::both().id_salt("climb-out table").auto_shrink(false).show(ui, |ui| {
             Grid::new("climb-out table").num_columns(words::HEADINGS.len()).spacing([18.0, 2.0]).show(ui, |ui| {
                 for heading in ORDER.map(|column| words::HEADINGS[column]) {
-                    ui.label(small(heading).color(theme.colours.ink_soft));
+                    let shown = ui.label(small(heading).color(theme.colours.ink_soft));
+                    columns.push((shown.rect.left(), heading));
                 }
                 ui.end_row();
                 for step in &answer.flown.steps {
@@ -54,5 +56,21 @@ pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
                 }
             });
         });
+        if table.state.offset().y > 1.0 {
+            headings(ui, table.inner_rect, &columns, theme);
+        }
     });
+}
+
+/// The headings once more, over the rows that were scrolled up under them.
+fn headings(ui: &Ui, table: Rect, columns: &[(f32, &str)], theme: &Theme) {
+    let painter = ui.painter().with_clip_rect(table);
+    let font = FontId::new(theme.sizes.small, FontFamily::Proportional);
+    let height = ui.fonts_mut(|fonts| fonts.row_height(&font)) + 4.0;
+    let strip = Rect::from_min_size(table.min, vec2(table.width(), height));
+    painter.rect_filled(strip, 0.0, theme.colours.panel);
+    for (left, heading) in columns {
+        let at = pos2(*left, table.top());
+        painter.text(at, Align2::LEFT_TOP, heading, font.clone(), theme.colours.ink_soft);
+    }
 }

@@ -73,7 +73,7 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
     let units = model.settings.units;
     // A narrow card shows part of the table, and scrolls.
     ScrollArea::horizontal().id_salt("trends").show(ui, |ui| {
-        Grid::new("debrief trend table").num_columns(4).spacing([7.0, 4.0]).show(ui, |ui| {
+        Grid::new("debrief trend table").num_columns(4).min_col_width(0.0).spacing([9.0, 4.0]).show(ui, |ui| {
             for text in ["", "n", "middle", "middle half"] {
                 ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
             }
