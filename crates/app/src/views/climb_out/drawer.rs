@@ -56,7 +56,7 @@ pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
                 }
             });
         });
-        if table.state.offset().y > 1.0 {
+        if table.state.unclamped_offset().y > 1.0 {
             headings(ui, table.inner_rect, &columns, theme);
         }
     });
