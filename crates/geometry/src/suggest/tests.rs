@@ -14,12 +14,26 @@ const GRASS: u16 = 30;
 const CROP: u16 = 40;
 const WATER: u16 = 80;
 
+/// Ground is never dead level: every other post stands this much higher, metres. What is dead level counts as water.
+const UNEVEN_M: f32 = 0.02;
+
 /// A grid with its south-west corner at the origin.
 fn frame(side_m: f64, cell_m: f64) -> GridFrame {
     let n = (side_m / cell_m).round() as usize;
     GridFrame { origin: Xy::new(cell_m / 2.0, side_m - cell_m / 2.0), cell_m, cols: n, rows: n }
 }
 fn terrain(side_m: f64, cell_m: f64, height: impl Fn(Xy) -> f64) -> Terrain {
+    let mut land = exactly(side_m, cell_m, height);
+    for (i, h) in land.heights_m.iter_mut().enumerate() {
+        *h += uneven(i, land.frame.cols);
+    }
+    land
+}
+/// Height of a post over the ground as described.
+fn uneven(post: usize, cols: usize) -> f32 {
+    if (post / cols + post % cols).is_multiple_of(2) { 0.0 } else { UNEVEN_M }
+}
+fn exactly(side_m: f64, cell_m: f64, height: impl Fn(Xy) -> f64) -> Terrain {
     let frame = frame(side_m, cell_m);
     let heights_m = (0..frame.len()).map(|i| height(frame.centre(i / frame.cols, i % frame.cols)) as f32).collect();
     Terrain { frame, heights_m, accuracy: BARE }
@@ -307,9 +321,9 @@ fn sides_of_a_drawn_field_are_told_apart() {
 
 #[test]
 fn a_crop_in_the_surface_model_widens_the_error_of_a_hedge() {
-    let land = terrain(400.0, 10.0, |_| 20.0);
+    let land = exactly(400.0, 10.0, |_| 20.0);
     let with_crop = |crop_m: f64| {
-        let surface = terrain(400.0, 2.0, move |p| 20.0 + if (p.y - 300.0).abs() < 2.0 { 2.5 } else { crop_m });
+        let surface = exactly(400.0, 2.0, move |p| 20.0 + if (p.y - 300.0).abs() < 2.0 { 2.5 } else { crop_m });
         Standing::between(&surface, &land)
     };
     let field = drawn(&[(100.0, 100.0), (300.0, 100.0), (300.0, 300.0), (100.0, 300.0)]);
@@ -370,7 +384,7 @@ fn a_coarse_model_certifies_no_slope_of_two_percent() {
         let heights = land.heights_m.len();
         for i in 0..heights {
             let at = land.frame.centre(i / land.frame.cols, i % land.frame.cols);
-            land.heights_m[i] = (50.0 + slope * (at.x + at.y)) as f32;
+            land.heights_m[i] = (50.0 + slope * (at.x + at.y)) as f32 + uneven(i, land.frame.cols);
         }
         let found = run(&Scene { cover: Some(&map), ..scene(&land) }, &options());
         let p = &found.proposals[0];
