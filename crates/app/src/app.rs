@@ -13,7 +13,6 @@ mod suggest;
 mod survey;
 
 use crate::card_dialog::{CardDialog, CardOf};
-use crate::climb_out_dialog::{ClimbOutDialog, ClimbOutPage};
 use crate::command::Command;
 use crate::copy_dialog::CopyDialog;
 use crate::export_dialog::ExportDialog;
@@ -26,9 +25,9 @@ use crate::layer_export_dialog::{LayerExportDialog, LayersOf};
 use crate::model::layers::LayersCommand;
 use crate::model::{CircuitCommand, Conditions, DebriefCommand, DrillCommand, MergeCommand, Mode, Model, SheetCommand};
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
+use crate::page_dialog::{self, PageDialog};
 use crate::page_place;
 use crate::pick::Picking;
-use crate::report_dialog::ReportDialog;
 use crate::settings;
 use crate::theme::{Palette, Scheme, Theme};
 use crate::views;
@@ -78,8 +77,8 @@ pub struct App {
     importing: ImportDialog,
     exporting: ExportDialog,
     card: CardDialog,
-    report: ReportDialog,
-    climb_out_page: ClimbOutDialog,
+    report: PageDialog,
+    climb_out_page: PageDialog,
     layer_export: LayerExportDialog,
     keep: Keep,
     layer_dialog: OpenDialog,
@@ -153,8 +152,8 @@ impl App {
             importing: ImportDialog::default(),
             exporting: ExportDialog::default(),
             card: CardDialog::default(),
-            report: ReportDialog::default(),
-            climb_out_page: ClimbOutDialog::default(),
+            report: PageDialog::new(page_dialog::REPORT),
+            climb_out_page: PageDialog::new(page_dialog::CLIMB_OUT),
             layer_export: LayerExportDialog::default(),
             // Tests leave the user's folders alone.
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
@@ -557,14 +556,14 @@ impl App {
                 self.model.notify(level, words);
             }
         }
-        let report_of = self.model.debrief.made.as_ref().map(|made| (made, self.model.settings.units));
-        if let Some((level, words)) = self.report.ui(&ctx, &self.palette, report_of) {
+        let units = self.model.settings.units;
+        let report = self.model.debrief.made.clone().map(|made| move || Ok(made.report(units)));
+        if let Some((level, words)) = self.report.ui(&ctx, &self.palette, report) {
             self.model.notify(level, words);
         }
-        let units = self.model.settings.units;
-        let page_of = self.model.climb_outs.made.clone().zip(self.model.climb_out_end());
-        let page_of = page_of.map(|(made, end)| ClimbOutPage { made, end, units });
-        if let Some((level, words)) = self.climb_out_page.ui(&ctx, &self.palette, page_of) {
+        let climb_out = self.model.climb_outs.made.clone().zip(self.model.climb_out_end());
+        let climb_out = climb_out.map(|(made, end)| move || made.page(end, units));
+        if let Some((level, words)) = self.climb_out_page.ui(&ctx, &self.palette, climb_out) {
             self.model.notify(level, words);
         }
         let height_agl_m = self.model.cover.height_agl_m;

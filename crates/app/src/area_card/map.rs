@@ -313,6 +313,12 @@ impl<'a> Maps<'a> {
             })
             .collect();
         let placed = place_apart(&wanted, room, taken);
+        // Nothing is left out without a word.
+        let without = placed.iter().filter(|rect| rect.is_none()).count();
+        if without > 0 {
+            let words = format!("no room for {without} of {} numbers here", placed.len());
+            p.text(room.right_bottom(), Align2::RIGHT_BOTTOM, words, Ink::Caution);
+        }
         // Every line first, so that none crosses a number.
         for ((middle, _), rect) in wanted.iter().zip(&placed) {
             let Some(at) = rect.map(|r| r.center()) else { continue };

@@ -2,8 +2,10 @@
 
 use super::{Mode, Model, RehearsePage};
 use crate::assess::{Conditions, HeightInput, StateInput};
-use crate::climb_out::Answer;
+use crate::climb_out::{self, Answer};
+use crate::print::Document;
 use sparefield_data::area::Area;
+use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::climb_out::{CLIMB_OUT_HEIGHTS_M, ClimbOutAt};
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
@@ -38,6 +40,20 @@ pub struct ClimbOutsMade {
     pub ask: ClimbOutAsk,
     /// One for each end of the home strip, in its order, or why there is none.
     pub ends: Vec<Result<Answer, String>>,
+}
+
+impl ClimbOutsMade {
+    /// The page of one end.
+    ///
+    /// # Errors
+    /// When there is no climb-out off that end, with the reason.
+    pub fn page(&self, end: usize, units: UnitPrefs) -> Result<Document, String> {
+        match self.ends.get(end) {
+            Some(Ok(answer)) => Ok(climb_out::page(answer, units)),
+            Some(Err(why)) => Err(why.clone()),
+            None => Err("the home strip has no such end".to_owned()),
+        }
+    }
 }
 
 /// What is in reach at one height, off every end.

@@ -3,9 +3,12 @@
 use super::{Mode, Model};
 use crate::debrief::corrections::{self, Correction};
 use crate::debrief::given::{self, HeightsTold};
+use crate::debrief::report::{Named, page};
 use crate::debrief::trends::{Filter, Measure, Trends};
 use crate::debrief::{Debriefed, Sortie as Analysed};
+use crate::print::Document;
 use sparefield_data::area::{Change, Edit, Swap};
+use sparefield_data::quantity::UnitPrefs;
 use sparefield_data::sortie::{KeptMeasures, Measured, Sortie};
 use sparefield_data::track::{HeightChoice, HeightSource};
 use sparefield_geometry::aircraft::Aircraft;
@@ -141,6 +144,21 @@ pub struct DebriefMade {
     pub notes: Vec<String>,
     /// From where its heights could count.
     pub heights: HeightsTold,
+}
+
+impl DebriefMade {
+    /// The report, as a page.
+    #[must_use]
+    pub fn report(&self, units: UnitPrefs) -> Document {
+        let sortie = &self.key.sortie;
+        let named = Named {
+            name: sortie.name.clone(),
+            began: sortie.started.map(|t| t.strftime("%Y-%m-%d %H:%M UTC").to_string()),
+            sortie: &self.sortie,
+            heights: sortie.heights.words(),
+        };
+        page(&[named], units)
+    }
 }
 
 /// Debrief as looked at in the window.

@@ -4,7 +4,7 @@ use crate::assess::{HeightInput, Rules};
 use crate::command::Command;
 use crate::model::{MAX_HEIGHT_M, Model, ProfileChoice, height_metres};
 use crate::theme::{Theme, space};
-use egui::{ComboBox, DragValue, Id, Response, RichText, Ui};
+use egui::{ComboBox, DragValue, Id, Response, RichText, Slider, SliderClamping, Ui, WidgetInfo};
 use sparefield_data::quantity::{self, HeightUnit, SpeedUnit, UnitPrefs};
 use sparefield_geometry::fields::approach::ObstacleRule;
 use sparefield_geometry::fields::needed::SafetyFactor;
@@ -289,6 +289,46 @@ impl Typed<'_> {
         // Comparing the shown text avoids a change from rounding when the box is merely left.
         let changed = value != self.value && (self.format)(value) != (self.format)(self.value);
         (changed || (response.dragged() && value != self.value)).then_some(value)
+    }
+}
+
+/// Room for the value after a slider, points.
+const VALUE_ROOM: f32 = 84.0;
+
+/// A height that is slid, typed with a unit, or changed by arrow keys, after its label.
+pub(super) struct HeightRow {
+    pub(super) label: &'static str,
+    /// What the slider is called by a screen reader.
+    pub(super) asked: &'static str,
+    pub(super) value_m: f64,
+    pub(super) range_m: (f64, f64),
+    /// Step of the slider where heights are in metres; in feet it is fifty.
+    pub(super) step_m: f64,
+}
+
+impl HeightRow {
+    /// Shows it in a row; gives the new height where it changed.
+    pub(super) fn show(self, ui: &mut Ui, units: UnitPrefs, commands: &mut Vec<Command>) -> Option<f64> {
+        let (low, high) = self.range_m;
+        let unit = units.height.metres();
+        let step = if units.height == HeightUnit::Ft { 50.0 } else { self.step_m };
+        let label = ui.label(self.label);
+        let mut value = self.value_m / unit;
+        ui.spacing_mut().slider_width = (ui.available_width() - VALUE_ROOM).clamp(40.0, 140.0);
+        // A height that was typed stays as it is: only the hand on the slider goes in steps.
+        let range = (low / unit / step - 0.01).ceil() * step..=(high / unit / step + 0.01).floor() * step;
+        let slider =
+            ui.add(Slider::new(&mut value, range).step_by(step).clamping(SliderClamping::Edits).show_value(false));
+        slider.widget_info(|| WidgetInfo::slider(true, value, self.asked));
+        let slid = slider.changed().then_some(value * unit);
+        let typed = Typed {
+            value: self.value_m,
+            range: low..=high,
+            speed: step * unit / 10.0,
+            format: &|v| units.format_height(v),
+            parse: &|s| quantity::parse_height_m(s, Some(units.height)).map_err(|e| e.to_string()),
+        };
+        typed.show(ui, label.id, commands).or(slid)
     }
 }
 

@@ -16,6 +16,7 @@
 use super::descent::{GlideLine, Speeds, diamond, quadrant_signs};
 use crate::air::{PROFILE_TOP_M, SURFACE_WIND_HEIGHT_M, Wind, isa_density_ratio};
 use crate::position::Xy;
+use core::ops::Range;
 
 /// Direction intervals per quadrant.
 ///
@@ -292,24 +293,15 @@ impl LayeredRange {
         let density = (top - base) / (self.bounds[start + 1] - self.bounds[start]);
         let range = base + (from - self.bounds[start]) * density - span;
         // The highest boundary at or below the range left, not below the obstacle.
-        let (mut low, mut high) = (obstacle, start + 1);
+        let (low, mut high) = (obstacle, start + 1);
         if range < self.at(row, share, low) {
             if obstacle > 0 {
                 return None;
             }
             high = 1;
         }
-        while high - low > 1 {
-            let middle = usize::midpoint(low, high);
-            if self.at(row, share, middle) <= range {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        let (a, b) = (self.at(row, share, low), self.at(row, share, low + 1));
-        let height = self.bounds[low] + (range - a) * (self.bounds[low + 1] - self.bounds[low]) / (b - a);
-        height.is_finite().then_some(End { height, layer: low, row, share, range, span })
+        let (layer, height) = self.height_at(row, share, low..high, range);
+        height.is_finite().then_some(End { height, layer, row, share, range, span })
     }
 
     pub(super) fn needed(&self, to: f64, d: Xy) -> Option<f64> {
@@ -318,7 +310,6 @@ impl LayeredRange {
         }
         let (row, share, span) = Self::direction(d);
         let start = self.layer_of(to);
-        let layers = self.layers();
         if self.obstacle(row, start) > start {
             return None;
         }
@@ -326,7 +317,14 @@ impl LayeredRange {
         let density = (next - base) / (self.bounds[start + 1] - self.bounds[start]);
         let range = base + (to - self.bounds[start]) * density + span;
         // The highest boundary at or below the range from which the glide must start.
-        let (mut low, mut high) = (start, layers);
+        let (layer, height) = self.height_at(row, share, start..self.layers(), range);
+        (self.obstacle(row, layer) <= start && height.is_finite()).then_some(height)
+    }
+
+    /// The layer among some that holds a range coordinate, and the height at that; before the first or beyond the last, that
+    /// layer is continued.
+    fn height_at(&self, row: usize, share: f64, among: Range<usize>, range: f64) -> (usize, f64) {
+        let (mut low, mut high) = (among.start, among.end);
         while high - low > 1 {
             let middle = usize::midpoint(low, high);
             if self.at(row, share, middle) <= range {
@@ -335,12 +333,8 @@ impl LayeredRange {
                 high = middle;
             }
         }
-        if self.obstacle(row, low) > start {
-            return None;
-        }
         let (a, b) = (self.at(row, share, low), self.at(row, share, low + 1));
-        let height = self.bounds[low] + (range - a) * (self.bounds[low + 1] - self.bounds[low]) / (b - a);
-        height.is_finite().then_some(height)
+        (low, self.bounds[low] + (range - a) * (self.bounds[low + 1] - self.bounds[low]) / (b - a))
     }
 
     pub(super) fn line(&self, end: End) -> GlideLine<'_> {

@@ -5,9 +5,8 @@ use crate::command::Command;
 use crate::model::{ClimbOutCommand, Model};
 use crate::not_looked_at;
 use crate::theme::{Theme, chooser, space};
-use crate::views::conditions::{Typed, aircraft_line, problem as not_understood, wind_line};
-use egui::{Label, RichText, ScrollArea, Slider, SliderClamping, Ui, WidgetInfo};
-use sparefield_data::quantity::{self, HeightUnit};
+use crate::views::conditions::{HeightRow, aircraft_line, problem as not_understood, wind_line};
+use egui::{Label, RichText, ScrollArea, Ui};
 use sparefield_geometry::climb_out::{ADVICE, CLIMB_OUT_HEIGHTS_M, ClimbOutAt};
 
 /// What to do without a home strip.
@@ -65,31 +64,16 @@ pub fn panel(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comma
 
 /// The height above the runway: dragged, typed with a unit, or changed by arrow keys.
 pub(in crate::views) fn height_line(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
-    let units = model.settings.units;
-    let (low, high) = CLIMB_OUT_HEIGHTS_M;
-    let unit = units.height.metres();
-    let step = if units.height == HeightUnit::Ft { 50.0 } else { 10.0 };
     ui.horizontal(|ui| {
-        let label = ui.label("Above the runway");
-        let mut value = model.climb_outs.height_m / unit;
-        ui.spacing_mut().slider_width = (ui.available_width() - 84.0).clamp(40.0, 140.0);
-        // A height that was typed stays as it is: only the hand on the slider goes in steps.
-        let range = (low / unit / step - 0.01).ceil() * step..=(high / unit / step + 0.01).floor() * step;
-        let slider =
-            ui.add(Slider::new(&mut value, range).step_by(step).clamping(SliderClamping::Edits).show_value(false));
-        slider.widget_info(|| WidgetInfo::slider(true, value, "Height above the runway that is asked about"));
-        if slider.changed() {
-            commands.push(Command::ClimbOut(ClimbOutCommand::Height(value * unit)));
-        }
-        let typed = Typed {
-            value: model.climb_outs.height_m,
-            range: low..=high,
-            speed: step * unit / 10.0,
-            format: &|v| units.format_height(v),
-            parse: &|s| quantity::parse_height_m(s, Some(units.height)).map_err(|e| e.to_string()),
+        let row = HeightRow {
+            label: "Above the runway",
+            asked: "Height above the runway that is asked about",
+            value_m: model.climb_outs.height_m,
+            range_m: CLIMB_OUT_HEIGHTS_M,
+            step_m: 10.0,
         };
-        if let Some(v) = typed.show(ui, label.id, commands) {
-            commands.push(Command::ClimbOut(ClimbOutCommand::Height(v)));
+        if let Some(height_m) = row.show(ui, model.settings.units, commands) {
+            commands.push(Command::ClimbOut(ClimbOutCommand::Height(height_m)));
         }
     });
 }

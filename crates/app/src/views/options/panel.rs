@@ -9,9 +9,9 @@ use crate::model::{
 use crate::not_looked_at;
 use crate::survey::filter::NotSince;
 use crate::theme::{Theme, chooser, space};
-use crate::views::conditions::Typed;
-use egui::{Align2, ComboBox, Context, Rect, RichText, Slider, SliderClamping, Ui, Vec2, WidgetInfo};
-use sparefield_data::quantity::{self, HeightUnit, format_day};
+use crate::views::conditions::HeightRow;
+use egui::{Align2, ComboBox, Context, Rect, RichText, Ui, Vec2};
+use sparefield_data::quantity::format_day;
 use sparefield_geometry::fields::model::{Day, MONTHS};
 
 /// Width of the controls, points: a share of the map's within limits.
@@ -129,30 +129,16 @@ fn look(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) 
 
 /// The height asked about: dragged, typed with a unit, or changed by arrow keys.
 fn height(ui: &mut Ui, model: &Model, commands: &mut Vec<Command>) {
-    let units = model.settings.units;
-    let (low, high) = COVER_HEIGHTS_M;
-    let unit = units.height.metres();
-    let step = if units.height == HeightUnit::Ft { 50.0 } else { 20.0 };
     ui.horizontal_wrapped(|ui| {
-        let label = ui.label("Above ground");
-        let mut value = model.cover.height_agl_m / unit;
-        ui.spacing_mut().slider_width = (ui.available_width() - 190.0).clamp(60.0, 150.0);
-        let range = (low / unit / step).ceil() * step..=(high / unit / step).floor() * step;
-        let slider = Slider::new(&mut value, range).step_by(step).clamping(SliderClamping::Edits).show_value(false);
-        let slider = ui.add(slider);
-        slider.widget_info(|| WidgetInfo::slider(true, value, "Height above the ground that is asked about"));
-        if slider.changed() {
-            commands.push(Command::Cover(CoverCommand::Height(value * unit)));
-        }
-        let typed = Typed {
-            value: model.cover.height_agl_m,
-            range: low..=high,
-            speed: step * unit / 10.0,
-            format: &|v| units.format_height(v),
-            parse: &|s| quantity::parse_height_m(s, Some(units.height)).map_err(|e| e.to_string()),
+        let row = HeightRow {
+            label: "Above ground",
+            asked: "Height above the ground that is asked about",
+            value_m: model.cover.height_agl_m,
+            range_m: COVER_HEIGHTS_M,
+            step_m: 20.0,
         };
-        if let Some(v) = typed.show(ui, label.id, commands) {
-            commands.push(Command::Cover(CoverCommand::Height(v)));
+        if let Some(height_m) = row.show(ui, model.settings.units, commands) {
+            commands.push(Command::Cover(CoverCommand::Height(height_m)));
         }
     });
 }
