@@ -2,6 +2,7 @@
 
 use crate::jobs::{SaveJob, SaveTo, Saved};
 use crate::model::{Keeping, Model, NoticeLevel};
+use crate::page_place::plain_name;
 use sparefield_data::area_file::{AreaFile, AreaParts, TerrainSource};
 use std::path::PathBuf;
 
@@ -132,9 +133,8 @@ pub type Notify = Box<dyn Fn() + Send>;
 
 /// A name in a folder that no file has, from an area's title.
 fn free_name(folder: &std::path::Path, title: &str) -> PathBuf {
-    let plain: String = title.chars().map(|c| if c.is_alphanumeric() || " -_".contains(c) { c } else { ' ' }).collect();
-    let words: Vec<&str> = plain.split_whitespace().collect();
-    let stem = if words.is_empty() { "Area".to_owned() } else { words.join(" ").chars().take(60).collect() };
+    let plain = plain_name(title);
+    let stem = if plain.is_empty() { "Area".to_owned() } else { plain };
     let names = std::iter::once(format!("{stem}.gpkg")).chain((2_u64..).map(|n| format!("{stem} {n}.gpkg")));
     names.map(|name| folder.join(name)).find(|path| !path.exists()).unwrap_or_else(|| folder.join("Area.gpkg"))
 }

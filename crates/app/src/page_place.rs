@@ -78,14 +78,34 @@ impl PagePlace {
     }
 }
 
+/// A title as part of a file's name on any system: letters, digits, spaces, hyphens and underscores of it, at most sixty
+/// characters; may come out empty.
+pub(crate) fn plain_name(title: &str) -> String {
+    let plain: String = title.chars().map(|c| if c.is_alphanumeric() || " -_".contains(c) { c } else { ' ' }).collect();
+    plain.split_whitespace().collect::<Vec<_>>().join(" ").chars().take(60).collect()
+}
+
 /// A file for a page beside another file, or else among the user's documents. A title may hold what no file name does.
 pub(crate) fn suggested(title: &str, what: &str, beside: Option<&Path>) -> PathBuf {
-    let plain: String = title.chars().map(|c| if c.is_alphanumeric() || c == ' ' { c } else { '-' }).collect();
-    let name = format!("{plain} {what}.pdf");
+    let name = format!("{} {what}.pdf", plain_name(title));
     if let Some(path) = beside {
         return path.with_file_name(name);
     }
     let dirs = directories::UserDirs::new();
     let folder = dirs.as_ref().map(|d| d.document_dir().unwrap_or_else(|| d.home_dir()));
     folder.map_or_else(|| PathBuf::from(&name), |folder| folder.join(&name))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_holds_nothing_that_a_file_system_refuses() {
+        assert_eq!(plain_name("Harrowmead (invented sample area)"), "Harrowmead invented sample area");
+        assert_eq!(plain_name("2026-11-21 09:30"), "2026-11-21 09 30");
+        assert_eq!(plain_name("../…\\"), "");
+        assert_eq!(plain_name(&"a".repeat(99)).len(), 60);
+        assert_eq!(suggested("Hill/Dale", "card", Some(Path::new("/a/b.gpkg"))), Path::new("/a/Hill Dale card.pdf"));
+    }
 }

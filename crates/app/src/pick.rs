@@ -1,6 +1,7 @@
 //! Asking the system's dialogue for files on a thread of its own: it may stay open for long.
 
 use crate::model::Source;
+use crate::page_place::plain_name;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
@@ -60,9 +61,8 @@ impl Picking {
                 PickFor::Route => one(pollster::block_on(dialog.set_title("A route").pick_file())),
                 PickFor::DrillSets => one(pollster::block_on(dialog.set_title("A document of drill sets").pick_file())),
                 PickFor::HandOut(_, name) => {
-                    let plain: String =
-                        name.chars().map(|c| if c.is_alphanumeric() || c == ' ' { c } else { '-' }).collect();
-                    let dialog = dialog.set_title("Hand out a drill set").set_file_name(format!("{plain}.json"));
+                    let name = format!("{}.json", plain_name(&name));
+                    let dialog = dialog.set_title("Hand out a drill set").set_file_name(name);
                     one(pollster::block_on(dialog.save_file()))
                 }
             };

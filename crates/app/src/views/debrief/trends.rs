@@ -48,13 +48,15 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
     }
     let filter = &debrief.filter;
     let mut wanted = filter.clone();
-    ComboBox::from_label("Wind").selected_text(filter.wind.words()).show_ui(ui, |ui| {
-        for class in WindClass::ALL {
-            ui.selectable_value(&mut wanted.wind, class, class.words());
-        }
+    Grid::new("debrief trend filters").num_columns(2).show(ui, |ui| {
+        choice(ui, "Wind", filter.wind.words(), |ui| {
+            for class in WindClass::ALL {
+                ui.selectable_value(&mut wanted.wind, class, class.words());
+            }
+        });
+        names(ui, "Flown by", "anybody", &trends.pilots, &mut wanted.pilot);
+        names(ui, "Flown in", "any aircraft", &trends.aircraft, &mut wanted.aircraft);
     });
-    names(ui, "Flown by", "anybody", &trends.pilots, &mut wanted.pilot);
-    names(ui, "Flown in", "any aircraft", &trends.aircraft, &mut wanted.aircraft);
     if wanted != *filter {
         push(DebriefCommand::Filter(wanted));
     }
@@ -114,9 +116,17 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
     }
 }
 
+/// A label with what is chosen behind it, as a row of a grid.
+fn choice(ui: &mut Ui, label: &str, shown: &str, choices: impl FnOnce(&mut Ui)) {
+    let name = ui.label(label);
+    let combo = ComboBox::from_id_salt(("debrief trends", label)).selected_text(shown).width(190.0);
+    combo.show_ui(ui, choices).response.labelled_by(name.id);
+    ui.end_row();
+}
+
 fn names(ui: &mut Ui, label: &str, any: &str, all: &[String], wanted: &mut Option<String>) {
     let shown = wanted.clone().unwrap_or_else(|| any.to_owned());
-    ComboBox::from_label(label).selected_text(shown).show_ui(ui, |ui| {
+    choice(ui, label, &shown, |ui| {
         ui.selectable_value(wanted, None, any);
         for name in all {
             ui.selectable_value(wanted, Some(name.clone()), name);
