@@ -4,7 +4,7 @@ use crate::edits::{Made, Refused, drills};
 use crate::model::{DrillCommand, Model};
 use crate::theme::{Theme, space};
 use crate::views::typed::typed_text;
-use egui::{Button, ComboBox, Grid, Id, Label, RichText, Ui};
+use egui::{Align, Button, ComboBox, Grid, Id, Label, Layout, RichText, Ui};
 use sparefield_data::area::Area;
 use sparefield_data::quantity::{
     QuantityError, format_bearing, parse_angle_rad, parse_height_m, parse_length_m, parse_speed_ms, parse_time_s,
@@ -219,24 +219,27 @@ fn winds(ui: &mut Ui, model: &Model, area: &Area, set: &DrillSet, theme: &Theme,
                 }));
             }
             ui.label("told");
-            ComboBox::from_id_salt(("told", i)).width(112.0).truncate().selected_text(wind.told.words()).show_ui(
-                ui,
-                |ui| {
+            // From the right, so that what is told has the room that is left.
+            ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+                let remove = ui.add_enabled(set.winds.len() > 1, Button::new("×").small());
+                let label = format!("Remove wind {}", i + 1);
+                remove.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, &label));
+                if remove.on_hover_text("Remove this wind").clicked() {
+                    make(drills::change_set(area, id, |s| {
+                        s.winds.remove(i);
+                    }));
+                }
+                let told = ComboBox::from_id_salt(("told", i)).width(ui.available_width()).truncate();
+                let told = told.selected_text(wind.told.words()).show_ui(ui, |ui| {
                     for told in [Told::Everything, Told::Direction, Told::Nothing] {
                         if ui.selectable_label(told == wind.told, told.words()).clicked() {
                             make(drills::change_set(area, id, |s| s.winds[i].told = told));
                         }
                     }
-                },
-            );
-            let remove = ui.add_enabled(set.winds.len() > 1, Button::new("×").small());
-            remove
-                .widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, format!("Remove wind {}", i + 1)));
-            if remove.on_hover_text("Remove this wind").clicked() {
-                make(drills::change_set(area, id, |s| {
-                    s.winds.remove(i);
-                }));
-            }
+                });
+                // The column may be too narrow for all of the words.
+                told.response.on_hover_text(wind.told.words());
+            });
         });
         ui.horizontal(|ui| {
             ui.add_space(space::LINE);
