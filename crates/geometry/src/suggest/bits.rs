@@ -58,6 +58,18 @@ impl Bits {
         }
         bits
     }
+    /// As [`Self::by_rows`], one row after the other: for sets too small to share out.
+    pub(super) fn made(rows: usize, cols: usize, mut fill: impl FnMut(usize, &mut [u64])) -> Self {
+        let mut bits = Self::none(rows, cols);
+        let last = bits.last_word();
+        for (row, words) in bits.data.chunks_exact_mut(bits.words.max(1)).enumerate() {
+            fill(row, words);
+            if let Some(word) = words.last_mut() {
+                *word &= last;
+            }
+        }
+        bits
+    }
     /// Which bits of the last word of a row lie on the grid.
     fn last_word(&self) -> u64 {
         match self.cols % WORD {
@@ -71,9 +83,6 @@ impl Bits {
     #[cfg(test)]
     pub(super) fn set(&mut self, row: usize, col: usize) {
         self.data[row * self.words + col / WORD] |= 1 << (col % WORD);
-    }
-    pub(super) fn clear(&mut self, row: usize, col: usize) {
-        self.data[row * self.words + col / WORD] &= !(1 << (col % WORD));
     }
     /// Sets a stretch of a row.
     pub(super) fn set_run(&mut self, run: Run) {
@@ -163,79 +172,71 @@ impl Bits {
     }
     fn combine(&mut self, kept: &Self, down: isize, right: isize, how: Combine) {
         debug_assert_eq!((self.rows, self.cols), (kept.rows, kept.cols));
-        let (words, last) = (self.words, self.last_word());
-        if words == 1 && right.unsigned_abs() < WORD {
-            self.combine_narrow(kept, down, right, how);
+        if right.unsigned_abs() >= self.cols || down.unsigned_abs() >= self.rows {
+            match how {
+                Combine::Both => self.data.fill(0),
+                Combine::Either => self.data.copy_from_slice(&kept.data),
+            }
             return;
         }
-        for row in 0..self.rows {
-            let own = kept.row(row);
-            let out = &mut self.data[row * words..(row + 1) * words];
-            let Some(from) = row.checked_add_signed(down).filter(|r| *r < kept.rows) else {
-                match how {
-                    Combine::Both => out.fill(0),
-                    Combine::Either => out.copy_from_slice(own),
-                }
-                continue;
-            };
-            shifted(out, kept.row(from), right);
-            match how {
-                Combine::Both => out.iter_mut().zip(own).for_each(|(o, k)| *o &= k),
-                Combine::Either => {
-                    out.iter_mut().zip(own).for_each(|(o, k)| *o |= k);
-                    if let Some(word) = out.last_mut() {
-                        *word &= last;
-                    }
-                }
+        // All rows are moved as one long one, whose cells past the last column are empty.
+        let by = down * (self.words * WORD) as isize + right;
+        match how {
+            Combine::Both => join_moved(&mut self.data, &kept.data, by, |own, moved| own & moved),
+            Combine::Either => join_moved(&mut self.data, &kept.data, by, |own, moved| own | moved),
+        }
+        self.undo_wrapped(kept, right, how);
+    }
+
+    /// Mends the cells to which moving all rows as one brought cells of a neighbouring row.
+    fn undo_wrapped(&mut self, kept: &Self, right: isize, how: Combine) {
+        let (words, side) = (self.words, right.unsigned_abs());
+        let wrapped = if right >= 0 { words * WORD - side..words * WORD } else { 0..side };
+        for word in wrapped.start / WORD..wrapped.end.div_ceil(WORD) {
+            let low = wrapped.start.max(word * WORD) - word * WORD;
+            let high = wrapped.end.min((word + 1) * WORD) - word * WORD;
+            let mask = u64::MAX >> (WORD - (high - low)) << low;
+            let own = kept.data[word..].iter().step_by(words);
+            for (out, own) in self.data[word..].iter_mut().step_by(words).zip(own) {
+                // A cell that nothing was moved to stays as it is, or falls away.
+                let alone = if how == Combine::Either { own & mask } else { 0 };
+                *out = *out & !mask | alone;
             }
         }
-    }
-}
-
-impl Bits {
-    /// As [`Self::combine`] for rows of one word, as most single fields have.
-    fn combine_narrow(&mut self, kept: &Self, down: isize, right: isize, how: Combine) {
         let last = self.last_word();
-        let part = right.unsigned_abs() as u32;
-        let moved = |word: u64| if right >= 0 { word >> part } else { word << part & last };
-        for (row, (out, own)) in self.data.iter_mut().zip(&kept.data).enumerate() {
-            let from = row.checked_add_signed(down).and_then(|r| kept.data.get(r)).map_or(0, |word| moved(*word));
-            *out = match how {
-                Combine::Both => own & from,
-                Combine::Either => own | from,
-            };
+        if last != u64::MAX {
+            self.data[words - 1..].iter_mut().step_by(words).for_each(|word| *word &= last);
         }
     }
 }
 
-/// `out` = the row, read `right` columns further on.
-fn shifted(out: &mut [u64], row: &[u64], right: isize) {
-    let (whole, part) = (right.unsigned_abs() / WORD, (right.unsigned_abs() % WORD) as u32);
-    let n = row.len();
-    if whole >= n {
-        out.fill(0);
-    } else if right >= 0 {
-        let source = &row[whole..];
-        if part == 0 {
-            out[..n - whole].copy_from_slice(source);
-        } else {
-            for (o, pair) in out.iter_mut().zip(source.windows(2)) {
-                *o = pair[0] >> part | pair[1] << (WORD as u32 - part);
-            }
-            out[n - whole - 1] = row[n - 1] >> part;
+/// `out` = the cells joined with those `by` cells further on; what lies past either end is empty.
+fn join_moved(out: &mut [u64], cells: &[u64], by: isize, join: impl Fn(u64, u64) -> u64) {
+    let n = out.len();
+    let (whole, part) = ((by.unsigned_abs() / WORD).min(n), (by.unsigned_abs() % WORD) as u32);
+    // The rest of a word's neighbour moves in two steps: by a whole word when there is no rest.
+    let up = |low: u64, high: u64| low >> part | high << 1 << (WORD as u32 - 1 - part);
+    let down = |low: u64, high: u64| high << part | low >> 1 >> (WORD as u32 - 1 - part);
+    if by >= 0 {
+        let (inside, past) = out.split_at_mut(n - whole);
+        let source = &cells[whole..];
+        for ((o, k), pair) in inside.iter_mut().zip(cells).zip(source.windows(2)) {
+            *o = join(*k, up(pair[0], pair[1]));
         }
-        out[n - whole..].fill(0);
+        if let (Some(o), Some(&top)) = (inside.last_mut(), source.last()) {
+            *o = join(cells[n - whole - 1], up(top, 0));
+        }
+        past.iter_mut().zip(&cells[n - whole..]).for_each(|(o, k)| *o = join(*k, 0));
     } else {
-        let source = &row[..n - whole];
-        if part == 0 {
-            out[whole..].copy_from_slice(source);
-        } else {
-            for (o, pair) in out[whole + 1..].iter_mut().zip(source.windows(2)) {
-                *o = pair[1] << part | pair[0] >> (WORD as u32 - part);
-            }
-            out[whole] = row[0] << part;
+        let (before, inside) = out.split_at_mut(whole);
+        before.iter_mut().zip(cells).for_each(|(o, k)| *o = join(*k, 0));
+        let (own, source) = (&cells[whole..], &cells[..n - whole]);
+        for ((o, k), pair) in inside.iter_mut().zip(own).skip(1).zip(source.windows(2)) {
+            *o = join(*k, down(pair[0], pair[1]));
         }
-        out[..whole].fill(0);
+        if let (Some(o), Some(&first)) = (inside.first_mut(), source.first()) {
+            *o = join(own[0], down(0, first));
+        }
     }
 }
 

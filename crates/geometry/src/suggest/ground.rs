@@ -12,6 +12,8 @@ use rayon::prelude::*;
 
 /// Parts of a metre in which heights are added.
 const UNIT: f64 = 1024.0;
+/// Adding and taking away this rounds a number of up to 2⁵¹ to a whole one: 1.5 · 2⁵², from where doubles lie 1 apart.
+const TO_WHOLE: f64 = 6_755_399_441_055_744.0;
 /// Rows worked out on one thread at a time.
 const BAND_ROWS: usize = 64;
 /// Most posts from the middle of a window to its side; keeps every sum within 64 bits for heights up to 16 km.
@@ -79,7 +81,7 @@ fn fit_band(terrain: &Terrain, half: usize, top: usize, out: [&mut [f32]; 4]) {
     let spread = side as f64 * (half * (half + 1) * (2 * half + 1)) as f64 / 3.0;
     let whole = |row: usize, col: usize| {
         let h = terrain.heights_m[row * cols + col];
-        h.is_finite().then(|| (f64::from(h) * UNIT).round() as i64)
+        h.is_finite().then(|| (f64::from(h) * UNIT + TO_WHOLE - TO_WHOLE) as i64)
     };
     // Heights count from the middle of the band, so that squares stay small.
     let base = (0..cols).find_map(|c| whole(first, c)).unwrap_or(0);

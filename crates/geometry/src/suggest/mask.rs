@@ -1,11 +1,12 @@
 //! The cells on which a field may lie at all.
 
 use super::bits::{Bits, Run};
-use super::cover::{CoverUse, LandCover};
-use super::ground::{self, Planes};
+use super::cover::{CoverUse, LandCover, NO_CLASS};
+use super::ground;
 use super::level::Level;
 use super::scene::{Barrier, CLOSE_POSTS_M, MOST_CELLS, Options, Scene, SuggestError};
 use super::standing::Standing;
+use super::suited::{Posts, Suited};
 use crate::fields::hazards::{outline, segments};
 use crate::fields::model::HazardShape;
 use crate::grid::{GridFrame, Terrain};
@@ -22,16 +23,14 @@ pub(super) struct Ground<'a> {
     pub(super) frame: GridFrame,
     /// Cells that no mask forbids.
     pub(super) free: Bits,
-    /// Free cells that are gentle enough for every heading.
-    gentle: Bits,
-    planes: Planes,
+    /// Free cells whose slopes suit each heading.
+    pub(super) suited: Suited,
+    /// Land-cover cell under each row and column of the search, and what its classes are used for.
+    cover: Option<Under>,
     /// Cells that would have been free but are dead level.
     pub(super) dead_level: usize,
     /// Whether water may pass for level ground, the terrain being in whole metres.
     pub(super) whole_metres: bool,
-    /// Terrain post under each row and column of the search.
-    post_rows: Vec<usize>,
-    post_cols: Vec<usize>,
 }
 
 /// The cell that suits the data: the finest of them, with a few cells across the strip.
@@ -117,11 +116,12 @@ impl<'a> Ground<'a> {
         let mut free = spread(on_posts(steepest2));
         stop()?;
         let seen = scene.standing.map(|standing| Seen::new(standing, &frame, options.standing_m));
-        if let Some(cover) = scene.cover {
-            let mut open = of_use(cover, &frame, CoverUse::is_open);
+        let under = scene.cover.map(|cover| Under::new(cover, &frame));
+        if let Some((cover, under)) = scene.cover.zip(under.as_ref()) {
+            let mut open = under.of_use(cover, CoverUse::is_open);
             if let Some(seen) = &seen {
                 // A surface model that shows nothing there outweighs a map that says trees or shrubs.
-                let mut grown = of_use(cover, &frame, |used| matches!(used, CoverUse::Trees | CoverUse::Shrub));
+                let mut grown = under.of_use(cover, |used| matches!(used, CoverUse::Trees | CoverUse::Shrub));
                 grown.keep(&seen.known);
                 grown.take(&seen.tall);
                 open.add(&grown);
@@ -149,51 +149,17 @@ impl<'a> Ground<'a> {
         let mut gentle = spread(on_posts(level2));
         gentle.keep(&free);
         let whole_metres = level.whole_metres;
-        Ok(Self { scene, options, frame, free, gentle, planes, dead_level, whole_metres, post_rows, post_cols })
-    }
-
-    /// Cells of a set (a window of the grid beginning at `top`, `left`) whose slopes suit a heading.
-    pub(super) fn suits(&self, heading: Bearing, window: &Bits, (top, left): (usize, usize)) -> Bits {
-        let u = heading.unit();
-        let (east, north) = (u.x as f32, u.y as f32);
-        let (along, across) = (self.options.max_slope_along as f32, self.options.max_slope_across as f32);
-        let cols = self.scene.terrain.frame.cols;
-        let mut suited = window.clone();
-        for row in 0..window.rows {
-            let posts = self.post_rows[top + row] * cols;
-            for (w, &word) in window.row(row).iter().enumerate() {
-                let gentle = self.gentle_word(top + row, left + w * 64);
-                // Only what is neither out of the question nor gentle needs a look.
-                let mut open = word & !gentle;
-                while open != 0 {
-                    let bit = open.trailing_zeros() as usize;
-                    open &= open - 1;
-                    let col = w * 64 + bit;
-                    let at = posts + self.post_cols[left + col];
-                    let (e, n) = (self.planes.east[at], self.planes.north[at]);
-                    let fits = (e * east + n * north).abs() <= along && (e * north - n * east).abs() <= across;
-                    if !fits {
-                        suited.clear(row, col);
-                    }
-                }
-            }
-        }
-        suited
-    }
-
-    /// 64 cells of the gentle ones from any column on.
-    fn gentle_word(&self, row: usize, col: usize) -> u64 {
-        let words = self.gentle.row(row);
-        let (w, part) = (col / 64, col % 64);
-        let low = words.get(w).copied().unwrap_or(0) >> part;
-        if part == 0 { low } else { low | words.get(w + 1).copied().unwrap_or(0) << (64 - part) }
+        let posts = Posts { rows: &post_rows, cols: &post_cols, in_a_row: posts.cols };
+        let suited = Suited::of(&free, &gentle, &planes, &posts, &options);
+        stop()?;
+        Ok(Self { scene, options, frame, free, suited, cover: under, dead_level, whole_metres })
     }
 
     /// Class number and use under a cell; `None` without a land-cover map.
     pub(super) fn cover_at(&self, row: usize, col: usize) -> Option<(u16, CoverUse)> {
-        let cover = self.scene.cover?;
-        let class = cover.class_at(self.frame.centre(row, col));
-        Some((class, cover.table.used(class)))
+        let (cover, under) = self.scene.cover.zip(self.cover.as_ref())?;
+        let class = under.class(cover, row, col);
+        Some((class, under.uses[class as usize]))
     }
 
     /// Whether the terrain's windows lie over bare ground.
@@ -202,23 +168,44 @@ impl<'a> Ground<'a> {
     }
 }
 
-/// Cells whose land cover has one of some uses.
-fn of_use(cover: &LandCover, frame: &GridFrame, wanted: impl Fn(CoverUse) -> bool) -> Bits {
-    let open: Vec<bool> = (0..=u16::MAX).map(|code| wanted(cover.table.used(code))).collect();
-    let cell = |fraction: f64, count: usize| {
-        let at = (fraction + 0.5).floor();
-        (at >= 0.0 && at < count as f64).then_some(at as usize)
-    };
-    let cols: Vec<Option<usize>> =
-        (0..frame.cols).map(|c| cell(cover.frame.fractional(frame.centre(0, c)).1, cover.frame.cols)).collect();
-    Bits::by_rows(frame.rows, frame.cols, |row, words| {
-        let Some(line) = cell(cover.frame.fractional(frame.centre(row, 0)).0, cover.frame.rows) else { return };
-        let Some(classes) = cover.classes.get(line * cover.frame.cols..(line + 1) * cover.frame.cols) else { return };
-        for (col, &from) in cols.iter().enumerate() {
-            let is_open = from.is_some_and(|c| open[classes[c] as usize]);
-            words[col / 64] |= u64::from(is_open) << (col % 64);
+/// Where the cells of the search lie on a land-cover map, looked up once for every row and column.
+struct Under {
+    rows: Vec<Option<usize>>,
+    cols: Vec<Option<usize>>,
+    /// What each class number is used for.
+    uses: Vec<CoverUse>,
+}
+
+impl Under {
+    fn new(cover: &LandCover, frame: &GridFrame) -> Self {
+        let cell = |fraction: f64, count: usize| {
+            let at = (fraction + 0.5).floor();
+            (at >= 0.0 && at < count as f64).then_some(at as usize)
+        };
+        let on = cover.frame;
+        Self {
+            rows: (0..frame.rows).map(|r| cell(on.fractional(frame.centre(r, 0)).0, on.rows)).collect(),
+            cols: (0..frame.cols).map(|c| cell(on.fractional(frame.centre(0, c)).1, on.cols)).collect(),
+            uses: (0..=u16::MAX).map(|code| cover.table.used(code)).collect(),
         }
-    })
+    }
+    fn class(&self, cover: &LandCover, row: usize, col: usize) -> u16 {
+        let cell = self.rows[row].zip(self.cols[col]).map(|(r, c)| r * cover.frame.cols + c);
+        cell.and_then(|i| cover.classes.get(i).copied()).unwrap_or(NO_CLASS)
+    }
+    /// Cells whose land cover has one of some uses.
+    fn of_use(&self, cover: &LandCover, wanted: impl Fn(CoverUse) -> bool) -> Bits {
+        let open: Vec<bool> = self.uses.iter().map(|used| wanted(*used)).collect();
+        let width = cover.frame.cols;
+        Bits::by_rows(self.rows.len(), self.cols.len(), |row, words| {
+            let Some(line) = self.rows[row] else { return };
+            let Some(classes) = cover.classes.get(line * width..(line + 1) * width) else { return };
+            for (col, &from) in self.cols.iter().enumerate() {
+                let is_open = from.is_some_and(|c| open[classes[c] as usize]);
+                words[col / 64] |= u64::from(is_open) << (col % 64);
+            }
+        })
+    }
 }
 
 /// What a surface model shows on the cells of the search.

@@ -23,6 +23,10 @@ const BEYOND_M: f64 = 60.0;
 /// A class of land cover is believed about the surface from this probability on, and on this share of the ground.
 const BELIEVED: f64 = 0.5;
 const MOSTLY: f64 = 0.8;
+/// Half the angle between two headings of the search, radians.
+const HALF_STEP: f64 = math::PI / HEADINGS as f64 / 2.0;
+/// Share of a length above which a search for it looks, so that just that length is found.
+const JUST_BELOW: f64 = 1.0 - 1e-9;
 
 /// The proposal for a piece; `None` when the strip measured in its outline is too short.
 pub(super) fn propose(ground: &Ground<'_>, piece: &Piece) -> Option<Proposal> {
@@ -37,7 +41,9 @@ pub(super) fn propose(ground: &Ground<'_>, piece: &Piece) -> Option<Proposal> {
         return None;
     }
     let room_m = (options.room_m() - rounding).max(options.strip_width_m);
-    longest(&space, room_m, options.needed_m).filter(|(wide, _)| wide.length_m >= options.needed_m)?;
+    if !holds(&space, room_m, options.needed_m, strip.heading) {
+        return None;
+    }
     let under = fit_ground(ground.terrain(), &strip);
     let standing = ground.scene.standing;
     let beyond_ends_m = [standing.and_then(|s| beyond(s, &strip.reversed())), standing.and_then(|s| beyond(s, &strip))];
@@ -79,29 +85,46 @@ pub(super) fn propose(ground: &Ground<'_>, piece: &Piece) -> Option<Proposal> {
 /// the length may be missed, and nothing is found that is not there.
 fn longest(space: &StripSpace, width_m: f64, needed_m: f64) -> Option<(Strip, u32)> {
     let mut scratch = Scratch::default();
-    let mut best: Option<Strip> = None;
+    let mut best: Option<(f64, Bearing)> = None;
     let mut serving = 0;
-    let mut look = |heading: Bearing, best: &mut Option<Strip>| {
-        let found = space.longest(heading, width_m, &mut scratch);
-        if let Some(strip) = found
-            && best.is_none_or(|b| strip.length_m > b.length_m)
+    let mut look = |heading: Bearing, best: &mut Option<(f64, Bearing)>| {
+        // Shorter ones than the best matter only where they are long enough to serve.
+        let floor = best.map_or(0.0, |(longest, _)| longest.min(needed_m * JUST_BELOW));
+        let found = space.longer_than(floor, heading, width_m, &mut scratch);
+        if let Some(length) = found
+            && best.is_none_or(|(longest, _)| length > longest)
         {
-            *best = Some(strip);
+            *best = Some((length, heading));
         }
-        found.is_some_and(|s| s.length_m >= needed_m)
+        found.is_some_and(|length| length >= needed_m)
     };
     for heading in headings() {
         serving += u32::from(look(heading, &mut best));
     }
     look(space.longest_side_heading(), &mut best);
-    let first = best?;
-    let half_step = math::PI / f64::from(HEADINGS) / 2.0;
-    let near = space.near(first.heading, half_step, width_m, &mut scratch);
-    let heading = near.filter(|n| n.length_m > first.length_m).unwrap_or(first).heading;
-    let strip = space.in_the_middle(heading, width_m, GIVEN_FOR_THE_MIDDLE, &mut scratch).unwrap_or(first);
+    let (length, first) = best?;
+    let near = space.near_heading(first, HALF_STEP, width_m, &mut scratch);
+    let heading = near.filter(|(_, found)| *found > length).map_or(first, |(heading, _)| heading);
+    let middle =
+        |heading: Bearing, scratch: &mut Scratch| space.in_the_middle(heading, width_m, GIVEN_FOR_THE_MIDDLE, scratch);
+    let strip = middle(heading, &mut scratch).or_else(|| middle(first, &mut scratch))?;
     // Strips have no direction of their own; the half turn from north on is taken.
     let strip = if strip.heading.rad() >= math::PI { strip.reversed() } else { strip };
     Some((strip, serving))
+}
+
+/// Whether a strip of a width and length fits in: along the likeliest heading, those of the search, the longest side,
+/// or near the likeliest.
+fn holds(space: &StripSpace, width_m: f64, length_m: f64, likeliest: Bearing) -> bool {
+    let mut scratch = Scratch::default();
+    let floor = length_m * JUST_BELOW;
+    let mut fits = |heading: Bearing| {
+        space.longer_than(floor, heading, width_m, &mut scratch).is_some_and(|length| length >= length_m)
+    };
+    if fits(likeliest) || headings().any(&mut fits) || fits(space.longest_side_heading()) {
+        return true;
+    }
+    space.near_heading(likeliest, HALF_STEP, width_m, &mut scratch).is_some_and(|(_, found)| found >= length_m)
 }
 
 /// Height of what stands beyond the end of a strip, within its width and a little more; `None` where it is not known.

@@ -26,6 +26,7 @@ mod regions;
 mod runs;
 mod scene;
 mod standing;
+mod suited;
 #[cfg(test)]
 mod tests;
 

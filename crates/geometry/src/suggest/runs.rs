@@ -41,21 +41,29 @@ fn shifts(towards: (f64, f64), length_cells: f64) -> Vec<Shift> {
     list
 }
 
-/// Opens a set by the rectangle along a heading; `None` when the rectangle fits nowhere.
-fn open_along(ground: &Ground<'_>, heading: Bearing, window: &Bits, at: (usize, usize)) -> Option<Bits> {
+/// Opens a set by the rectangle along a heading and its number; `None` when the rectangle fits nowhere.
+fn open_along(
+    ground: &Ground<'_>,
+    (number, heading): (usize, Bearing),
+    window: &Bits,
+    at: (usize, usize),
+) -> Option<Bits> {
     let cell = ground.frame.cell_m;
     let u = heading.unit();
     // Rows run south: north is up.
     let along = shifts((-u.y, u.x), ground.options.needed_m / cell);
     let across = shifts((u.x, u.y), ground.options.room_m() / cell);
-    let mut set = ground.suits(heading, window, at);
+    let mut set = ground.suited.within(number, window, at);
     let mut other = Bits::none(window.rows, window.cols);
-    for (down, right) in along.iter().chain(&across) {
-        other.both(&set, *down, *right);
-        core::mem::swap(&mut set, &mut other);
-    }
-    if set.is_empty() {
-        return None;
+    // Most ground is too short along most headings, and that is found before anything is looked at across.
+    for list in [&along, &across] {
+        for (down, right) in list {
+            other.both(&set, *down, *right);
+            core::mem::swap(&mut set, &mut other);
+        }
+        if set.is_empty() {
+            return None;
+        }
     }
     for (down, right) in along.iter().chain(&across) {
         other.either(&set, -down, -right);
@@ -67,7 +75,7 @@ fn open_along(ground: &Ground<'_>, heading: Bearing, window: &Bits, at: (usize, 
 /// The part of a window's set that strips cover, at any heading. `at` is the window's first row and column.
 pub(super) fn open(ground: &Ground<'_>, window: &Bits, at: (usize, usize)) -> Bits {
     let mut covered = Bits::none(window.rows, window.cols);
-    for heading in headings() {
+    for heading in headings().enumerate() {
         if let Some(more) = open_along(ground, heading, window, at) {
             covered.add(&more);
         }
@@ -78,7 +86,7 @@ pub(super) fn open(ground: &Ground<'_>, window: &Bits, at: (usize, usize)) -> Bi
 /// The part of the whole grid that strips cover; headings side by side. What is joined does not depend on the order.
 pub(super) fn open_all(ground: &Ground<'_>, cancel: &(dyn Fn() -> bool + Sync)) -> Bits {
     let none = || Bits::none_on(&ground.frame);
-    let all: Vec<Bearing> = headings().collect();
+    let all: Vec<(usize, Bearing)> = headings().enumerate().collect();
     all.par_iter()
         .fold(none, |mut covered, &heading| {
             if !cancel()
