@@ -1,9 +1,10 @@
 //! What the window does for debriefs: reads recorded flights, has them analysed, plays them, and listens to their keys.
 
-use super::App;
+use super::{App, glide};
 use crate::command::Command;
 use crate::debrief::corrections::corrected;
 use crate::debrief::given::{HeightsTold, wind_input};
+use crate::debrief::glide::GlideTold;
 use crate::debrief::trends::measures;
 use crate::debrief::{Ask, LOW_FLYING_M, NoSortie, analyse};
 use crate::jobs::Once;
@@ -54,6 +55,7 @@ pub(super) struct Debriefing {
     analysis: Option<Analysis>,
     reading: Option<Once<Result<Vec<Sortie>, String>>>,
     looking_through: Option<LookingThrough>,
+    pub(super) glide: glide::Telling,
     /// The question that was answered or given up last.
     answered: Option<DebriefKey>,
 }
@@ -73,7 +75,10 @@ impl App {
                 if let Some(looking) = &self.debriefing.looking_through {
                     looking.stop.store(true, Ordering::Relaxed);
                 }
+                self.debriefing.glide.stop();
             }
+            DebriefCommand::GlideOfAll => self.tell_glide_of_all(ctx),
+            DebriefCommand::AdoptGlide => self.adopt_glide(ctx),
             DebriefCommand::LookThrough => self.look_through(ctx),
             other => {
                 self.model.apply(&Command::Debrief(other.clone()));
@@ -161,6 +166,7 @@ impl App {
         self.take_tracks();
         self.take_analysis();
         self.take_looked_through();
+        self.take_glide();
         self.model.keep_trends();
         let wanted = self.model.debrief_key();
         let debrief = &mut self.model.debrief;
@@ -423,5 +429,6 @@ fn made(ask: &Ask, key: DebriefKey, file: Option<&Path>, goes_on: &(dyn Fn(f32) 
     let by = if key.sortie.heights_by_user { ", by your choice" } else { "" };
     let mut notes = vec![format!("Heights: {}{by}.", key.sortie.heights.words())];
     notes.extend(loaded.warnings.iter().map(ToString::to_string));
-    Ok(DebriefMade { key, sortie, notes, heights })
+    let glide = GlideTold::of(&sortie.flight);
+    Ok(DebriefMade { key, sortie, notes, heights, glide })
 }

@@ -3,6 +3,7 @@
 use super::args::{DebriefArgs, FitArgs};
 use super::session::{lon_lat, open_area, unusable};
 use super::{CliError, inputs, print, text};
+use crate::debrief::glide::CAUTIONS;
 use crate::debrief::practise::practise;
 use crate::debrief::report::{Named, page};
 use crate::debrief::{Ask, Debriefed, LOW_FLYING_M, Sortie, WindFrom, analyse, words};
@@ -407,11 +408,9 @@ pub(super) fn run_fit(args: &FitArgs) -> Result<(), CliError> {
             }
         )
     );
-    let _ = writeln!(
-        out,
-        "{}",
-        text::item("caution", "Told from glides with the engine at idle; a stopped engine may glide better or worse.")
-    );
+    for caution in CAUTIONS {
+        let _ = writeln!(out, "{}", text::item("caution", caution));
+    }
     print(&out)
 }
 

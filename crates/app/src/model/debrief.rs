@@ -3,6 +3,7 @@
 use super::{Mode, Model};
 use crate::debrief::corrections::{self, Correction};
 use crate::debrief::given::{self, HeightsTold};
+use crate::debrief::glide::GlideTold;
 use crate::debrief::report::{Named, page};
 use crate::debrief::trends::{Filter, Measure, Trends};
 use crate::debrief::{Debriefed, Sortie as Analysed};
@@ -70,6 +71,12 @@ pub enum DebriefCommand {
     Pilot(String),
     /// In which aircraft the open sortie was flown.
     FlownIn(String),
+    /// Tell the glide curve from every sortie in the open one's aircraft.
+    GlideOfAll,
+    /// Show the glide curve of them together, or of the open one alone.
+    GlideTogether(bool),
+    /// Use the shown glide curve from now on, in a new aircraft.
+    AdoptGlide,
     /// Bring what is looked at onto the map.
     Frame,
     /// Stop analysing.
@@ -101,13 +108,15 @@ pub enum DebriefPage {
     Overlaid,
     /// The sortie as a whole: who, in what, wind and heights.
     Sortie,
+    /// The glide curve that it tells.
+    Glide,
     /// Over every sortie of the area.
     Trends,
 }
 
 impl DebriefPage {
     /// Every page in order.
-    pub const ALL: [Self; 4] = [Self::Exercise, Self::Overlaid, Self::Sortie, Self::Trends];
+    pub const ALL: [Self; 5] = [Self::Exercise, Self::Overlaid, Self::Sortie, Self::Glide, Self::Trends];
     /// The name for people.
     #[must_use]
     pub fn words(self) -> &'static str {
@@ -115,6 +124,7 @@ impl DebriefPage {
             Self::Exercise => "Exercise",
             Self::Overlaid => "Overlaid",
             Self::Sortie => "Sortie",
+            Self::Glide => "Glide",
             Self::Trends => "Trends",
         }
     }
@@ -144,6 +154,19 @@ pub struct DebriefMade {
     pub notes: Vec<String>,
     /// From where its heights could count.
     pub heights: HeightsTold,
+    /// The glide curve it tells.
+    pub glide: GlideTold,
+}
+
+/// What a glide curve from several sorties depends on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GlideKey {
+    /// The sorties.
+    pub sorties: Vec<Arc<Sortie>>,
+    /// The land.
+    pub land_revision: u64,
+    /// The aircraft in use.
+    pub aircraft: Arc<Aircraft>,
 }
 
 impl DebriefMade {
@@ -195,6 +218,14 @@ pub struct Debrief {
     trends_of: Option<(Arc<Vec<Arc<Sortie>>>, Filter)>,
     /// How many sorties were looked through, and of how many, while they are.
     pub looking_through: Option<(usize, usize)>,
+    /// Whether the glide curve is shown of every sortie in the open one's aircraft.
+    pub glide_together: bool,
+    /// The glide curve of several sorties, and what it was told from.
+    pub glide_of_all: Option<(GlideKey, Arc<GlideTold>)>,
+    /// How many sorties were read for it, and of how many, while they are.
+    pub glide_reading: Option<(usize, usize)>,
+    /// Whether an aircraft with a fitted curve is being kept.
+    pub adopting: bool,
 }
 
 impl Default for Debrief {
@@ -216,6 +247,10 @@ impl Default for Debrief {
             trends: Arc::default(),
             trends_of: None,
             looking_through: None,
+            glide_together: false,
+            glide_of_all: None,
+            glide_reading: None,
+            adopting: false,
         }
     }
 }
@@ -301,6 +336,25 @@ impl Model {
         if !changes.is_empty() {
             self.take_edit(Edit::new("keep what was measured", changes));
         }
+    }
+
+    /// The sorties flown in the open one's aircraft, itself among them, and what else a glide curve of them depends on;
+    /// `None` where nobody said what it was flown in, or it is the only one.
+    #[must_use]
+    pub fn glide_key(&self) -> Option<GlideKey> {
+        let open = self.open_sortie().filter(|s| !s.aircraft.is_empty())?;
+        let all = self.area.as_ref()?.sorties.iter().filter(|s| s.aircraft == open.aircraft);
+        let (sorties, aircraft) = (all.cloned().collect::<Vec<_>>(), Arc::clone(&self.conditions.aircraft));
+        (sorties.len() > 1).then_some(GlideKey { sorties, land_revision: self.land_revision, aircraft })
+    }
+
+    /// The glide curve that is looked at: of the open sortie, or of all in its aircraft.
+    #[must_use]
+    pub fn glide_shown(&self) -> Option<&GlideTold> {
+        let debrief = &self.debrief;
+        let key = debrief.glide_together.then(|| self.glide_key()).flatten();
+        let together = debrief.glide_of_all.as_ref().filter(|(of, _)| key.as_ref() == Some(of));
+        together.map(|(_, told)| told.as_ref()).or(debrief.made.as_ref().map(|m| &m.glide))
     }
 
     /// What has to be analysed; `None` while no sortie is looked at.
@@ -396,9 +450,12 @@ impl Model {
             DebriefCommand::FlownIn(name) => {
                 self.change_sortie("say what was flown", |s| name.trim().clone_into(&mut s.aircraft));
             }
+            DebriefCommand::GlideTogether(together) => debrief.glide_together = *together,
             DebriefCommand::AsFound => self.mark("take back the corrections", |_| Some(Vec::new())),
             DebriefCommand::ChooseFiles
             | DebriefCommand::LookThrough
+            | DebriefCommand::GlideOfAll
+            | DebriefCommand::AdoptGlide
             | DebriefCommand::Report
             | DebriefCommand::Add(_)
             | DebriefCommand::AddSample
