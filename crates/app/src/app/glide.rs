@@ -148,11 +148,10 @@ fn add(all: &mut GlideTold, sortie: &Sortie, area: &Arc<Area>, aircraft: &Arc<Ai
         let track = loaded.value.in_frame(&area.frame, &sortie.heights).ok()?;
         flight_of(area, aircraft, sortie.wind.as_ref().map(wind_input).as_ref(), &track).ok()
     });
-    match flight {
-        Some(flight) => all.add(&flight),
-        None => {
-            all.sorties += 1;
-            all.unread += 1;
-        }
+    if let Some(flight) = flight {
+        all.add(&flight);
+    } else {
+        all.sorties += 1;
+        all.unread += 1;
     }
 }

@@ -1,6 +1,7 @@
 //! The one core behind debriefs in the window and on the command line: an area, an aircraft and a recorded flight become
 //! a sortie with its exercises, each measured, and what else could have been done.
 
+pub mod basis;
 pub mod corrections;
 pub mod given;
 pub mod glide;

@@ -2,6 +2,7 @@
 
 use super::{Mode, Model};
 use crate::debrief::corrections::{self, Correction};
+use crate::debrief::basis::Basis;
 use crate::debrief::given::{self, HeightsTold};
 use crate::debrief::glide::GlideTold;
 use crate::debrief::report::{Named, page};
@@ -156,6 +157,19 @@ pub struct DebriefMade {
     pub heights: HeightsTold,
     /// The glide curve it tells.
     pub glide: GlideTold,
+    /// Names what it was held against.
+    pub basis: Arc<Basis>,
+}
+
+/// What measures would be held against now.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BasisKey {
+    /// The area and its land.
+    pub revisions: (u64, u64),
+    /// The aircraft.
+    pub aircraft: Arc<Aircraft>,
+    /// The rules.
+    pub rules: crate::assess::Rules,
 }
 
 /// What a glide curve from several sorties depends on.
@@ -183,6 +197,9 @@ impl DebriefMade {
         page(&[named], units)
     }
 }
+
+/// What trends are of: sorties, filter, and what counts as stale.
+type TrendsOf = (Arc<Vec<Arc<Sortie>>>, Filter, Option<Arc<Basis>>);
 
 /// Debrief as looked at in the window.
 #[derive(Clone, Debug)]
@@ -215,7 +232,9 @@ pub struct Debrief {
     pub measure: Measure,
     /// The trends, and the sorties and filter that they are of.
     pub trends: Arc<Trends>,
-    trends_of: Option<(Arc<Vec<Arc<Sortie>>>, Filter)>,
+    trends_of: Option<TrendsOf>,
+    /// Names of what measures would be held against now, once they are worked out, and what they are of.
+    pub basis: Option<(BasisKey, Arc<Basis>)>,
     /// How many sorties were looked through, and of how many, while they are.
     pub looking_through: Option<(usize, usize)>,
     /// Whether the glide curve is shown of every sortie in the open one's aircraft.
@@ -246,6 +265,7 @@ impl Default for Debrief {
             measure: Measure::default(),
             trends: Arc::default(),
             trends_of: None,
+            basis: None,
             looking_through: None,
             glide_together: false,
             glide_of_all: None,
@@ -311,13 +331,40 @@ impl Model {
     /// Brings the trends up to date, where they are looked at.
     pub(crate) fn keep_trends(&mut self) {
         let Some(area) = self.area.as_ref().filter(|_| self.mode == Mode::Debrief) else { return };
+        let wanted = self.basis_wanted();
         let debrief = &mut self.debrief;
-        let current =
-            debrief.trends_of.as_ref().is_some_and(|(s, f)| Arc::ptr_eq(s, &area.sorties) && *f == debrief.filter);
-        if debrief.page == DebriefPage::Trends && !current {
-            debrief.trends = Arc::new(Trends::over(&area.sorties, &debrief.filter));
-            debrief.trends_of = Some((Arc::clone(&area.sorties), debrief.filter.clone()));
+        if debrief.page != DebriefPage::Trends {
+            return;
         }
+        let basis = debrief.basis.as_ref().filter(|(of, _)| Some(of) == wanted.as_ref()).map(|(_, b)| Arc::clone(b));
+        let current = debrief
+            .trends_of
+            .as_ref()
+            .is_some_and(|(s, f, b)| Arc::ptr_eq(s, &area.sorties) && *f == debrief.filter && *b == basis);
+        if !current {
+            debrief.trends = Arc::new(Trends::over(&area.sorties, &debrief.filter, basis.as_deref()));
+            debrief.trends_of = Some((Arc::clone(&area.sorties), debrief.filter.clone(), basis));
+        }
+    }
+
+    /// What measures would be held against now; `None` while trends are not looked at.
+    #[must_use]
+    pub fn basis_wanted(&self) -> Option<BasisKey> {
+        let looked_at = self.mode == Mode::Debrief && self.debrief.page == DebriefPage::Trends;
+        (looked_at && self.area.is_some()).then(|| BasisKey {
+            revisions: (self.area_revision, self.land_revision),
+            aircraft: Arc::clone(&self.conditions.aircraft),
+            rules: self.conditions.rules,
+        })
+    }
+
+    /// Sorties that have no measures, or measures that were held against something else than what is there now.
+    #[must_use]
+    pub fn to_look_through(&self) -> Vec<Arc<Sortie>> {
+        let wanted = self.basis_wanted();
+        let basis = self.debrief.basis.as_ref().filter(|(of, _)| Some(of) == wanted.as_ref()).map(|(_, b)| b);
+        let stale = |s: &Sortie| s.measures().is_none_or(|kept| basis.is_some_and(|now| now.stale(kept).is_any()));
+        self.area.iter().flat_map(|a| a.sorties.iter()).filter(|s| stale(s)).cloned().collect()
     }
 
     /// Keeps what was measured with the sorties, unless they changed meanwhile. Nothing that the user did, so nothing to
