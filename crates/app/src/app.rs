@@ -25,7 +25,9 @@ use crate::jobs::{
 use crate::keep::{Keep, Notify};
 use crate::layer_export_dialog::{LayerExportDialog, LayersOf};
 use crate::model::layers::LayersCommand;
-use crate::model::{CircuitCommand, Conditions, DebriefCommand, DrillCommand, MergeCommand, Mode, Model, NoticeLevel, SheetCommand};
+use crate::model::{
+    CircuitCommand, Conditions, DebriefCommand, DrillCommand, MergeCommand, Mode, Model, NoticeLevel, SheetCommand,
+};
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::page_dialog::{self, PageDialog};
 use crate::page_place;

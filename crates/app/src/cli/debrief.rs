@@ -128,6 +128,13 @@ fn document(flight: &Placed, s: &Sortie) -> Result<Value, CliError> {
             value
         })
         .collect();
+    // What everything was worked out with: what the turns tell, or what was given, at the heights of the flight.
+    let used = s.flight.wind.bands.iter().map(|b| {
+        let mut value = vector(area, b.wind, home);
+        value["height_amsl_m"] = b.height_amsl_m.into();
+        value
+    });
+    let used: Vec<Value> = used.collect();
     let all = &s.flight.samples.all;
     let exercises = s.exercises.iter().map(|e| exercise(s, e)).collect::<Result<Vec<_>, _>>()?;
     let phases: Vec<Value> = s
@@ -172,6 +179,7 @@ fn document(flight: &Placed, s: &Sortie) -> Result<Value, CliError> {
             "from": match s.wind_from { WindFrom::Track => "track", WindFrom::User => "given", WindFrom::Nobody => "none" },
             "surface": vector(area, s.wind.surface, home),
             "bands": bands,
+            "used": used,
         },
         "phases": phases,
         "events": s.events.iter().map(|e| json!({

@@ -82,7 +82,9 @@ impl GlideTold {
             ""
         };
         self.fit.is_none().then(|| {
-            format!("A glide curve needs {FEWEST_POINTS} or more steady stretches at several speeds; these tell none.{wind}")
+            format!(
+                "A glide curve needs {FEWEST_POINTS} or more steady stretches at several speeds; these tell none.{wind}"
+            )
         })
     }
 }
@@ -217,7 +219,9 @@ mod tests {
             assert!(rows.len() >= 5 && rows[1][2].contains('±'), "{rows:?}");
             // Half-way to the maximum nobody flew.
             assert!(rows.last().unwrap()[2].ends_with("not flown"), "{rows:?}");
-            assert!(told.nothing().is_none() && told.from_words().contains("30 steady stretches of gliding of 2 sorties"));
+            assert!(
+                told.nothing().is_none() && told.from_words().contains("30 steady stretches of gliding of 2 sorties")
+            );
         }
         let nothing = GlideTold { sorties: 1, without_wind: 1, ..GlideTold::default() }.settle();
         assert!(nothing.nothing().unwrap().contains("wind is not known"));

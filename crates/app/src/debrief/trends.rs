@@ -361,7 +361,10 @@ mod tests {
         let moved = count(&basis("hill", "slow"));
         assert_eq!(moved, StaleCount { land: 2, held: 1, unknown: 1, any: 3 });
         let said = moved.words().unwrap();
-        assert!(said.starts_with("2 sorties were measured with other fields") && said.contains("1 sortie was"), "{said}");
+        assert!(
+            said.starts_with("2 sorties were measured with other fields") && said.contains("1 sortie was"),
+            "{said}"
+        );
         assert_eq!(StaleCount::default().words(), None);
         // They still count.
         assert_eq!(Trends::over(&all, &Filter::default(), Some(&basis("hill", "x"))).exercises, 3);

@@ -1,8 +1,8 @@
 //! Recorded flights as looked at in the window: which is open, what was found in it, and the moment shown.
 
 use super::{Mode, Model};
-use crate::debrief::corrections::{self, Correction};
 use crate::debrief::basis::Basis;
+use crate::debrief::corrections::{self, Correction};
 use crate::debrief::given::{self, HeightsTold};
 use crate::debrief::glide::GlideTold;
 use crate::debrief::report::{Named, page};

@@ -27,7 +27,9 @@ pub use climb_out::{ClimbOutAsk, ClimbOutCommand, ClimbOuts, ClimbOutsAt, ClimbO
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use cover::{COVER_HEIGHTS_M, Cover, CoverAsk, CoverCommand, CoverLine, CoverLook, CoverMade, CoverShade};
 pub use cover_route::{RouteCommand, RouteMade, RoutePlan};
-pub use debrief::{BasisKey, Debrief, DebriefCommand, DebriefCorrection, DebriefKey, DebriefMade, DebriefPage, GlideKey};
+pub use debrief::{
+    BasisKey, Debrief, DebriefCommand, DebriefCorrection, DebriefKey, DebriefMade, DebriefPage, GlideKey,
+};
 pub use drill::{DrillCommand, DrillPage, Drilling, Ended, Prepared, RehearsePage, Session, Stage};
 pub use findings::{Findings, FindingsCommand};
 pub use follow::{Follow, FollowCommand, Freshness, ReplaySpeed, SourceForm, SourceKind};

@@ -34,7 +34,8 @@ impl Mergeable for Sortie {
 
     fn label(&self) -> String {
         let when = self.started.map(|t| t.strftime("%Y-%m-%d %H:%M").to_string());
-        let parts: Vec<&str> = when.as_deref().into_iter().chain([self.name.as_str()]).filter(|p| !p.is_empty()).collect();
+        let parts: Vec<&str> =
+            when.as_deref().into_iter().chain([self.name.as_str()]).filter(|p| !p.is_empty()).collect();
         if parts.is_empty() { self.id.clone() } else { parts.join(" ") }
     }
 
@@ -95,7 +96,11 @@ impl Mergeable for Sortie {
             Attribute::Wind => self.wind.as_ref().map_or_else(|| "from the turns".to_owned(), |w| wind(w, context)),
             Attribute::Corrections => corrections(&self.marks),
             Attribute::Columns => {
-                if self.columns.is_some() { "as the user says".to_owned() } else { "as found".to_owned() }
+                if self.columns.is_some() {
+                    "as the user says".to_owned()
+                } else {
+                    "as found".to_owned()
+                }
             }
             _ => String::new(),
         }

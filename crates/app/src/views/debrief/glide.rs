@@ -71,7 +71,11 @@ fn curves(ui: &mut Ui, model: &Model, theme: &Theme, told: &GlideTold, fit: &Gli
     ui.add_space(space::TIGHT);
     let size = vec2(ui.available_width().min(420.0), CURVES);
     paint::show(ui, &picture(told, aircraft, size, units), theme);
-    small(ui, theme, "Solid: as flown, with its standard deviation, and the glides as dots. Broken: the aircraft in use.");
+    small(
+        ui,
+        theme,
+        "Solid: as flown, with its standard deviation, and the glides as dots. Broken: the aircraft in use.",
+    );
     ui.add_space(space::TIGHT);
     // A narrow card shows part of the table, and scrolls.
     ScrollArea::horizontal().id_salt("glide").show(ui, |ui| {
