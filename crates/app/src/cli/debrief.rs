@@ -3,7 +3,7 @@
 use super::args::{DebriefArgs, FitArgs};
 use super::session::{lon_lat, open_area, unusable};
 use super::{CliError, inputs, print, text};
-use crate::debrief::glide::CAUTIONS;
+use crate::debrief::glide::{CAUTIONS, best};
 use crate::debrief::practise::practise;
 use crate::debrief::report::{Named, page};
 use crate::debrief::{Ask, Debriefed, LOW_FLYING_M, Sortie, WindFrom, analyse, words};
@@ -383,20 +383,7 @@ pub(super) fn run_fit(args: &FitArgs) -> Result<(), CliError> {
     let units = UnitPrefs::default();
     let (own_speed, own_ratio) = (aircraft.glide.best_glide_speed_ms(), aircraft.glide.best_glide_ratio());
     let mut out = format!("Glide curve from {} steady stretches of {} recordings\n", told.points, flights.len());
-    let _ = writeln!(
-        out,
-        "{}",
-        text::item(
-            "best glide",
-            &format!(
-                "{} ± {} at {:.1} ± {:.1} to 1",
-                units.format_speed(told.best_speed_ms.0),
-                units.format_speed(told.best_speed_ms.1),
-                told.best_ratio.0,
-                told.best_ratio.1
-            )
-        )
-    );
+    let _ = writeln!(out, "{}", text::item("best glide", &best(&told, units)));
     let _ = writeln!(
         out,
         "{}",

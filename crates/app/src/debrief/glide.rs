@@ -2,7 +2,7 @@
 
 use crate::sheet::picture::{Ink, Mark, Picture};
 use egui::{Align2, Pos2, Vec2, pos2};
-use sparefield_data::quantity::UnitPrefs;
+use sparefield_data::quantity::{HeightUnit, SpeedUnit, UnitPrefs};
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::track::glide_fit::{FEWEST_POINTS, GlideFit, GlidePoint, fit, glide_points};
 use sparefield_geometry::track::phases::Flight;
@@ -89,15 +89,36 @@ impl GlideTold {
     }
 }
 
+/// A deviation in words, rounded up: none is ever shown as nothing.
+fn off(sd: f64, step: f64, say: impl Fn(f64) -> String) -> String {
+    say((sd / step).ceil().max(1.0) * step)
+}
+
+fn off_speed(sd_ms: f64, units: UnitPrefs) -> String {
+    let step = if units.speed == SpeedUnit::Ms { 0.1 } else { units.speed.metres_per_second() };
+    off(sd_ms, step, |v| units.format_speed(v))
+}
+
+fn off_sink(sd_ms: f64, units: UnitPrefs) -> String {
+    /// Ten feet a minute, m/s.
+    const TEN_FPM_MS: f64 = 10.0 * 0.304_8 / 60.0;
+    let step = if units.height == HeightUnit::Ft { TEN_FPM_MS } else { 0.1 };
+    off(sd_ms, step, |v| units.format_sink(v))
+}
+
+fn off_ratio(sd: f64) -> String {
+    off(sd, 0.1, |v| format!("{v:.1}"))
+}
+
 /// Best glide in words.
 #[must_use]
 pub fn best(told: &GlideFit, units: UnitPrefs) -> String {
     format!(
-        "{} ± {} at {:.1} ± {:.1} to 1",
+        "{} ± {} at {:.1} ± {} to 1",
         units.format_speed(told.best_speed_ms.0),
-        units.format_speed(told.best_speed_ms.1),
+        off_speed(told.best_speed_ms.1, units),
         told.best_ratio.0,
-        told.best_ratio.1
+        off_ratio(told.best_ratio.1)
     )
 }
 
@@ -122,12 +143,12 @@ pub fn rows(told: &GlideFit, aircraft: &Aircraft, units: UnitPrefs) -> Vec<[Stri
         [
             "Best glide at".to_owned(),
             units.format_speed(own.best_glide_speed_ms()),
-            format!("{} ± {}", units.format_speed(told.best_speed_ms.0), units.format_speed(told.best_speed_ms.1)),
+            format!("{} ± {}", units.format_speed(told.best_speed_ms.0), off_speed(told.best_speed_ms.1, units)),
         ],
         [
             "Best ratio".to_owned(),
             format!("{:.1}", own.best_glide_ratio()),
-            format!("{:.1} ± {:.1}", told.best_ratio.0, told.best_ratio.1),
+            format!("{:.1} ± {}", told.best_ratio.0, off_ratio(told.best_ratio.1)),
         ],
     ];
     let speeds = [aircraft.min_glide_speed_ms, own.best_glide_speed_ms(), aircraft.approach_speed_ms];
@@ -141,7 +162,7 @@ pub fn rows(told: &GlideFit, aircraft: &Aircraft, units: UnitPrefs) -> Vec<[Stri
         rows.push([
             format!("Sink at {}", units.format_speed(v)),
             units.format_sink(own.sink_ms(v, 1.0)),
-            format!("{} ± {}{beyond}", units.format_sink(sink), units.format_sink(sd)),
+            format!("{} ± {}{beyond}", units.format_sink(sink), off_sink(sd, units)),
         ]);
     }
     rows
@@ -223,6 +244,10 @@ mod tests {
                 told.nothing().is_none() && told.from_words().contains("30 steady stretches of gliding of 2 sorties")
             );
         }
+        // However well a curve is told, it is not told exactly.
+        let exact = GlideFit { best_ratio: (6.0, 0.0), best_speed_ms: (22.0, 0.001), ..told(6.0).fit.unwrap() };
+        let said = best(&exact, units);
+        assert!(said.contains("± 0.1 to 1") && said.replace('\u{a0}', " ").contains("± 1 mph"), "{said}");
         let nothing = GlideTold { sorties: 1, without_wind: 1, ..GlideTold::default() }.settle();
         assert!(nothing.nothing().unwrap().contains("wind is not known"));
         // Wild points stay on the picture.
