@@ -60,6 +60,36 @@ fn the_sample_lesson_is_told_as_it_was_flown() {
 }
 
 #[test]
+fn a_given_wind_is_told_by_height_beside_what_the_turns_tell() {
+    let track = sortie();
+    let wind = ["--wind", "090/10kt", "--wind-aloft", "3000ft:120/20kt"];
+    let mut arguments = vec!["debrief", track.to_str().unwrap(), "--date=2026-11-25", "--json"];
+    let told = |arguments: &[&str]| -> Value {
+        let output = run(arguments);
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        let told: Value = serde_json::from_slice(&output.stdout).unwrap();
+        told["sorties"][0]["wind"].clone()
+    };
+    let turns = told(&arguments);
+    let heights = |list: &Value| -> Vec<f64> {
+        list.as_array().unwrap().iter().map(|b| b["height_amsl_m"].as_f64().unwrap()).collect()
+    };
+    assert_eq!(heights(&turns["used"]), heights(&turns["bands"]), "without a given wind the turns' is used");
+    arguments.extend(wind);
+    let given = told(&arguments);
+    assert_eq!(given["from"], "given");
+    assert_eq!(given["bands"], turns["bands"], "what the turns tell is still told");
+    let used = given["used"].as_array().unwrap();
+    assert!(used.len() > 1 && heights(&given["used"]).is_sorted(), "{given}");
+    for band in used {
+        let (from, speed) = (band["from_deg"].as_f64().unwrap(), band["speed_ms"].as_f64().unwrap());
+        assert!((85.0..=125.0).contains(&from) && (4.0..=10.4).contains(&speed), "{band}");
+    }
+    let speed = |i: usize| used[i]["speed_ms"].as_f64().unwrap();
+    assert!(speed(used.len() - 1) > speed(0) + 1.0, "it grows with height: {given}");
+}
+
+#[test]
 fn the_page_stands_alone_and_tells_every_exercise() {
     let folder = tempfile::tempdir().unwrap();
     let page = folder.path().join("debrief.html");
@@ -71,8 +101,11 @@ fn the_page_stands_alone_and_tells_every_exercise() {
     assert!(exercises >= 3, "{said}");
     assert_eq!(text.matches(" as a practice failure.</p>").count(), exercises);
     assert!(text.matches("<svg").count() >= 2 + 2 * exercises);
+    // The ground under each map comes with the page: one picture for the flight and one for each exercise.
+    let inside = " href=\"data:image/png;base64,";
+    assert_eq!(text.matches(inside).count(), 1 + exercises);
     for outside in ["http://", "https://", "src=", "href="] {
-        let found = text.replace("http://www.w3.org/2000/svg", "");
+        let found = text.replace("http://www.w3.org/2000/svg", "").replace(inside, "");
         assert!(!found.contains(outside), "{outside}");
     }
     assert!(!text.contains("NaN") && !text.contains("inf "));

@@ -4,12 +4,16 @@
 use proptest::prelude::*;
 use sparefield_data::NoProgress;
 use sparefield_data::area::{Area, Home};
+use sparefield_data::area_file::{AreaFile, AreaParts, TerrainSource};
 use sparefield_data::frame::Frame;
-use sparefield_data::merge::{Attribute, Difference, Land, Merge, MergeOptions, Status, Take};
+use sparefield_data::merge::{Attribute, Difference, Kind, Land, Merge, MergeOptions, Status, Take};
+use sparefield_data::sortie::{ExerciseMark, GivenVector, GivenWind, Original, Sortie};
+use sparefield_data::track::{HeightChoice, HeightSource, from_bytes};
 use sparefield_geometry::fields::model::{
     BoundaryEdge, Calendar, Day, EdgeKind, Field, Hazard, HazardKind, HazardShape, QuietKind, QuietZone, Stock, Surface,
 };
 use sparefield_geometry::position::Xy;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, OnceLock};
 
 /// The sample area with few things of our own on it.
@@ -405,4 +409,115 @@ fn a_field_file_says_nothing_about_hazards() {
     let theirs = Land::of_fields((*mine.frame).clone(), fields);
     let merge = Merge::between(&(&mine).into(), &theirs, None, &MergeOptions::default()).unwrap();
     assert!(merge.differences().is_empty());
+}
+
+/// A recorded flight of one fix on a day of January.
+fn flight(id: &str, day: u32) -> Sortie {
+    let text = format!("AXXX\nHFDTE{day:02}0125\nB1000005100000N00200000WA0010000100\n");
+    let path = Path::new("flight.igc");
+    let recording = from_bytes(path, text.as_bytes()).unwrap().value.swap_remove(0);
+    let none = HeightChoice::of(HeightSource::None);
+    Sortie::new(id.into(), &recording, 0, Original::new(path, text.into_bytes()), none)
+}
+
+fn with_flights(flights: Vec<Sortie>) -> Area {
+    Area { sorties: Arc::new(flights.into_iter().map(Arc::new).collect()), ..ancestor() }
+}
+
+fn keys(area: &Area) -> Vec<&str> {
+    let mut keys: Vec<&str> = area.sorties.iter().map(|s| s.original.key.as_str()).collect();
+    keys.sort_unstable();
+    keys
+}
+
+#[test]
+fn sorties_that_only_they_have_come_along_and_none_of_mine_is_lost() {
+    let mine = with_flights(vec![flight("sortie-1", 1), flight("sortie-2", 2)]);
+    // Theirs has the second as its first, and one more under an identifier that is another of mine.
+    let theirs = with_flights(vec![flight("sortie-1", 2), flight("sortie-2", 3)]);
+    let merge = between(&mine, &theirs, None);
+    let differences = merge.differences();
+    assert_eq!(differences.len(), 1, "{differences:#?}");
+    assert_eq!((differences[0].kind, differences[0].status), (Kind::Sortie, Status::OnlyTheirs));
+    for take in [Take::Mine, Take::Theirs] {
+        let merged = taking(&mine, &merge, take);
+        assert!(mine.sorties.iter().all(|s| merged.sorties.contains(s)), "mine are all there");
+        assert_eq!(merged.sorties.len(), if take == Take::Mine { 2 } else { 3 });
+    }
+    let merged = taking(&mine, &merge, Take::Theirs);
+    assert!(merged.sorties[2].original.held.is_some() && merged.sorties[2].id != "sortie-2");
+    assert!(between(&merged, &theirs, None).differences().is_empty(), "nothing is taken twice");
+    let back = between(&theirs, &mine, None);
+    assert_eq!(keys(&taking(&theirs, &back, Take::Theirs)), keys(&merged), "both come to the same flights");
+    // What I took away since the common ancestor stays away.
+    let base = with_flights(vec![flight("sortie-1", 2), flight("sortie-2", 3)]);
+    let merge = between(&mine, &theirs, Some(&base));
+    assert_eq!((merge.differences()[0].status, merge.differences()[0].default), (Status::DeletedByMe, Take::Mine));
+}
+
+#[test]
+fn what_both_say_of_a_sortie_is_chosen_part_by_part() {
+    let mark = |start_s: f64| ExerciseMark {
+        kind: "practice-failure".into(),
+        start_s,
+        end_s: start_s + 60.0,
+        deleted: false,
+        note: String::new(),
+    };
+    let calm = GivenWind { surface: Some(GivenVector { from_true_rad: 1.0, speed_ms: 4.0 }), aloft: Vec::new() };
+    let mut own = flight("sortie-1", 1);
+    (own.pilot, own.marks) = ("Ash".into(), vec![mark(10.0)]);
+    let mut other = flight("evening", 1);
+    (other.pilot, other.aircraft, other.wind) = ("Elm".into(), "Blue".into(), Some(calm));
+    (other.marks, other.heights_by_user) = (vec![mark(20.0)], true);
+    let (mine, theirs) = (with_flights(vec![own.clone()]), with_flights(vec![other.clone()]));
+    let merge = between(&mine, &theirs, None);
+    let default = |a: &Attribute| only(&merge, a).default;
+    // What only they said is taken; where both said something, mine stays unless chosen.
+    for (attribute, take) in [
+        (Attribute::Pilot, Take::Mine),
+        (Attribute::Corrections, Take::Mine),
+        (Attribute::Aircraft, Take::Theirs),
+        (Attribute::Wind, Take::Theirs),
+        (Attribute::Heights, Take::Theirs),
+    ] {
+        assert_eq!(default(&attribute), take, "{attribute:?}");
+    }
+    assert_eq!(merge.differences().len(), 5);
+    assert!(only(&merge, &Attribute::Corrections).theirs.as_ref().unwrap().contains("0:20 to 1:20"));
+    let merged = mine.merged(&merge, &merge.defaults(), "theirs").unwrap();
+    let made = &merged.sorties[0];
+    assert_eq!((made.id.as_str(), made.pilot.as_str(), made.aircraft.as_str()), ("sortie-1", "Ash", "Blue"));
+    assert_eq!((&made.wind, &made.marks, made.heights_by_user), (&other.wind, &own.marks, true));
+    let all = taking(&mine, &merge, Take::Theirs);
+    assert_eq!(*all.sorties[0], Sortie { id: "sortie-1".into(), ..other });
+}
+
+#[test]
+fn their_recorders_bytes_come_out_of_their_file_into_mine() {
+    let folder = tempfile::tempdir().unwrap();
+    let (own, other) = (folder.path().join("mine.gpkg"), folder.path().join("theirs.gpkg"));
+    let keep = |path: &Path, flights: Vec<Sortie>| {
+        let area = with_flights(flights);
+        drop(AreaFile::create(path, &AreaParts::of(&area, TerrainSource::Sample)).unwrap());
+    };
+    keep(&own, vec![flight("sortie-1", 1)]);
+    keep(&other, vec![flight("sortie-1", 2), flight("sortie-2", 3)]);
+    // One recording is lost in theirs.
+    let lost = flight("x", 3).original.key;
+    let db = rusqlite::Connection::open(&other).unwrap();
+    db.execute("DELETE FROM sortie_originals WHERE key = ?1", [&lost]).unwrap();
+    drop(db);
+    let read = |path: &PathBuf| Land::read(std::slice::from_ref(path), None).unwrap().value;
+    let merge = Merge::between(&read(&own), &read(&other), None, &MergeOptions::default()).unwrap();
+    assert!(merge.notes().len() == 1 && merge.notes()[0].contains("cannot be taken along"), "{:?}", merge.notes());
+    let edit = merge.edit(&merge.defaults(), "theirs");
+    let (mut file, parts) = AreaFile::open(&own, day(0), &NoProgress).unwrap().value;
+    assert_eq!(parts.sorties.len(), 1);
+    file.write(&edit).unwrap();
+    drop(file);
+    let new = flight("x", 2).original;
+    let bytes = sparefield_data::area_file::original(&own, &new.key).unwrap();
+    assert_eq!(bytes, **new.held.as_ref().unwrap());
+    assert_eq!(read(&own).sorties.unwrap().len(), 2);
 }

@@ -6,6 +6,7 @@ mod cover;
 mod debrief;
 mod drill;
 mod follow;
+mod glide;
 mod layers;
 mod opening;
 mod sheet;
@@ -16,6 +17,7 @@ use crate::card_dialog::{CardDialog, CardOf};
 use crate::command::Command;
 use crate::copy_dialog::CopyDialog;
 use crate::export_dialog::ExportDialog;
+use crate::hangar;
 use crate::import_dialog::ImportDialog;
 use crate::jobs::{
     Asked, AssessJob, AssessRequest, CheckJob, ClimbOutJob, CoverJob, DrillJob, LayerJob, OpenJob, SheetJob,
@@ -23,7 +25,9 @@ use crate::jobs::{
 use crate::keep::{Keep, Notify};
 use crate::layer_export_dialog::{LayerExportDialog, LayersOf};
 use crate::model::layers::LayersCommand;
-use crate::model::{CircuitCommand, Conditions, DebriefCommand, DrillCommand, MergeCommand, Mode, Model, SheetCommand};
+use crate::model::{
+    CircuitCommand, Conditions, DebriefCommand, DrillCommand, MergeCommand, Mode, Model, NoticeLevel, SheetCommand,
+};
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::page_dialog::{self, PageDialog};
 use crate::page_place;
@@ -83,6 +87,8 @@ pub struct App {
     keep: Keep,
     layer_dialog: OpenDialog,
     track_dialog: OpenDialog,
+    /// Where aircraft that are made here are kept.
+    own_aircraft: Option<PathBuf>,
     debriefing: debrief::Debriefing,
     /// Images chosen together with an area that is being opened.
     images_to_come: Option<Chosen>,
@@ -131,12 +137,16 @@ impl App {
         let kept = if start.keep_settings { settings::load() } else { crate::model::Settings::default() };
         let theme = Theme::new(&palette, scheme(kept.night));
         crate::theme::install_fonts(ctx);
+        // Tests leave the user's folders alone.
+        let own_aircraft = start.keep_settings.then(hangar::own_folder).flatten();
+        let (own, unread) = own_aircraft.as_deref().map(hangar::kept).unwrap_or_default();
+        let known = sparefield_data::aircraft_file::builtin().into_iter().chain(own).collect();
         let repaint = ctx.clone();
         let assess = AssessJob::start(move || repaint.request_repaint())?;
         let repaint = ctx.clone();
         let sheet_job = SheetJob::start(move || repaint.request_repaint())?;
         let mut app = Self {
-            model: Model { today: start.today, ..Model::new(sparefield_data::aircraft_file::builtin(), kept) },
+            model: Model { today: start.today, ..Model::new(known, kept) },
             map: views::map::MapState::default(),
             derived: views::map_panel::MapDerived::default(),
             palette,
@@ -155,7 +165,7 @@ impl App {
             report: PageDialog::new(page_dialog::REPORT),
             climb_out_page: PageDialog::new(page_dialog::CLIMB_OUT),
             layer_export: LayerExportDialog::default(),
-            // Tests leave the user's folders alone.
+            own_aircraft,
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
             layer_dialog: OpenDialog::new(Purpose::Layers),
             track_dialog: OpenDialog::new(Purpose::Tracks),
@@ -185,6 +195,9 @@ impl App {
             following: follow::Following::default(),
             closing: false,
         };
+        for problem in unread {
+            app.model.notify(NoticeLevel::Problem, problem);
+        }
         if start.files.is_empty() {
             app.open_sample(ctx);
         } else {
@@ -285,7 +298,12 @@ impl App {
         self.follow_live(ctx);
         let recent = self.model.settings.recent.clone();
         self.keep.follow(&mut self.model, || notify(ctx));
-        if recent != self.model.settings.recent && self.start.keep_settings {
+        // Whichever way another aircraft came into use, also by undoing.
+        let other_aircraft = self.model.settings.aircraft != self.model.conditions.aircraft.name;
+        if other_aircraft {
+            self.model.settings.aircraft.clone_from(&self.model.conditions.aircraft.name);
+        }
+        if (other_aircraft || recent != self.model.settings.recent) && self.start.keep_settings {
             settings::save(&self.model.settings);
         }
         if self.applied != Some(scheme(self.model.settings.night)) {

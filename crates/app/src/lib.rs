@@ -16,6 +16,7 @@ pub mod drill;
 pub mod edits;
 pub mod export_dialog;
 pub mod flight_log;
+pub mod hangar;
 pub mod import_dialog;
 pub mod jobs;
 pub mod keep;

@@ -11,6 +11,8 @@ use sparefield::model::{MergeCommand, MergeFiles};
 use sparefield_data::NoProgress;
 use sparefield_data::area::{Area, Change, Edit, Swap};
 use sparefield_data::area_file::{AreaFile, AreaParts, TerrainSource};
+use sparefield_data::sortie::{Original, Sortie};
+use sparefield_data::track::{HeightChoice, HeightSource, from_bytes};
 use sparefield_geometry::fields::model::{BoundaryEdge, EdgeKind};
 use std::sync::Arc;
 
@@ -69,4 +71,33 @@ fn what_is_chosen_from_theirs_is_one_change_that_can_be_undone() {
     assert!(merged.fields.iter().any(|f| f.id == second.id), "nothing of mine is deleted unless chosen");
     push(&mut window, Command::Undo);
     assert_eq!(area(&window).fields, mine.fields);
+}
+
+#[test]
+fn a_sortie_that_only_they_have_is_taken_along_and_taken_back() {
+    let mut theirs = Area::sample(&NoProgress).unwrap();
+    let text = b"AXXX\nHFDTE010125\nB1000005100000N00200000WA0010000100\n".to_vec();
+    let name = std::path::Path::new("evening.igc");
+    let recording = from_bytes(name, &text).unwrap().value.swap_remove(0);
+    let none = HeightChoice::of(HeightSource::None);
+    let sortie = Sortie::new("sortie-1".into(), &recording, 0, Original::new(name, text.clone()), none);
+    theirs.apply(&Edit::new("record", vec![Change::Sortie(Swap::add(sortie))])).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("theirs.gpkg");
+    drop(AreaFile::create(&path, &AreaParts::of(&theirs, TerrainSource::Sample)).unwrap());
+    let mut window = common::annotating(900.0, 600.0);
+    let files = MergeFiles { theirs: vec![path], base: Vec::new() };
+    push(&mut window, Command::Merge(MergeCommand::Compare(files)));
+    until(&mut window, "the areas are compared", |w| app(w).model.merging.is_some());
+    window.get_by_label_contains("1 differences in 1 things, 1 taken from theirs");
+    window.get_by_label_contains("theirs: evening.igc, 1 fix");
+    window.get_by_label_contains("Sortie 2025-01-01").click();
+    window.run_steps(2);
+    window.get_by_label("Take these").click();
+    window.run_steps(3);
+    assert!(app(&window).model.merging.is_none());
+    let taken = area(&window).sorties.to_vec();
+    assert_eq!(**taken[0].original.held.as_ref().unwrap(), text, "with what the recorder wrote");
+    push(&mut window, Command::Undo);
+    assert!(area(&window).sorties.is_empty());
 }

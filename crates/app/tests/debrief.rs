@@ -8,8 +8,12 @@ mod common;
 use common::{Window, app, area, opened, push, until};
 use egui_kittest::kittest::Queryable;
 use sparefield::command::Command;
+use sparefield::debrief::glide::GlideTold;
+use sparefield::debrief::trends::StaleCount;
 use sparefield::debrief::words;
 use sparefield::model::{Debrief, DebriefCommand, Mode};
+use sparefield_geometry::aircraft::{Aircraft, GlideCurve};
+use sparefield_geometry::track::glide_fit::GlidePoint;
 use std::fmt::Write as _;
 use std::sync::Arc;
 
@@ -182,6 +186,118 @@ fn a_wind_is_given_by_hand_used_and_taken_back() {
     push(&mut window, Command::Debrief(DebriefCommand::GiveWind { surface: "vrb/5".into(), aloft: String::new() }));
     assert!(area(&window).sorties[0].wind.is_none());
     assert!(app(&window).model.notices.iter().any(|n| n.text.contains("variable direction")));
+}
+
+/// Steady glides on a curve of a best speed (m/s) and ratio, with a scatter.
+fn glides(speed_ms: f64, ratio: f64, scatter_ms: f64) -> GlideTold {
+    let curve = GlideCurve::from_best_glide(speed_ms, ratio).unwrap();
+    let points = (0..30_u32).map(|i| {
+        let at = 19.0 + 0.3 * f64::from(i);
+        let off = if i % 2 == 0 { scatter_ms } else { -scatter_ms };
+        GlidePoint { time_s: f64::from(i), speed_ms: at, load_factor: 1.0, sink_ms: curve.sink_ms(at, 1.0) + off }
+    });
+    GlideTold { sorties: 1, points: points.collect(), ..GlideTold::default() }.settle()
+}
+
+/// Puts glides in the place of those that the lesson tells: too few for a curve.
+fn fly(window: &mut Window, glide: GlideTold) {
+    let debrief = &mut window.state_mut().as_mut().unwrap().model.debrief;
+    let made = (**debrief.made.as_ref().unwrap()).clone();
+    debrief.made = Some(Arc::new(sparefield::model::DebriefMade { glide, ..made }));
+    window.run_steps(3);
+}
+
+#[test]
+fn a_curve_as_flown_is_taken_over_in_a_new_aircraft_and_back() {
+    for (width, height) in [(1280.0, 800.0), (900.0, 600.0)] {
+        let mut window = lesson(width, height);
+        window.get_by_label("Glide").click();
+        window.run_steps(3);
+        // The lesson has too few steady glides.
+        window.get_by_label_contains("A glide curve needs 8 or more steady stretches");
+        assert!(window.query_by_label("Use this curve in a new aircraft").is_none());
+        fly(&mut window, glides(22.0, 5.2, 0.9));
+        window.get_by_label_contains("is too uncertain: fly more steady glides");
+        fly(&mut window, glides(22.0, 5.2, 0.05));
+        window.get_by_label_contains("worse than the aircraft in use");
+        let before = (*app(&window).model.conditions.aircraft).clone();
+        window.get_by_label("Use this curve in a new aircraft").click_accesskit();
+        window.run_steps(2);
+        until(&mut window, "it is used", |w| app(w).model.conditions.aircraft.name.ends_with("as fitted 2026-11-25"));
+        let model = &app(&window).model;
+        let new = &model.conditions.aircraft;
+        assert!((new.glide.best_glide_ratio() - 5.2).abs() < 0.1);
+        assert_eq!(Aircraft { name: before.name.clone(), glide: before.glide, ..(**new).clone() }, before);
+        assert!(model.hangar.contains(&before) && model.hangar.contains(new), "the one before is as it was");
+        assert_eq!(model.settings.aircraft, new.name, "it is in use at the next start");
+        assert!(model.notices.iter().any(|n| n.text.contains("is used from now on")));
+        push(&mut window, Command::Undo);
+        assert_eq!(*app(&window).model.conditions.aircraft, before);
+        assert_eq!(app(&window).model.settings.aircraft, before.name);
+    }
+}
+
+#[test]
+fn sorties_in_one_aircraft_tell_their_glides_together() {
+    let mut window = lesson(1280.0, 800.0);
+    window.get_by_label("Glide").click();
+    window.run_steps(3);
+    window.get_by_label_contains("Say on the Sortie page what you flew in");
+    push(&mut window, Command::Debrief(DebriefCommand::FlownIn("Blue".into())));
+    until(&mut window, "it is looked through", settled);
+    let one = debrief(&window).made.as_ref().unwrap().glide.clone();
+    assert!(!one.points.is_empty());
+    let other = |id: &str, aircraft: &str| {
+        let sortie = (*area(&window).sorties[0]).clone();
+        let sortie = sparefield_data::sortie::Sortie { id: id.into(), aircraft: aircraft.into(), ..sortie };
+        sparefield_data::area::Change::Sortie(sparefield_data::area::Swap::add(sortie))
+    };
+    let add = vec![other("twin", "Blue"), other("stranger", "Red")];
+    push(&mut window, Command::Edit(Box::new(sparefield_data::area::Edit::new("add", add))));
+    window.run_steps(3);
+    window.get_by_label("All 2 in Blue").click();
+    window.run_steps(2);
+    until(&mut window, "both are read", |w| debrief(w).glide_of_all.is_some());
+    let told = app(&window).model.glide_shown().unwrap().clone();
+    assert_eq!((told.sorties, told.unread), (2, 0));
+    assert_eq!(told.points.len(), 2 * one.points.len());
+    window.get_by_label(&told.from_words());
+    // Said otherwise, they are no longer together.
+    push(&mut window, Command::Debrief(DebriefCommand::FlownIn("Red".into())));
+    assert_eq!(app(&window).model.glide_shown().unwrap().sorties, 1);
+}
+
+#[test]
+fn measures_of_other_land_and_aircraft_are_said_and_measured_again() {
+    let mut window = lesson(900.0, 600.0);
+    until(&mut window, "what was measured is kept", |w| area(w).sorties[0].measures().is_some());
+    window.get_by_label("Trends").click();
+    window.run_steps(3);
+    let stale = |w: &Window| debrief(w).trends.stale;
+    until(&mut window, "what it is held against is known", |w| debrief(w).basis.is_some());
+    assert_eq!(stale(&window), StaleCount::default());
+    assert!(window.query_by_label("Look through them").is_none());
+    // Nothing is open, so that nothing is analysed again by itself.
+    push(&mut window, Command::Debrief(DebriefCommand::Open(None)));
+    let field = Arc::clone(&area(&window).fields[5]);
+    let mut moved = (*field).clone();
+    moved.outer[0].x += 1.0;
+    let swap = sparefield_data::area::Swap::replace(&field, moved);
+    let edit = sparefield_data::area::Edit::new("move", vec![sparefield_data::area::Change::Field(swap)]);
+    push(&mut window, Command::Edit(Box::new(edit)));
+    until(&mut window, "other fields are said", |w| stale(w) == StaleCount { land: 1, any: 1, ..stale(w) });
+    window.get_by_label_contains("1 sortie was measured with other fields");
+    let count = debrief(&window).trends.exercises;
+    assert!(count > 0, "it counts as it was measured");
+    window.get_by_label("Look through them").click();
+    window.run_steps(2);
+    until(&mut window, "it is measured again", |w| stale(w) == StaleCount::default());
+    assert_eq!(debrief(&window).trends.missing, 0);
+    push(&mut window, Command::SetAircraft(1));
+    until(&mut window, "another aircraft is said", |w| stale(w).held == 1);
+    window.get_by_label_contains("measured with another aircraft");
+    push(&mut window, Command::SetAircraft(0));
+    until(&mut window, "it is the same again", |w| stale(w) == StaleCount::default());
 }
 
 #[test]

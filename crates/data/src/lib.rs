@@ -2,6 +2,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test"))]
 
 pub mod aircraft_file;
+pub mod aircraft_file_out;
 pub mod area;
 pub mod area_file;
 pub mod check;

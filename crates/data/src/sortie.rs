@@ -38,16 +38,58 @@ impl Original {
     }
 }
 
-/// A name for some bytes: two different hashes of 64 bits and the length. It tells files apart, and guards nothing.
+/// A name for some bytes; see [`Fingerprint`].
 fn content_key(bytes: &[u8]) -> String {
-    // Fowler, Noll and Vo: FNV-1 and FNV-1a, 64 bits.
-    const PRIME: u64 = 0x100_0000_01b3;
-    let (mut one, mut other) = (0xcbf2_9ce4_8422_2325_u64, 0xcbf2_9ce4_8422_2325_u64);
-    for &byte in bytes {
-        one = one.wrapping_mul(PRIME) ^ u64::from(byte);
-        other = (other ^ u64::from(byte)).wrapping_mul(PRIME);
+    let mut print = Fingerprint::default();
+    print.add(bytes);
+    print.key()
+}
+
+/// Names content by two different hashes of 64 bits and its length. It tells contents apart, and guards nothing.
+///
+/// # Source
+/// Fowler, Noll and Vo: FNV-1 and FNV-1a, 64 bits.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fingerprint {
+    one: u64,
+    other: u64,
+    length: u64,
+}
+
+impl Default for Fingerprint {
+    fn default() -> Self {
+        Self { one: 0xcbf2_9ce4_8422_2325, other: 0xcbf2_9ce4_8422_2325, length: 0 }
     }
-    format!("{one:016x}{other:016x}-{}", bytes.len())
+}
+
+impl Fingerprint {
+    /// Adds bytes at the end.
+    pub fn add(&mut self, bytes: &[u8]) {
+        const PRIME: u64 = 0x100_0000_01b3;
+        for &byte in bytes {
+            self.one = self.one.wrapping_mul(PRIME) ^ u64::from(byte);
+            self.other = (self.other ^ u64::from(byte)).wrapping_mul(PRIME);
+        }
+        self.length += bytes.len() as u64;
+    }
+    /// Adds another content as a whole, so that the order in which several are added does not matter.
+    pub fn join(&mut self, part: &Self) {
+        self.one = self.one.wrapping_add(part.one);
+        self.other = self.other.wrapping_add(part.other);
+        self.length += part.length;
+    }
+    /// The name.
+    #[must_use]
+    pub fn key(&self) -> String {
+        format!("{:016x}{:016x}-{}", self.one, self.other, self.length)
+    }
+}
+
+impl std::fmt::Write for Fingerprint {
+    fn write_str(&mut self, text: &str) -> std::fmt::Result {
+        self.add(text.as_bytes());
+        Ok(())
+    }
 }
 
 /// What the user said of one exercise. It stands whatever a later analysis finds.
@@ -120,6 +162,10 @@ pub struct KeptExercise {
 pub struct KeptMeasures {
     /// What they were computed from: [`Sortie::measured_from`].
     pub from: String,
+    /// Names the land they were held against; empty where nobody kept it.
+    pub land: String,
+    /// Names the aircraft's numbers and the rules they were held against; empty where nobody kept it.
+    pub held: String,
     /// The aircraft file they were held against.
     pub aircraft: String,
     /// That aircraft's own base-leg distance, metres.

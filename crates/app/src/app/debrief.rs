@@ -1,13 +1,15 @@
 //! What the window does for debriefs: reads recorded flights, has them analysed, plays them, and listens to their keys.
 
-use super::App;
+use super::{App, glide};
 use crate::command::Command;
+use crate::debrief::basis::Basis;
 use crate::debrief::corrections::corrected;
 use crate::debrief::given::{HeightsTold, wind_input};
+use crate::debrief::glide::GlideTold;
 use crate::debrief::trends::measures;
 use crate::debrief::{Ask, LOW_FLYING_M, NoSortie, analyse};
 use crate::jobs::Once;
-use crate::model::{DebriefCommand, DebriefKey, DebriefMade, Mode, NoticeLevel};
+use crate::model::{BasisKey, DebriefCommand, DebriefKey, DebriefMade, Mode, NoticeLevel};
 use egui::{Context, Key, Modifiers};
 use sparefield_data::area::{Area, Change, Edit, Swap};
 use sparefield_data::sortie::{KeptMeasures, Original, Sortie};
@@ -54,6 +56,9 @@ pub(super) struct Debriefing {
     analysis: Option<Analysis>,
     reading: Option<Once<Result<Vec<Sortie>, String>>>,
     looking_through: Option<LookingThrough>,
+    pub(super) glide: glide::Telling,
+    /// Names of what measures are held against, being worked out.
+    basis: Option<(BasisKey, Once<Basis>)>,
     /// The question that was answered or given up last.
     answered: Option<DebriefKey>,
 }
@@ -73,7 +78,10 @@ impl App {
                 if let Some(looking) = &self.debriefing.looking_through {
                     looking.stop.store(true, Ordering::Relaxed);
                 }
+                self.debriefing.glide.stop();
             }
+            DebriefCommand::GlideOfAll => self.tell_glide_of_all(ctx),
+            DebriefCommand::AdoptGlide => self.adopt_glide(ctx),
             DebriefCommand::LookThrough => self.look_through(ctx),
             other => {
                 self.model.apply(&Command::Debrief(other.clone()));
@@ -101,7 +109,7 @@ impl App {
     /// Looks through every sortie whose measures are missing, on a thread of its own.
     fn look_through(&mut self, ctx: &Context) {
         let Some(area) = self.model.area.clone().filter(|_| self.debriefing.looking_through.is_none()) else { return };
-        let sorties: Vec<Arc<Sortie>> = area.sorties.iter().filter(|s| s.measures().is_none()).cloned().collect();
+        let sorties = self.model.to_look_through();
         let all = sorties.len();
         let (stop, done) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicU32::new(0)));
         let (aircraft, rules) = (Arc::clone(&self.model.conditions.aircraft), self.model.conditions.rules);
@@ -109,6 +117,7 @@ impl App {
         let file = self.model.keeping.path.clone();
         let (stopped, told, repaint) = (Arc::clone(&stop), Arc::clone(&done), ctx.clone());
         let work = move || {
+            let basis = Arc::new(Basis::of(&area, &aircraft, rules));
             let mut measured = Vec::new();
             for sortie in sorties {
                 let goes_on = |_: f32| !stopped.load(Ordering::Relaxed);
@@ -126,10 +135,15 @@ impl App {
                 let key =
                     DebriefKey { sortie: Arc::clone(&sortie), land_revision, aircraft: Arc::clone(&aircraft), rules };
                 // What cannot be analysed has no exercises; why is said when it is opened.
-                let kept = match made(&ask, key, file.as_deref(), &goes_on) {
-                    Ok(made) => measures(&sortie, &made.sortie),
+                let kept = match made(&ask, key, Arc::clone(&basis), file.as_deref(), &goes_on) {
+                    Ok(made) => measures(&sortie, &made.sortie, &basis),
                     Err(_) if !goes_on(0.0) => break,
-                    Err(_) => KeptMeasures { from: sortie.measured_from(), ..KeptMeasures::default() },
+                    Err(_) => KeptMeasures {
+                        from: sortie.measured_from(),
+                        land: basis.land.clone(),
+                        held: basis.held.clone(),
+                        ..KeptMeasures::default()
+                    },
                 };
                 measured.push((sortie.id.clone(), kept));
                 told.fetch_add(1, Ordering::Relaxed);
@@ -161,6 +175,8 @@ impl App {
         self.take_tracks();
         self.take_analysis();
         self.take_looked_through();
+        self.take_glide();
+        self.follow_basis(ctx);
         self.model.keep_trends();
         let wanted = self.model.debrief_key();
         let debrief = &mut self.model.debrief;
@@ -189,6 +205,28 @@ impl App {
             {
                 self.map.reveal(made.sortie.flight.samples.all[sample].position);
             }
+        }
+    }
+
+    /// Has it worked out what measures would be held against now, while trends are looked at.
+    fn follow_basis(&mut self, ctx: &Context) {
+        if let Some((_, job)) = &self.debriefing.basis
+            && let Some(answer) = job.poll()
+            && let Some((key, _)) = self.debriefing.basis.take()
+        {
+            // Without an answer nothing counts as stale; it is not asked for again.
+            self.model.debrief.basis = Some((key, Arc::new(answer.unwrap_or_default())));
+        }
+        let (Some(wanted), None) = (self.model.basis_wanted(), &self.debriefing.basis) else { return };
+        if self.model.debrief.basis.as_ref().is_some_and(|(of, _)| *of == wanted) {
+            return;
+        }
+        let Some(area) = self.model.area.clone() else { return };
+        let (aircraft, rules, repaint) = (Arc::clone(&wanted.aircraft), wanted.rules, ctx.clone());
+        let work = move || Basis::of(&area, &aircraft, rules);
+        match Once::start("basis of measures", work, move || repaint.request_repaint()) {
+            Ok(job) => self.debriefing.basis = Some((wanted, job)),
+            Err(e) => self.model.notify(NoticeLevel::Problem, format!("The system refuses a thread ({e}).")),
         }
     }
 
@@ -265,7 +303,7 @@ impl App {
             }
         };
         debrief.library.insert(key.sortie.id.clone(), Arc::clone(&made));
-        let kept = measures(&key.sortie, &made.sortie);
+        let kept = measures(&key.sortie, &made.sortie, &made.basis);
         self.show_made(made);
         self.model.keep_measures(vec![(key.sortie.id.clone(), kept)]);
     }
@@ -313,7 +351,8 @@ impl App {
                 repaint.request_repaint();
                 !stopped.load(Ordering::Relaxed)
             };
-            made(&ask, wanted, file.as_deref(), &goes_on)
+            let basis = Arc::new(Basis::of(&ask.area, &ask.aircraft, ask.rules));
+            made(&ask, wanted, basis, file.as_deref(), &goes_on)
         };
         let repaint = ctx.clone();
         match Once::start("debrief", work, move || repaint.request_repaint()) {
@@ -405,7 +444,13 @@ fn sorties(area: &Area, files: &[PathBuf], bytes: Option<&[u8]>) -> Result<Vec<S
     Ok(list)
 }
 
-fn made(ask: &Ask, key: DebriefKey, file: Option<&Path>, goes_on: &(dyn Fn(f32) -> bool + Sync)) -> Made {
+fn made(
+    ask: &Ask,
+    key: DebriefKey,
+    basis: Arc<Basis>,
+    file: Option<&Path>,
+    goes_on: &(dyn Fn(f32) -> bool + Sync),
+) -> Made {
     let loaded = key.sortie.read(file).map_err(|e| e.to_string())?;
     let recording = &loaded.value;
     let track = recording.in_frame(&ask.area.frame, &key.sortie.heights).map_err(|e| e.to_string())?;
@@ -423,5 +468,6 @@ fn made(ask: &Ask, key: DebriefKey, file: Option<&Path>, goes_on: &(dyn Fn(f32) 
     let by = if key.sortie.heights_by_user { ", by your choice" } else { "" };
     let mut notes = vec![format!("Heights: {}{by}.", key.sortie.heights.words())];
     notes.extend(loaded.warnings.iter().map(ToString::to_string));
-    Ok(DebriefMade { key, sortie, notes, heights })
+    let glide = GlideTold::of(&sortie.flight);
+    Ok(DebriefMade { key, sortie, notes, heights, glide, basis })
 }

@@ -2,12 +2,13 @@
 
 use super::{AreaCard, Row};
 use crate::sheet::above::{Placing, extent};
-use crate::sheet::picture::{Dots, Ink, Mark, Picture, text_width};
+use crate::sheet::picture::{Ink, Picture, text_width};
 use crate::sheet::plan;
+use crate::sheet::relief::Ground;
 use crate::theme::{Palette, Scheme, Theme, mix};
 use crate::views::map::cut_to;
-use crate::views::map::relief::{ContourLabel, ContourSteps, GroundLook, Pyramid, TILE_PX, TileKey, draw_tile};
-use egui::{Align2, Color32, Pos2, Rect, Vec2, pos2, vec2};
+use crate::views::map::relief::{ContourLabel, ContourSteps, Pyramid, TileKey};
+use egui::{Align2, Pos2, Rect, Vec2, pos2, vec2};
 use sparefield_data::area::LaneKind;
 use sparefield_data::quantity::{HeightUnit, UnitPrefs, WindWords};
 use sparefield_geometry::fields::model::Field;
@@ -19,8 +20,6 @@ use std::sync::Arc;
 const DOTS: f32 = 1.6;
 /// Room round the outermost field, points.
 const ROOM: f32 = 18.0;
-/// Most dots along a side.
-const MOST: i64 = 6_000;
 /// How strongly places that are not covered are coloured, and the stripes over them.
 const BARE: f32 = 0.38;
 const STRIPE: f32 = 0.72;
@@ -173,53 +172,22 @@ impl<'a> Maps<'a> {
 
     /// Light and shade, as on the map of the window, in dots of the same size as a level of tiles has.
     fn ground(&self, p: &mut Picture, placing: &Placing, contours: bool, bare: Option<&Bare<'_>>) -> Vec<ContourLabel> {
-        let level = TileKey::level_for(f64::from(1.0 / (placing.scale * DOTS)));
-        let mpp = TileKey::metres_per_pixel(level);
-        let (low, high) = placing.corners();
-        let (west, east) = ((low.x / mpp).ceil() as i64, (high.x / mpp).floor() as i64);
-        let (south, north) = ((low.y / mpp).ceil() as i64, (high.y / mpp).floor() as i64);
-        let (wide, tall) = (east - west, north - south);
-        if !(1..=MOST).contains(&wide) || !(1..=MOST).contains(&tall) {
-            return Vec::new();
-        }
         let colours = &self.theme.colours;
-        let mut dots = vec![colours.outside; (wide * tall) as usize];
-        let side = TILE_PX as i64;
-        let steps = ContourSteps::for_zoom(mpp, self.pyramid.steepness(), self.units.height == HeightUnit::Ft);
-        let look = GroundLook { contours, ..GroundLook::default() };
-        let mut labels = Vec::new();
-        for tile_north in south.div_euclid(side)..=(north - 1).div_euclid(side) {
-            for tile_east in west.div_euclid(side)..=(east - 1).div_euclid(side) {
-                let key = TileKey { level, east: tile_east, north: tile_north };
-                let Some(tile) = draw_tile(&self.pyramid, key, steps, &self.theme, look, &[]) else { continue };
-                labels.extend(tile.labels);
-                for y in south.max(tile_north * side)..north.min((tile_north + 1) * side) {
-                    let row = (tile_north + 1) * side - 1 - y;
-                    for x in west.max(tile_east * side)..east.min((tile_east + 1) * side) {
-                        let colour = tile.pixels[(row * side + x - tile_east * side) as usize];
-                        if colour.a() == u8::MAX {
-                            dots[((north - 1 - y) * wide + x - west) as usize] = colour;
-                        }
-                    }
-                }
-            }
-        }
+        let dot_m = TileKey::metres_per_pixel(Ground::level(placing, DOTS));
+        let steps = ContourSteps::for_zoom(dot_m, self.pyramid.steepness(), self.units.height == HeightUnit::Ft);
+        let ground = Ground::of(&self.pyramid, &self.theme, placing, DOTS, (steps, contours), colours.outside);
+        let Some(mut ground) = ground else { return Vec::new() };
         if let Some(bare) = bare {
-            for (i, dot) in dots.iter_mut().enumerate() {
-                let (x, y) = (west + i as i64 % wide, north - 1 - i as i64 / wide);
-                let at = Xy::new((x as f64 + 0.5) * mpp, (y as f64 + 0.5) * mpp);
+            for i in 0..ground.dots.len() {
+                let ((x, y), at) = ground.place(i);
                 if self.is_bare(bare, at) == Some(true) {
                     let stripe = (x + y).rem_euclid(STRIPES) < STRIPE_WIDE;
-                    *dot = mix(*dot, colours.caution, if stripe { STRIPE } else { BARE });
+                    ground.dots[i] = mix(ground.dots[i], colours.caution, if stripe { STRIPE } else { BARE });
                 }
             }
         }
-        let rgb = dots.iter().flat_map(|c: &Color32| [c.r(), c.g(), c.b()]).collect();
-        let corner = placing.at(Xy::new(west as f64 * mpp, north as f64 * mpp));
-        let far = placing.at(Xy::new(east as f64 * mpp, south as f64 * mpp));
-        let dots = Arc::new(Dots { width: wide as usize, height: tall as usize, rgb });
-        p.marks.push(Mark::Image { corner, size: far - corner, dots });
-        labels
+        p.marks.push(ground.mark(placing, |c| [c.r(), c.g(), c.b()]));
+        ground.labels
     }
 
     /// Lanes, rivers, quiet zones, hazards and the outlines of fields.

@@ -3,6 +3,7 @@
 use super::args::{DebriefArgs, FitArgs};
 use super::session::{lon_lat, open_area, unusable};
 use super::{CliError, inputs, print, text};
+use crate::debrief::glide::{CAUTIONS, best};
 use crate::debrief::practise::practise;
 use crate::debrief::report::{Named, page};
 use crate::debrief::{Ask, Debriefed, LOW_FLYING_M, Sortie, WindFrom, analyse, words};
@@ -127,6 +128,13 @@ fn document(flight: &Placed, s: &Sortie) -> Result<Value, CliError> {
             value
         })
         .collect();
+    // What everything was worked out with: what the turns tell, or what was given, at the heights of the flight.
+    let used = s.flight.wind.bands.iter().map(|b| {
+        let mut value = vector(area, b.wind, home);
+        value["height_amsl_m"] = b.height_amsl_m.into();
+        value
+    });
+    let used: Vec<Value> = used.collect();
     let all = &s.flight.samples.all;
     let exercises = s.exercises.iter().map(|e| exercise(s, e)).collect::<Result<Vec<_>, _>>()?;
     let phases: Vec<Value> = s
@@ -171,6 +179,7 @@ fn document(flight: &Placed, s: &Sortie) -> Result<Value, CliError> {
             "from": match s.wind_from { WindFrom::Track => "track", WindFrom::User => "given", WindFrom::Nobody => "none" },
             "surface": vector(area, s.wind.surface, home),
             "bands": bands,
+            "used": used,
         },
         "phases": phases,
         "events": s.events.iter().map(|e| json!({
@@ -374,20 +383,7 @@ pub(super) fn run_fit(args: &FitArgs) -> Result<(), CliError> {
     let units = UnitPrefs::default();
     let (own_speed, own_ratio) = (aircraft.glide.best_glide_speed_ms(), aircraft.glide.best_glide_ratio());
     let mut out = format!("Glide curve from {} steady stretches of {} recordings\n", told.points, flights.len());
-    let _ = writeln!(
-        out,
-        "{}",
-        text::item(
-            "best glide",
-            &format!(
-                "{} ± {} at {:.1} ± {:.1} to 1",
-                units.format_speed(told.best_speed_ms.0),
-                units.format_speed(told.best_speed_ms.1),
-                told.best_ratio.0,
-                told.best_ratio.1
-            )
-        )
-    );
+    let _ = writeln!(out, "{}", text::item("best glide", &best(&told, units)));
     let _ = writeln!(
         out,
         "{}",
@@ -407,11 +403,9 @@ pub(super) fn run_fit(args: &FitArgs) -> Result<(), CliError> {
             }
         )
     );
-    let _ = writeln!(
-        out,
-        "{}",
-        text::item("caution", "Told from glides with the engine at idle; a stopped engine may glide better or worse.")
-    );
+    for caution in CAUTIONS {
+        let _ = writeln!(out, "{}", text::item("caution", caution));
+    }
     print(&out)
 }
 

@@ -57,6 +57,7 @@ pub(super) fn run(args: &MergeArgs) -> Result<(), CliError> {
             notes.extend(loaded.warnings.iter().map(|w| format!("{}: {w}", name(path))));
         }
     }
+    notes.extend(merge.notes().iter().cloned());
     let answer = Answer { args, merge: &merge, takes: &takes, chosen: all_from.is_some(), notes };
     if args.json { print(&format!("{:#}\n", answer.document(&frame)?)) } else { print(&answer.people()) }
 }
@@ -153,7 +154,7 @@ impl Answer<'_> {
                     "before": plain(&d.before),
                     "taken": if *take == Take::Mine { "mine" } else { "theirs" },
                     "because": self.because(d),
-                    "position": session::lon_lat(frame, d.at)?,
+                    "position": d.at.map(|at| session::lon_lat(frame, at)).transpose()?,
                 }))
             })
             .collect::<Result<Vec<_>, CliError>>()?;

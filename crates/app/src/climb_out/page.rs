@@ -6,6 +6,7 @@ use crate::print::{Block, Cell, Document, Run};
 use crate::sheet::above::Placing;
 use crate::sheet::picture::{Ink, Picture};
 use crate::sheet::plan::{north, scale_bar};
+use crate::sheet::relief::Relief;
 use egui::{Align2, Pos2, Vec2, vec2};
 use sparefield_data::quantity::{UnitPrefs, format_day};
 use sparefield_geometry::climb_out::ADVICE;
@@ -56,6 +57,9 @@ fn plan(answer: &Answer, units: UnitPrefs) -> Picture {
     let Some(placing) = Placing::around(shown.chain(steps).chain([begins, runway.departure_end]), PLAN, ROOM) else {
         return p;
     };
+    if let Some(ground) = Relief::new(&answer.area.terrain) {
+        ground.under(&mut p, &placing);
+    }
     let place = |q: Xy| placing.at(q);
     let mut taken: Vec<Pos2> = Vec::new();
     let mut free = |at: Pos2| {

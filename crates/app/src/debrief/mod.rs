@@ -1,8 +1,10 @@
 //! The one core behind debriefs in the window and on the command line: an area, an aircraft and a recorded flight become
 //! a sortie with its exercises, each measured, and what else could have been done.
 
+pub mod basis;
 pub mod corrections;
 pub mod given;
+pub mod glide;
 pub mod pictures;
 pub mod practise;
 pub mod report;
@@ -198,15 +200,7 @@ pub fn analyse(
         return Err(NoSortie::OutsideTerrain);
     }
     goes_on(0.1).then_some(()).ok_or_else(stop)?;
-    let given = ask.wind.is_some().then(|| samples.clone());
-    let mut flight = Flight::of(samples, &ask.aircraft, Some(terrain), None);
-    let turns_wind = flight.wind.clone();
-    let (wind, wind_from) = wind(ask, &flight)?;
-    if let Some(samples) = given {
-        // A given wind is the wind of everything: airspeeds, phases and options.
-        let given = WindByHeight::given(&wind, &samples);
-        flight = Flight::of(samples, &ask.aircraft, Some(terrain), Some(given));
-    }
+    let InAir { flight, turns_wind, wind, wind_from } = in_air(&ask.area, &ask.aircraft, ask.wind.as_ref(), samples)?;
     let most_agl_m = flight.flying.iter().filter_map(|f| f.height_agl_m).fold(0.0, f64::max);
     if most_agl_m < 40.0 {
         return Err(NoSortie::NeverFlew { most_agl_m });
@@ -278,12 +272,57 @@ pub fn analyse(
     })
 }
 
-fn wind(ask: &Ask, flight: &Flight) -> Result<(Wind, WindFrom), NoSortie> {
-    let home = ask.area.home.as_ref();
-    let place = home.map_or_else(|| ask.area.centre(), |h| h.position);
-    let ground = ask.area.terrain.height_at(place).or(home.map(|h| h.elevation_amsl_m)).unwrap_or(0.0);
-    if let Some(input) = &ask.wind {
-        let wind = frame_wind(&ask.area, input, place, ground).map_err(|_variable| NoSortie::VariableWind)?;
+/// A flight in its air.
+struct InAir {
+    flight: Flight,
+    turns_wind: WindByHeight,
+    wind: Wind,
+    wind_from: WindFrom,
+}
+
+fn in_air(
+    area: &Area,
+    aircraft: &Aircraft,
+    wind_given: Option<&WindInput>,
+    samples: Samples,
+) -> Result<InAir, NoSortie> {
+    let terrain = &area.terrain;
+    let given = wind_given.is_some().then(|| samples.clone());
+    let mut flight = Flight::of(samples, aircraft, Some(terrain), None);
+    let turns_wind = flight.wind.clone();
+    let (wind, wind_from) = wind(area, wind_given, &flight)?;
+    if let Some(samples) = given {
+        // A given wind is the wind of everything: airspeeds, phases and options.
+        let given = WindByHeight::given(&wind, &samples);
+        flight = Flight::of(samples, aircraft, Some(terrain), Some(given));
+    }
+    Ok(InAir { flight, turns_wind, wind, wind_from })
+}
+
+/// A track as a flight in its air and nothing more: wind, airspeeds and phases.
+///
+/// # Errors
+/// Where the aircraft or the wind that was given cannot be used, or the recording is too short.
+pub fn flight_of(
+    area: &Area,
+    aircraft: &Aircraft,
+    wind_given: Option<&WindInput>,
+    track: &Track,
+) -> Result<Flight, NoSortie> {
+    aircraft.validate()?;
+    let samples = Samples::of(track);
+    if samples.all.len() < 30 {
+        return Err(NoSortie::TooShort { fixes: track.fixes.len().min(samples.all.len()) });
+    }
+    in_air(area, aircraft, wind_given, samples).map(|i| i.flight)
+}
+
+fn wind(area: &Area, wind_given: Option<&WindInput>, flight: &Flight) -> Result<(Wind, WindFrom), NoSortie> {
+    let home = area.home.as_ref();
+    let place = home.map_or_else(|| area.centre(), |h| h.position);
+    let ground = area.terrain.height_at(place).or(home.map(|h| h.elevation_amsl_m)).unwrap_or(0.0);
+    if let Some(input) = wind_given {
+        let wind = frame_wind(area, input, place, ground).map_err(|_variable| NoSortie::VariableWind)?;
         return Ok((wind, WindFrom::User));
     }
     Ok(match flight.wind.to_wind(WindProfile::OPEN_GRASS, ground) {

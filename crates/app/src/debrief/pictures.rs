@@ -6,6 +6,7 @@ use super::{Debriefed, Sortie, words};
 use crate::sheet::above::Placing;
 use crate::sheet::picture::{Ink, Picture};
 use crate::sheet::plan::{north, scale_bar};
+use crate::sheet::relief::Relief;
 use egui::{Align2, Pos2, Vec2, pos2, vec2};
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::position::Xy;
@@ -60,12 +61,16 @@ fn track(p: &mut Picture, sortie: &Sortie, placing: &Placing, range: &Range<usiz
     }
 }
 
-/// The whole sortie from above: the way, exercises by number, stretches without a field in reach heavy.
+/// The whole sortie from above, over the ground where it is given: the way, exercises by number, stretches without a
+/// field in reach heavy.
 #[must_use]
-pub fn overview(sortie: &Sortie, size: Vec2, units: UnitPrefs) -> Picture {
+pub fn overview(sortie: &Sortie, size: Vec2, units: UnitPrefs, ground: Option<&Relief>) -> Picture {
     let mut p = Picture::new(size, "The sortie from above, exercises by number, north upwards");
     let all = &sortie.flight.samples.all;
     let Some(placing) = Placing::around(all.iter().map(|s| s.position), size, 36.0) else { return p };
+    if let Some(ground) = ground {
+        ground.under(&mut p, &placing);
+    }
     fields(&mut p, sortie, &placing, &[]);
     track(&mut p, sortie, &placing, &(0..all.len()), Ink::Soft, 1.0);
     for bare in &sortie.cover.bare {
@@ -83,9 +88,10 @@ pub fn overview(sortie: &Sortie, size: Vec2, units: UnitPrefs) -> Picture {
     p
 }
 
-/// One exercise from above: as flown, and broken the circuit that the program would have flown.
+/// One exercise from above, over the ground where it is given: as flown, and broken the circuit that the program would
+/// have flown.
 #[must_use]
-pub fn exercise(sortie: &Sortie, one: &Debriefed, size: Vec2, units: UnitPrefs) -> Picture {
+pub fn exercise(sortie: &Sortie, one: &Debriefed, size: Vec2, units: UnitPrefs, ground: Option<&Relief>) -> Picture {
     let mut p = Picture::new(size, "The exercise from above, as flown and, broken, as the program would have flown it");
     let all = &sortie.flight.samples.all;
     let range = &one.measures.samples;
@@ -94,6 +100,9 @@ pub fn exercise(sortie: &Sortie, one: &Debriefed, size: Vec2, units: UnitPrefs) 
     let landing = one.measures.landing.map(|c| &sortie.candidates[c]);
     let outline = landing.iter().flat_map(|c| c.outer.iter().copied()).collect::<Vec<_>>();
     let Some(placing) = Placing::around(shown.chain(outline), size, 34.0) else { return p };
+    if let Some(ground) = ground {
+        ground.under(&mut p, &placing);
+    }
     let mut marked: Vec<(usize, String)> = Vec::new();
     let mut mark = |candidate: usize| {
         let field = sortie.candidates[candidate].field;

@@ -3,6 +3,7 @@
 use super::practise::{Remark, practise};
 use super::{Debriefed, Sortie, pictures, words};
 use crate::print::{Block, Cell, Document, Run};
+use crate::sheet::relief::Relief;
 use egui::vec2;
 use sparefield_data::quantity::{UnitPrefs, format_day};
 
@@ -25,8 +26,10 @@ pub fn page(sorties: &[Named<'_>], units: UnitPrefs) -> Document {
     let title = if let [one] = sorties { format!("Debrief: {}", one.name) } else { "Debrief".to_owned() };
     let mut out = Document::new(&title);
     out.push(Block::Title(title));
+    // Sorties of one report were flown over one area.
+    let ground = sorties.first().and_then(|named| Relief::new(&named.sortie.ask.area.terrain));
     for named in sorties {
-        sortie(&mut out, named, sorties.len() > 1, units);
+        sortie(&mut out, named, sorties.len() > 1, units, ground.as_ref());
     }
     let all: Vec<&Sortie> = sorties.iter().map(|n| n.sortie).collect();
     let found = practise(&all, units);
@@ -59,7 +62,7 @@ fn remarks(out: &mut Document, heading: &str, list: &[Remark]) {
     out.push(Block::List(points.collect()));
 }
 
-fn sortie(out: &mut Document, named: &Named<'_>, several: bool, units: UnitPrefs) {
+fn sortie(out: &mut Document, named: &Named<'_>, several: bool, units: UnitPrefs, ground: Option<&Relief>) {
     let s = named.sortie;
     if several {
         out.push(Block::Heading(named.name.clone()));
@@ -82,7 +85,7 @@ fn sortie(out: &mut Document, named: &Named<'_>, several: bool, units: UnitPrefs
     }
     let range = 0..s.flight.samples.all.len();
     let caption = "From above; heavy: no field in reach with height for a circuit";
-    out.push(Block::Figure(pictures::overview(s, vec2(700.0, 430.0), units), caption.into()));
+    out.push(Block::Figure(pictures::overview(s, vec2(700.0, 430.0), units, ground), caption.into()));
     let profile = pictures::profile(s, &range, &pictures::shades(s), vec2(700.0, 190.0), units);
     out.push(Block::Figure(profile, "Height above sea level and the ground along time".into()));
     if s.exercises.is_empty() {
@@ -108,11 +111,11 @@ fn sortie(out: &mut Document, named: &Named<'_>, several: bool, units: UnitPrefs
     });
     out.push(Block::Table { head: head.map(str::to_owned).to_vec(), rows: rows.collect() });
     for (i, one) in s.exercises.iter().enumerate() {
-        exercise(out, s, i, one, units);
+        exercise(out, s, (i, one), units, ground);
     }
 }
 
-fn exercise(out: &mut Document, s: &Sortie, i: usize, one: &Debriefed, units: UnitPrefs) {
+fn exercise(out: &mut Document, s: &Sortie, (i, one): (usize, &Debriefed), units: UnitPrefs, ground: Option<&Relief>) {
     let m = &one.measures;
     out.push(Block::Heading(format!("{}. {}", i + 1, words::headline(s, one, units))));
     out.push(Block::first(words::outcome(one, units)));
@@ -124,7 +127,7 @@ fn exercise(out: &mut Document, s: &Sortie, i: usize, one: &Debriefed, units: Un
         words::sure(one.exercise.confidence),
     )));
     let shown = m.samples.start.saturating_sub(10)..(m.samples.end + 10).min(s.flight.samples.all.len());
-    let flown = pictures::exercise(s, one, vec2(360.0, 360.0), units);
+    let flown = pictures::exercise(s, one, vec2(360.0, 360.0), units, ground);
     let caption = "As flown; broken: a circuit the program would have flown";
     let figures = words::figures(s, one, units).into_iter().map(|(name, value)| vec![name.into(), value.into()]);
     let figures = Block::Table { head: Vec::new(), rows: figures.collect() };

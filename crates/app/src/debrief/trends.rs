@@ -1,6 +1,7 @@
 //! Trends over every sortie of an area: what was measured of each when it was looked through, filtered, and its middle
 //! and spread. Nothing is analysed here.
 
+use super::basis::Basis;
 use super::{Debriefed, Sortie as Analysed, WindFrom};
 use sparefield_data::sortie::{KeptExercise, KeptMeasures, Sortie};
 use sparefield_geometry::air::WindVector;
@@ -15,11 +16,13 @@ const KNOT_MS: f64 = 1_852.0 / 3_600.0;
 /// source).
 const ALONG_MS: f64 = 1.0;
 
-/// What is kept of an analysed sortie.
+/// What is kept of an analysed sortie; `basis` is what it was held against.
 #[must_use]
-pub fn measures(from: &Sortie, made: &Analysed) -> KeptMeasures {
+pub fn measures(from: &Sortie, made: &Analysed, basis: &Basis) -> KeptMeasures {
     KeptMeasures {
         from: from.measured_from(),
+        land: basis.land.clone(),
+        held: basis.held.clone(),
         aircraft: made.ask.aircraft.name.clone(),
         own_base_leg_m: made.ask.aircraft.base_leg_distance_m,
         wind_ms: (made.wind_from != WindFrom::Nobody).then(|| made.wind.surface.speed_ms()),
@@ -196,6 +199,8 @@ pub struct Trends {
     pub sorties: usize,
     /// Those that have to be looked through before they count.
     pub missing: usize,
+    /// Those that were not measured with what is there now; they count as they were measured.
+    pub stale: StaleCount,
     /// Exercises that pass the filter.
     pub exercises: usize,
     /// Pilots that occur.
@@ -208,15 +213,44 @@ pub struct Trends {
     pub own_base_leg_m: Option<f64>,
 }
 
+/// How many sorties were measured with something else than what is there now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct StaleCount {
+    /// With other land.
+    pub land: usize,
+    /// With another aircraft or other rules.
+    pub held: usize,
+    /// Nobody knows with what.
+    pub unknown: usize,
+    /// In any of these.
+    pub any: usize,
+}
+
+impl StaleCount {
+    /// In a sentence; `None` where there are none.
+    #[must_use]
+    pub fn words(&self) -> Option<String> {
+        let were = |n: usize| if n == 1 { "1 sortie was".to_owned() } else { format!("{n} sorties were") };
+        let parts = [
+            (self.land, "measured with other fields, hazards or terrain than this area has now"),
+            (self.held, "measured with another aircraft or other rules than are in use"),
+            (self.unknown, "measured before that was kept, so nobody knows with what"),
+        ];
+        let said: Vec<String> =
+            parts.iter().filter(|(n, _)| *n > 0).map(|(n, what)| format!("{} {what}", were(*n))).collect();
+        (!said.is_empty()).then(|| format!("{}. They count as they were measured.", said.join("; ")))
+    }
+}
+
 /// The aircraft of a sortie as people call it.
 fn aircraft_of<'a>(sortie: &'a Sortie, kept: &'a KeptMeasures) -> &'a str {
     if sortie.aircraft.is_empty() { &kept.aircraft } else { &sortie.aircraft }
 }
 
 impl Trends {
-    /// Over all sorties of an area.
+    /// Over all sorties of an area. `now` is what they would be held against; without it none counts as stale.
     #[must_use]
-    pub fn over(sorties: &[Arc<Sortie>], filter: &Filter) -> Self {
+    pub fn over(sorties: &[Arc<Sortie>], filter: &Filter, now: Option<&Basis>) -> Self {
         let mut all: Vec<(&Sortie, &KeptMeasures)> =
             sorties.iter().filter_map(|s| Some((s.as_ref(), s.measures()?.as_ref()))).collect();
         all.sort_by(|(a, _), (b, _)| a.started.cmp(&b.started).then_with(|| a.id.cmp(&b.id)));
@@ -224,6 +258,14 @@ impl Trends {
         let pilots = named(all.iter().map(|(s, _)| s.pilot.as_str()).collect());
         let aircraft = named(all.iter().map(|(s, k)| aircraft_of(s, k)).collect());
         let wanted = |name: &str, of: &Option<String>| of.as_deref().is_none_or(|of| of == name);
+        let stale = now.map_or_else(StaleCount::default, |now| {
+            all.iter().map(|(_, kept)| now.stale(kept)).fold(StaleCount::default(), |n, s| StaleCount {
+                land: n.land + usize::from(s.land),
+                held: n.held + usize::from(s.held),
+                unknown: n.unknown + usize::from(s.unknown),
+                any: n.any + usize::from(s.is_any()),
+            })
+        });
         let (missing, mut exercises) = (sorties.len() - all.len(), 0);
         all.retain(|(s, k)| wanted(&s.pilot, &filter.pilot) && wanted(aircraft_of(s, k), &filter.aircraft));
         let mut along: [Along; 5] = std::array::from_fn(|_| Along::default());
@@ -243,7 +285,7 @@ impl Trends {
             along.spread = Spread::of(values);
         }
         let own_base_leg_m = all.last().map(|(_, k)| k.own_base_leg_m).filter(|d| d.is_finite() && *d > 0.0);
-        Self { sorties: sorties.len(), missing, exercises, pilots, aircraft, along, own_base_leg_m }
+        Self { sorties: sorties.len(), missing, stale, exercises, pilots, aircraft, along, own_base_leg_m }
     }
 }
 
@@ -270,6 +312,8 @@ mod tests {
         };
         made.measured = Measured(Some(Arc::new(KeptMeasures {
             from: made.measured_from(),
+            land: if number == 0 { String::new() } else { "valley".into() },
+            held: if number == 2 { "fast".into() } else { "slow".into() },
             aircraft: "By the file".into(),
             own_base_leg_m: 250.0,
             wind_ms: Some(wind_ms.abs()),
@@ -283,7 +327,7 @@ mod tests {
         // Added in another order than flown.
         let all =
             [sortie(2, "Ash", 6.0, &[300.0]), sortie(0, "Ash", 1.0, &[100.0, 200.0]), sortie(1, "Elm", -4.0, &[250.0])];
-        let trends = Trends::over(&all, &Filter::default());
+        let trends = Trends::over(&all, &Filter::default(), None);
         assert_eq!((trends.sorties, trends.missing, trends.exercises), (3, 0, 4));
         assert_eq!(trends.along[0].values, [100.0, 200.0, 250.0, 300.0]);
         assert_eq!(trends.along[0].spread.unwrap().middle, 225.0);
@@ -292,7 +336,7 @@ mod tests {
             (trends.pilots, trends.aircraft),
             (vec!["Ash".into(), "Elm".into()], vec!["By the file".to_owned()])
         );
-        let only = |filter: Filter| Trends::over(&all, &filter).along[0].values.clone();
+        let only = |filter: Filter| Trends::over(&all, &filter, None).along[0].values.clone();
         assert_eq!(only(Filter { pilot: Some("Elm".into()), ..Filter::default() }), [250.0]);
         assert_eq!(only(Filter { wind: WindClass::Light, ..Filter::default() }), [100.0, 200.0]);
         assert_eq!(only(Filter { wind: WindClass::Behind, ..Filter::default() }), [250.0]);
@@ -304,7 +348,25 @@ mod tests {
     fn a_sortie_that_changed_since_it_was_measured_is_missing() {
         let mut changed = (*sortie(0, "", 1.0, &[100.0])).clone();
         changed.heights.offset_m = 5.0;
-        let trends = Trends::over(&[Arc::new(changed)], &Filter::default());
+        let trends = Trends::over(&[Arc::new(changed)], &Filter::default(), None);
         assert_eq!((trends.missing, trends.exercises, trends.along[0].spread), (1, 0, None));
+    }
+
+    #[test]
+    fn what_was_measured_with_something_else_is_counted_and_said() {
+        let all = [0, 1, 2].map(|n| sortie(n, "", 1.0, &[100.0]));
+        let basis = |land: &str, held: &str| Basis { land: land.into(), held: held.into() };
+        let count = |now: &Basis| Trends::over(&all, &Filter::default(), Some(now)).stale;
+        assert_eq!(count(&basis("valley", "slow")), StaleCount { land: 0, held: 1, unknown: 1, any: 2 });
+        let moved = count(&basis("hill", "slow"));
+        assert_eq!(moved, StaleCount { land: 2, held: 1, unknown: 1, any: 3 });
+        let said = moved.words().unwrap();
+        assert!(
+            said.starts_with("2 sorties were measured with other fields") && said.contains("1 sortie was"),
+            "{said}"
+        );
+        assert_eq!(StaleCount::default().words(), None);
+        // They still count.
+        assert_eq!(Trends::over(&all, &Filter::default(), Some(&basis("hill", "x"))).exercises, 3);
     }
 }

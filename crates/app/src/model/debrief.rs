@@ -1,8 +1,10 @@
 //! Recorded flights as looked at in the window: which is open, what was found in it, and the moment shown.
 
 use super::{Mode, Model};
+use crate::debrief::basis::Basis;
 use crate::debrief::corrections::{self, Correction};
 use crate::debrief::given::{self, HeightsTold};
+use crate::debrief::glide::GlideTold;
 use crate::debrief::report::{Named, page};
 use crate::debrief::trends::{Filter, Measure, Trends};
 use crate::debrief::{Debriefed, Sortie as Analysed};
@@ -70,6 +72,12 @@ pub enum DebriefCommand {
     Pilot(String),
     /// In which aircraft the open sortie was flown.
     FlownIn(String),
+    /// Tell the glide curve from every sortie in the open one's aircraft.
+    GlideOfAll,
+    /// Show the glide curve of them together, or of the open one alone.
+    GlideTogether(bool),
+    /// Use the shown glide curve from now on, in a new aircraft.
+    AdoptGlide,
     /// Bring what is looked at onto the map.
     Frame,
     /// Stop analysing.
@@ -101,13 +109,15 @@ pub enum DebriefPage {
     Overlaid,
     /// The sortie as a whole: who, in what, wind and heights.
     Sortie,
+    /// The glide curve that it tells.
+    Glide,
     /// Over every sortie of the area.
     Trends,
 }
 
 impl DebriefPage {
     /// Every page in order.
-    pub const ALL: [Self; 4] = [Self::Exercise, Self::Overlaid, Self::Sortie, Self::Trends];
+    pub const ALL: [Self; 5] = [Self::Exercise, Self::Overlaid, Self::Sortie, Self::Glide, Self::Trends];
     /// The name for people.
     #[must_use]
     pub fn words(self) -> &'static str {
@@ -115,6 +125,7 @@ impl DebriefPage {
             Self::Exercise => "Exercise",
             Self::Overlaid => "Overlaid",
             Self::Sortie => "Sortie",
+            Self::Glide => "Glide",
             Self::Trends => "Trends",
         }
     }
@@ -144,6 +155,32 @@ pub struct DebriefMade {
     pub notes: Vec<String>,
     /// From where its heights could count.
     pub heights: HeightsTold,
+    /// The glide curve it tells.
+    pub glide: GlideTold,
+    /// Names what it was held against.
+    pub basis: Arc<Basis>,
+}
+
+/// What measures would be held against now.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BasisKey {
+    /// The area and its land.
+    pub revisions: (u64, u64),
+    /// The aircraft.
+    pub aircraft: Arc<Aircraft>,
+    /// The rules.
+    pub rules: crate::assess::Rules,
+}
+
+/// What a glide curve from several sorties depends on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GlideKey {
+    /// The sorties.
+    pub sorties: Vec<Arc<Sortie>>,
+    /// The land.
+    pub land_revision: u64,
+    /// The aircraft in use.
+    pub aircraft: Arc<Aircraft>,
 }
 
 impl DebriefMade {
@@ -160,6 +197,9 @@ impl DebriefMade {
         page(&[named], units)
     }
 }
+
+/// What trends are of: sorties, filter, and what counts as stale.
+type TrendsOf = (Arc<Vec<Arc<Sortie>>>, Filter, Option<Arc<Basis>>);
 
 /// Debrief as looked at in the window.
 #[derive(Clone, Debug)]
@@ -192,9 +232,19 @@ pub struct Debrief {
     pub measure: Measure,
     /// The trends, and the sorties and filter that they are of.
     pub trends: Arc<Trends>,
-    trends_of: Option<(Arc<Vec<Arc<Sortie>>>, Filter)>,
+    trends_of: Option<TrendsOf>,
+    /// Names of what measures would be held against now, once they are worked out, and what they are of.
+    pub basis: Option<(BasisKey, Arc<Basis>)>,
     /// How many sorties were looked through, and of how many, while they are.
     pub looking_through: Option<(usize, usize)>,
+    /// Whether the glide curve is shown of every sortie in the open one's aircraft.
+    pub glide_together: bool,
+    /// The glide curve of several sorties, and what it was told from.
+    pub glide_of_all: Option<(GlideKey, Arc<GlideTold>)>,
+    /// How many sorties were read for it, and of how many, while they are.
+    pub glide_reading: Option<(usize, usize)>,
+    /// Whether an aircraft with a fitted curve is being kept.
+    pub adopting: bool,
 }
 
 impl Default for Debrief {
@@ -215,7 +265,12 @@ impl Default for Debrief {
             measure: Measure::default(),
             trends: Arc::default(),
             trends_of: None,
+            basis: None,
             looking_through: None,
+            glide_together: false,
+            glide_of_all: None,
+            glide_reading: None,
+            adopting: false,
         }
     }
 }
@@ -276,13 +331,40 @@ impl Model {
     /// Brings the trends up to date, where they are looked at.
     pub(crate) fn keep_trends(&mut self) {
         let Some(area) = self.area.as_ref().filter(|_| self.mode == Mode::Debrief) else { return };
+        let wanted = self.basis_wanted();
         let debrief = &mut self.debrief;
-        let current =
-            debrief.trends_of.as_ref().is_some_and(|(s, f)| Arc::ptr_eq(s, &area.sorties) && *f == debrief.filter);
-        if debrief.page == DebriefPage::Trends && !current {
-            debrief.trends = Arc::new(Trends::over(&area.sorties, &debrief.filter));
-            debrief.trends_of = Some((Arc::clone(&area.sorties), debrief.filter.clone()));
+        if debrief.page != DebriefPage::Trends {
+            return;
         }
+        let basis = debrief.basis.as_ref().filter(|(of, _)| Some(of) == wanted.as_ref()).map(|(_, b)| Arc::clone(b));
+        let current = debrief
+            .trends_of
+            .as_ref()
+            .is_some_and(|(s, f, b)| Arc::ptr_eq(s, &area.sorties) && *f == debrief.filter && *b == basis);
+        if !current {
+            debrief.trends = Arc::new(Trends::over(&area.sorties, &debrief.filter, basis.as_deref()));
+            debrief.trends_of = Some((Arc::clone(&area.sorties), debrief.filter.clone(), basis));
+        }
+    }
+
+    /// What measures would be held against now; `None` while trends are not looked at.
+    #[must_use]
+    pub fn basis_wanted(&self) -> Option<BasisKey> {
+        let looked_at = self.mode == Mode::Debrief && self.debrief.page == DebriefPage::Trends;
+        (looked_at && self.area.is_some()).then(|| BasisKey {
+            revisions: (self.area_revision, self.land_revision),
+            aircraft: Arc::clone(&self.conditions.aircraft),
+            rules: self.conditions.rules,
+        })
+    }
+
+    /// Sorties that have no measures, or measures that were held against something else than what is there now.
+    #[must_use]
+    pub fn to_look_through(&self) -> Vec<Arc<Sortie>> {
+        let wanted = self.basis_wanted();
+        let basis = self.debrief.basis.as_ref().filter(|(of, _)| Some(of) == wanted.as_ref()).map(|(_, b)| b);
+        let stale = |s: &Sortie| s.measures().is_none_or(|kept| basis.is_some_and(|now| now.stale(kept).is_any()));
+        self.area.iter().flat_map(|a| a.sorties.iter()).filter(|s| stale(s)).cloned().collect()
     }
 
     /// Keeps what was measured with the sorties, unless they changed meanwhile. Nothing that the user did, so nothing to
@@ -301,6 +383,25 @@ impl Model {
         if !changes.is_empty() {
             self.take_edit(Edit::new("keep what was measured", changes));
         }
+    }
+
+    /// The sorties flown in the open one's aircraft, itself among them, and what else a glide curve of them depends on;
+    /// `None` where nobody said what it was flown in, or it is the only one.
+    #[must_use]
+    pub fn glide_key(&self) -> Option<GlideKey> {
+        let open = self.open_sortie().filter(|s| !s.aircraft.is_empty())?;
+        let all = self.area.as_ref()?.sorties.iter().filter(|s| s.aircraft == open.aircraft);
+        let (sorties, aircraft) = (all.cloned().collect::<Vec<_>>(), Arc::clone(&self.conditions.aircraft));
+        (sorties.len() > 1).then_some(GlideKey { sorties, land_revision: self.land_revision, aircraft })
+    }
+
+    /// The glide curve that is looked at: of the open sortie, or of all in its aircraft.
+    #[must_use]
+    pub fn glide_shown(&self) -> Option<&GlideTold> {
+        let debrief = &self.debrief;
+        let key = debrief.glide_together.then(|| self.glide_key()).flatten();
+        let together = debrief.glide_of_all.as_ref().filter(|(of, _)| key.as_ref() == Some(of));
+        together.map(|(_, told)| told.as_ref()).or(debrief.made.as_ref().map(|m| &m.glide))
     }
 
     /// What has to be analysed; `None` while no sortie is looked at.
@@ -396,9 +497,12 @@ impl Model {
             DebriefCommand::FlownIn(name) => {
                 self.change_sortie("say what was flown", |s| name.trim().clone_into(&mut s.aircraft));
             }
+            DebriefCommand::GlideTogether(together) => debrief.glide_together = *together,
             DebriefCommand::AsFound => self.mark("take back the corrections", |_| Some(Vec::new())),
             DebriefCommand::ChooseFiles
             | DebriefCommand::LookThrough
+            | DebriefCommand::GlideOfAll
+            | DebriefCommand::AdoptGlide
             | DebriefCommand::Report
             | DebriefCommand::Add(_)
             | DebriefCommand::AddSample

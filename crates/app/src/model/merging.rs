@@ -126,12 +126,13 @@ impl Model {
             MergeCommand::Look(pair) => merging.shown = Some(*pair),
             MergeCommand::TakeThese => {
                 let edit = merging.merge.edit(&merging.takes, &merging.whose);
-                let before = self.land_revision;
+                let before = self.area.clone();
                 if edit.changes.is_empty() {
                     self.notify(NoticeLevel::Info, "Everything stays as it is; nothing was merged.");
                 } else {
                     self.apply(&Command::Edit(Box::new(edit)));
-                    if self.land_revision == before {
+                    let same = |(old, new): (Arc<_>, &Arc<_>)| Arc::ptr_eq(&old, new);
+                    if before.zip(self.area.as_ref()).is_some_and(same) {
                         // Refused, and said why; the choices are still there.
                         return;
                     }

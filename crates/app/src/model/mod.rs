@@ -27,7 +27,9 @@ pub use climb_out::{ClimbOutAsk, ClimbOutCommand, ClimbOuts, ClimbOutsAt, ClimbO
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};
 pub use cover::{COVER_HEIGHTS_M, Cover, CoverAsk, CoverCommand, CoverLine, CoverLook, CoverMade, CoverShade};
 pub use cover_route::{RouteCommand, RouteMade, RoutePlan};
-pub use debrief::{Debrief, DebriefCommand, DebriefCorrection, DebriefKey, DebriefMade, DebriefPage};
+pub use debrief::{
+    BasisKey, Debrief, DebriefCommand, DebriefCorrection, DebriefKey, DebriefMade, DebriefPage, GlideKey,
+};
 pub use drill::{DrillCommand, DrillPage, Drilling, Ended, Prepared, RehearsePage, Session, Stage};
 pub use findings::{Findings, FindingsCommand};
 pub use follow::{Follow, FollowCommand, Freshness, ReplaySpeed, SourceForm, SourceKind};
@@ -131,6 +133,8 @@ pub struct Settings {
     pub recent: Vec<PathBuf>,
     /// Who flies drills; empty keeps no results.
     pub pilot: String,
+    /// The aircraft in use, by its name.
+    pub aircraft: String,
 }
 
 impl Settings {
@@ -149,7 +153,15 @@ impl Default for Settings {
     fn default() -> Self {
         // Winds are reported in knots whatever the airspeed indicator shows.
         let units = UnitPrefs { speed: SpeedUnit::Kt, ..UnitPrefs::default() };
-        Self { units, night: false, list_out: false, show_first_steps: true, recent: Vec::new(), pilot: String::new() }
+        Self {
+            units,
+            night: false,
+            list_out: false,
+            show_first_steps: true,
+            recent: Vec::new(),
+            pilot: String::new(),
+            aircraft: String::new(),
+        }
     }
 }
 
@@ -231,7 +243,8 @@ impl Model {
     /// A window without an area.
     #[must_use]
     pub fn new(hangar: Vec<Aircraft>, settings: Settings) -> Self {
-        let aircraft = hangar.first().cloned().unwrap_or_else(Aircraft::example_flexwing);
+        let used = hangar.iter().find(|a| a.name == settings.aircraft).or(hangar.first());
+        let aircraft = used.cloned().unwrap_or_else(Aircraft::example_flexwing);
         Self {
             area: None,
             area_revision: 0,

@@ -8,6 +8,7 @@ pub mod page;
 pub mod picture;
 pub mod plan;
 pub mod profiles;
+pub mod relief;
 pub mod rose;
 pub mod words;
 

@@ -1,6 +1,7 @@
 //! A sheet as a page to print.
 
 use super::profiles::{self, ProfileLook, Scales};
+use super::relief::Relief;
 use super::rose::{self, RoseLook};
 use super::{Made, One, plan, words};
 use crate::assess::STANDING_CAUTIONS;
@@ -42,7 +43,7 @@ pub fn page(made: &Made, look: &PageLook<'_>) -> Document {
     }
     let ways: Vec<Option<&Way>> =
         made.sheets.iter().enumerate().map(|(i, one)| one.way(if i == 0 { look.way } else { None })).collect();
-    let shared = Shared::of(&made.sheets, &ways, look.units);
+    let shared = Shared::of(made, &ways, look.units);
     for (one, way) in made.sheets.iter().zip(&ways) {
         if !out.blocks.is_empty() {
             out.push(Block::NewSheet);
@@ -53,19 +54,22 @@ pub fn page(made: &Made, look: &PageLook<'_>) -> Document {
     out
 }
 
-/// Scales that two fields share.
+/// What two fields share: scales, and the ground.
 struct Shared {
+    ground: Option<Relief>,
     rim_m: f64,
     plan: f32,
     profiles: Scales,
 }
 
 impl Shared {
-    fn of(sheets: &[One], ways: &[Option<&Way>], units: UnitPrefs) -> Self {
+    fn of(made: &Made, ways: &[Option<&Way>], units: UnitPrefs) -> Self {
+        let sheets = &made.sheets;
         let longest = sheets.iter().map(rose::longest_m).fold(0.0, f64::max);
         let plan = sheets.iter().map(|one| plan::scale(&one.field, vec2(PLAN, ROSE))).fold(f32::INFINITY, f32::min);
         let ways: Vec<&Way> = ways.iter().copied().flatten().collect();
-        Self { rim_m: rose::rim_m(longest, units), plan, profiles: Scales::of(&ways) }
+        let ground = Relief::new(&made.ask.area.terrain);
+        Self { ground, rim_m: rose::rim_m(longest, units), plan, profiles: Scales::of(&ways) }
     }
 }
 
@@ -94,7 +98,9 @@ fn field(out: &mut Document, made: &Made, one: &One, way: Option<&Way>, shared: 
     );
     let size = vec2(PLAN, ROSE + 58.0);
     let hazards = &made.ask.area.hazards;
-    let mut plan = plan::picture(one, &plan::PlanLook { size, scale: shared.plan, way, hazards, units, sizes });
+    let ground = shared.ground.as_ref();
+    let plan_look = plan::PlanLook { size, scale: shared.plan, way, hazards, ground, units, sizes };
+    let mut plan = plan::picture(one, &plan_look);
     if let Some(from) = one.sheet.wind.from_bearing() {
         plan::wind(&mut plan, from, &words::wind(one, units));
     }

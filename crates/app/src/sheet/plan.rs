@@ -1,7 +1,9 @@
 //! The field from above: its strips, and what stands on each side.
 
 use super::One;
+use super::above::Placing;
 use super::picture::{Ink, Picture, text_width};
+use super::relief::Relief;
 use crate::theme::Sizes;
 use egui::{Align2, Pos2, Rect, Vec2, pos2, vec2};
 use sparefield_data::quantity::{UnitPrefs, format_bearing};
@@ -29,6 +31,8 @@ pub struct PlanLook<'a> {
     pub way: Option<&'a Way>,
     /// Hazards of the area.
     pub hazards: &'a [Arc<Hazard>],
+    /// The ground under it, where it is printed.
+    pub ground: Option<&'a Relief>,
     /// Units.
     pub units: UnitPrefs,
     /// Sizes of text.
@@ -58,6 +62,9 @@ pub fn picture(one: &One, look: &PlanLook<'_>) -> Picture {
     let scale = look.scale;
     let centre = look.size / 2.0;
     let place = |q: Xy| pos2((q.x - middle.x) as f32 * scale + centre.x, (middle.y - q.y) as f32 * scale + centre.y);
+    if let Some(ground) = look.ground {
+        ground.under(&mut p, &Placing { middle, scale, size: look.size });
+    }
     hazards(&mut p, look.hazards, &place, (low, high));
     sides(&mut p, &one.field, &place);
     for strip in &one.sheet.strips {

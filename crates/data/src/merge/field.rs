@@ -56,8 +56,8 @@ impl Mergeable for Field {
         Field::label(self).to_owned()
     }
 
-    fn place(&self) -> Xy {
-        self.centroid()
+    fn place(&self) -> Option<Xy> {
+        Some(self.centroid())
     }
 
     fn attributes(mine: &Self, theirs: &Self, context: Context) -> Vec<Attribute> {

@@ -39,8 +39,8 @@ impl Mergeable for Hazard {
         if self.name.is_empty() { format!("{} {}", self.kind.words(), self.id) } else { self.name.clone() }
     }
 
-    fn place(&self) -> Xy {
-        bounds(corners(&self.shape)).map_or(Xy::default(), |(low, high)| (low + high) * 0.5)
+    fn place(&self) -> Option<Xy> {
+        Some(bounds(corners(&self.shape)).map_or(Xy::default(), |(low, high)| (low + high) * 0.5))
     }
 
     fn attributes(mine: &Self, theirs: &Self, _context: Context) -> Vec<Attribute> {

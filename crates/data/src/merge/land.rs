@@ -5,6 +5,7 @@ use crate::area_file::{self, AreaParts};
 use crate::drills::Drills;
 use crate::error::{LoadError, LoadErrorKind, Loaded, NoProgress, Warning};
 use crate::frame::{Frame, FrameError, Transformer};
+use crate::sortie::Sortie;
 use crate::vector::{self, VectorOptions};
 use sparefield_geometry::fields::model::{Field, Hazard, HazardShape, QuietZone};
 use sparefield_geometry::position::Xy;
@@ -34,6 +35,10 @@ pub struct Land {
     pub home: Option<Home>,
     /// Drill sets and results.
     pub drills: Drills,
+    /// Recorded flights. A merge never takes one away.
+    pub sorties: Option<Vec<Arc<Sortie>>>,
+    /// The area file that holds what recorders wrote.
+    pub(super) file: Option<PathBuf>,
     /// Whether it is a whole area, which could hold a home strip.
     pub(super) whole: bool,
     /// Outlines nearer than this are the same, metres.
@@ -49,6 +54,8 @@ impl From<&Area> for Land {
             quiet_zones: Some(area.quiet_zones.to_vec()),
             home: area.home.clone(),
             drills: Drills { sets: area.drill_sets.to_vec(), results: area.drill_results.to_vec() },
+            sorties: Some(area.sorties.to_vec()),
+            file: None,
             whole: true,
             tolerance_m: SAME_FRAME_M,
         }
@@ -64,6 +71,8 @@ impl From<&AreaParts> for Land {
             quiet_zones: Some(parts.quiet_zones.to_vec()),
             home: parts.home.clone(),
             drills: Drills { sets: parts.drill_sets.to_vec(), results: parts.drill_results.to_vec() },
+            sorties: Some(parts.sorties.to_vec()),
+            file: None,
             whole: true,
             tolerance_m: SAME_FRAME_M,
         }
@@ -81,6 +90,8 @@ impl Land {
             quiet_zones: None,
             home: None,
             drills: Drills::default(),
+            sorties: None,
+            file: None,
             whole: false,
             tolerance_m: SAME_FRAME_M,
         }
@@ -133,6 +144,8 @@ impl Land {
             quiet_zones: None,
             home: None,
             drills: Drills::default(),
+            sorties: None,
+            file: None,
             whole: false,
             tolerance_m: SAME_DATUM_M,
         };
@@ -154,7 +167,7 @@ impl Land {
 
     fn of_area_file(path: &Path, frame: Option<&Arc<Frame>>) -> Result<Loaded<Self>, LoadError> {
         let Loaded { value: parts, warnings, provenance } = area_file::read(path, &NoProgress)?;
-        let own = Self::from(&parts);
+        let own = Self { file: Some(path.to_owned()), ..Self::from(&parts) };
         let value = match frame {
             None => own,
             Some(frame) => own.in_frame(frame).map_err(|e| {
@@ -223,6 +236,8 @@ impl Land {
             quiet_zones: self.quiet_zones.as_ref().map(|all| all.iter().map(zone).collect()).transpose()?,
             home: self.home.as_ref().map(home).transpose()?,
             drills: self.drills.in_frame(&self.frame, frame)?,
+            sorties: self.sorties.clone(),
+            file: self.file.clone(),
             whole: self.whole,
             tolerance_m: self.tolerance_m.max(if own { SAME_DATUM_M } else { OTHER_DATUM_M }),
         })

@@ -8,6 +8,8 @@
 //! - Nothing of mine is deleted unless that is chosen, and no outline of mine is replaced unless it is known from the
 //!   ancestor that only they changed it.
 //! - With an ancestor, what one side alone changed is taken from that side.
+//! - A sortie is the same where the bytes and the recording in them are. None of mine is ever taken away; what only they
+//!   said of it is taken.
 //! - What grows, stock and what stands on sides is taken from the newer survey; what nobody of us knew is taken from
 //!   whoever knows it; anything else stays mine.
 //!
@@ -15,7 +17,7 @@
 //! |---|---|
 //! | `land` | what is compared, brought into one frame |
 //! | `pairing` | which of my things is which of theirs |
-//! | `field`, `side`, `hazard`, `zone` | what two of a kind can differ in, in words, and how a choice is taken |
+//! | `field`, `side`, `hazard`, `zone`, `sortie` | what two of a kind can differ in, in words, and how a choice is taken |
 //! | `plan` | differences, defaults, and the edit |
 
 mod field;
@@ -24,6 +26,7 @@ mod land;
 mod pairing;
 mod plan;
 mod side;
+mod sortie;
 mod zone;
 
 pub use land::Land;
@@ -52,6 +55,8 @@ pub enum Kind {
     QuietZone,
     /// The home strip.
     Home,
+    /// A recorded flight.
+    Sortie,
 }
 
 impl Kind {
@@ -63,6 +68,7 @@ impl Kind {
             Self::Hazard => "hazard",
             Self::QuietZone => "quiet zone",
             Self::Home => "home strip",
+            Self::Sortie => "sortie",
         }
     }
 }
@@ -105,6 +111,18 @@ pub enum Attribute {
     Height,
     /// Heights of the poles.
     Poles,
+    /// Who flew.
+    Pilot,
+    /// What was flown.
+    Aircraft,
+    /// From where the heights of a recording count.
+    Heights,
+    /// The wind given for a recording.
+    Wind,
+    /// The user's word on exercises.
+    Corrections,
+    /// What the columns of a recorded table are.
+    Columns,
 }
 
 impl Attribute {
@@ -129,6 +147,12 @@ impl Attribute {
             Self::Shape => "place and shape".to_owned(),
             Self::Height => "height".to_owned(),
             Self::Poles => "heights of poles".to_owned(),
+            Self::Pilot => "pilot".to_owned(),
+            Self::Aircraft => "aircraft".to_owned(),
+            Self::Heights => "heights".to_owned(),
+            Self::Wind => "wind".to_owned(),
+            Self::Corrections => "corrections".to_owned(),
+            Self::Columns => "columns of its table".to_owned(),
         }
     }
 }
@@ -217,8 +241,8 @@ pub struct Difference {
     pub default: Take,
     /// Why, in words.
     pub because: &'static str,
-    /// Where it is.
-    pub at: Xy,
+    /// Where it is; a recorded flight is nowhere in particular.
+    pub at: Option<Xy>,
 }
 
 /// By what two areas are compared.

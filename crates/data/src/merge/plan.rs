@@ -1,14 +1,18 @@
 //! From two areas to differences with defaults, and from choices to one edit.
 
 use super::pairing::{Three, threes};
+use super::sortie::recording;
 use super::{Attribute, Difference, Kind, Land, MergeOptions, Status, Take};
 use crate::area::{Area, Change, Edit, Home, Identified, Swap};
+use crate::area_file;
 use crate::drills::Drills;
 use crate::frame::FrameError;
 use crate::quantity::UnitPrefs;
+use crate::sortie::{Original, Sortie};
 use sparefield_geometry::fields::model::{Field, Hazard, QuietZone};
 use sparefield_geometry::position::Xy;
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
+use std::path::Path;
 use std::sync::Arc;
 
 /// What comparing needs besides the things.
@@ -21,10 +25,13 @@ pub(super) struct Context {
 /// A thing of which two versions can be compared and made one.
 pub(super) trait Mergeable: Identified + Clone + PartialEq {
     const KIND: Kind;
+    /// Whether what only I have stays, whatever is chosen.
+    const MINE_STAYS: bool = false;
     /// Pairs of the same thing in two lists; `to_ancestor` when the second holds what the first came from.
     fn pairs(first: &[Arc<Self>], second: &[Arc<Self>], to_ancestor: bool) -> BTreeMap<usize, usize>;
     fn label(&self) -> String;
-    fn place(&self) -> Xy;
+    /// Where it is, where it is anywhere in particular.
+    fn place(&self) -> Option<Xy>;
     /// Everything in which the two could differ, in the order in which people read it.
     fn attributes(mine: &Self, theirs: &Self, context: Context) -> Vec<Attribute>;
     /// Whether two versions agree; `mine` tells which side is meant.
@@ -60,6 +67,8 @@ pub enum Pair {
     QuietZone(Trio<QuietZone>),
     /// The home strip.
     Home(Trio<Home>),
+    /// A recorded flight.
+    Sortie(Trio<Sortie>),
 }
 
 /// Two areas compared.
@@ -71,6 +80,7 @@ pub struct Merge {
     home_field: Option<String>,
     used: HashMap<Kind, HashSet<String>>,
     drills: Drills,
+    notes: Vec<String>,
 }
 
 const KEPT: &str = "what is mine stays unless you choose";
@@ -98,6 +108,7 @@ impl Merge {
             home_field: mine.home.as_ref().map(|h| h.field_id.clone()),
             used: HashMap::new(),
             drills: theirs.drills.lacking(&mine.drills),
+            notes: Vec::new(),
         };
         if let (Some(own), Some(other)) = (&mine.fields, &theirs.fields) {
             merge.compare(own, other, base.as_ref().and_then(|b| b.fields.clone()), Pair::Field);
@@ -109,6 +120,10 @@ impl Merge {
             merge.compare(own, other, base.as_ref().and_then(|b| b.quiet_zones.clone()), Pair::QuietZone);
         }
         merge.compare_homes(mine, &theirs, base.as_ref());
+        if let (Some(own), Some(other)) = (&mine.sorties, &theirs.sorties) {
+            let other = merge.with_recordings(own, other, theirs.file.as_deref());
+            merge.compare(own, &other, base.as_ref().and_then(|b| b.sorties.clone()), Pair::Sortie);
+        }
         Ok(merge)
     }
 
@@ -129,6 +144,41 @@ impl Merge {
     #[must_use]
     pub fn drills(&self) -> &Drills {
         &self.drills
+    }
+
+    /// What of theirs cannot be taken along, in a sentence each.
+    #[must_use]
+    pub fn notes(&self) -> &[String] {
+        &self.notes
+    }
+
+    /// Their sorties, those that I lack with the recorder's bytes, since those come along; one whose bytes are lost or
+    /// damaged is left out and noted.
+    fn with_recordings(&mut self, own: &[Arc<Sortie>], other: &[Arc<Sortie>], file: Option<&Path>) -> Vec<Arc<Sortie>> {
+        let mine: HashSet<(&str, u32)> = own.iter().map(|s| recording(s)).collect();
+        let mut read: HashMap<&str, Arc<Vec<u8>>> = HashMap::new();
+        let mut all = Vec::with_capacity(other.len());
+        for sortie in other {
+            let key = sortie.original.key.as_str();
+            if mine.contains(&recording(sortie)) || sortie.original.held.is_some() {
+                all.push(Arc::clone(sortie));
+                continue;
+            }
+            let bytes = match (read.get(key), file) {
+                (Some(bytes), _) => Ok(Arc::clone(bytes)),
+                (None, Some(file)) => area_file::original(file, key).map(Arc::new).map_err(|e| e.to_string()),
+                (None, None) => Err("its recording is not there".to_owned()),
+            };
+            match bytes {
+                Ok(bytes) => {
+                    read.insert(key, Arc::clone(&bytes));
+                    let original = Original { held: Some(bytes), ..sortie.original.clone() };
+                    all.push(Arc::new(Sortie { original, ..(**sortie).clone() }));
+                }
+                Err(why) => self.notes.push(format!("Their sortie “{}” cannot be taken along: {why}", sortie.name)),
+            }
+        }
+        all
     }
 
     /// The defaults, one for each difference.
@@ -176,6 +226,9 @@ impl Merge {
                 Pair::QuietZone(trio) => {
                     push(self.swap(trio, &take, &mut used), Change::QuietZone, &mut changes, &mut added);
                 }
+                Pair::Sortie(trio) => {
+                    push(self.swap(trio, &take, &mut used), Change::Sortie, &mut changes, &mut added);
+                }
                 Pair::Home(trio) => {
                     if let (Take::Theirs, Some(theirs)) = (take(&Attribute::Whole), &trio.theirs) {
                         let mut after = (**theirs).clone();
@@ -207,7 +260,9 @@ impl Merge {
                 let after = T::merged(mine, theirs, take, self.context);
                 (after != **mine).then(|| Swap::replace(mine, after))
             }
-            (Some(mine), None) => (take(&Attribute::Whole) == Take::Theirs).then(|| Swap::remove(mine)),
+            (Some(mine), None) => {
+                (take(&Attribute::Whole) == Take::Theirs && !T::MINE_STAYS).then(|| Swap::remove(mine))
+            }
             (None, Some(theirs)) if take(&Attribute::Whole) == Take::Theirs => {
                 let used = used.entry(T::KIND).or_default();
                 let id = free(theirs.id(), T::KIND, used);
@@ -250,6 +305,8 @@ impl Merge {
         let context = self.context;
         let (mine, theirs) = match (&trio.mine, &trio.theirs) {
             (Some(mine), Some(theirs)) => (mine, theirs),
+            // Nothing is to be chosen.
+            (Some(_), None) if T::MINE_STAYS => return,
             (mine, theirs) => {
                 return self.one_sided(mine.as_deref(), theirs.as_deref(), trio.base.as_deref(), label, has_base);
             }
@@ -402,7 +459,7 @@ impl Merge {
             before: before.map(words),
             default,
             because,
-            at: other.position,
+            at: Some(other.position),
         });
         self.pairs.push(Pair::Home(Trio {
             mine: mine.home.clone().map(Arc::new),

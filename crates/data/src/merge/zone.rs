@@ -37,8 +37,8 @@ impl Mergeable for QuietZone {
         if self.name.is_empty() { format!("quiet zone {}", self.id) } else { self.name.clone() }
     }
 
-    fn place(&self) -> Xy {
-        bounds(&self.outer).map_or(Xy::default(), |(low, high)| (low + high) * 0.5)
+    fn place(&self) -> Option<Xy> {
+        Some(bounds(&self.outer).map_or(Xy::default(), |(low, high)| (low + high) * 0.5))
     }
 
     fn attributes(_: &Self, _: &Self, _: Context) -> Vec<Attribute> {

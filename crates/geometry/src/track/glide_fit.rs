@@ -10,9 +10,10 @@
 
 use super::phases::{Flight, PhaseKind};
 use crate::air::isa_density_ratio;
-use crate::aircraft::GlideCurve;
+use crate::aircraft::{Aircraft, AircraftError, GlideCurve};
 use crate::math;
 use serde::Serialize;
+use thiserror::Error;
 
 /// One steady stretch of a glide.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -42,7 +43,49 @@ pub struct GlideFit {
     pub points: usize,
     /// Standard deviation of one stretch from the curve, m/s.
     pub scatter_ms: f64,
+    /// Covariance of A and B, s²/m² · m²/s².
+    pub covariance: f64,
+    /// Slowest and fastest stretch, equivalent airspeed, m/s: beyond them the curve is only continued.
+    pub flown_ms: (f64, f64),
 }
+
+/// Why a curve that was told is not taken for an aircraft.
+#[derive(Clone, Debug, PartialEq, Error)]
+#[non_exhaustive]
+pub enum GlideDoubt {
+    /// Its best glide is known too loosely. Fly more steady glides, at slow and fast speeds, in still air.
+    #[error(
+        "the glides tell the best ratio only to ±{ratio_percent:.0} % and its speed to ±{speed_percent:.0} %, and more than \
+         ±{most:.0} % is too uncertain: fly more steady glides, slow and fast",
+        most = 100.0 * MOST_UNCERTAIN
+    )]
+    TooUncertain {
+        /// Standard deviation of the ratio as a share of it, percent.
+        ratio_percent: f64,
+        /// The same of the speed.
+        speed_percent: f64,
+    },
+    /// Its best glide is slower than the stall or faster than the aircraft may fly, m/s.
+    #[error(
+        "the curve has its best glide at {best_ms:.1} m/s, outside the {stall_ms:.1} to {max_ms:.1} m/s that the aircraft \
+         flies at: it cannot be right"
+    )]
+    OutsideSpeeds {
+        /// Speed of best glide.
+        best_ms: f64,
+        /// Stall speed.
+        stall_ms: f64,
+        /// Maximum speed.
+        max_ms: f64,
+    },
+    /// It is no curve that a glider can have.
+    #[error("the curve cannot be right: {0}")]
+    Impossible(#[from] AircraftError),
+}
+
+/// Largest standard deviation of the best glide's ratio or speed with which a curve may be taken for an aircraft, as a
+/// share: a tenth of the ratio is a tenth of how far it glides. Common practice, no source.
+pub const MOST_UNCERTAIN: f64 = 0.1;
 
 /// Length of a stretch, samples. Numbers of this block: common practice, no source.
 const STRETCH: usize = 15;
@@ -159,6 +202,10 @@ pub fn fit(points: &[GlidePoint]) -> Option<GlideFit> {
         best_ratio: (ratio, carried(-0.5 * ratio / a, -0.5 * ratio / b)),
         points: points.len(),
         scatter_ms: scatter,
+        covariance: cov.1,
+        flown_ms: points
+            .iter()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), p| (lo.min(p.speed_ms), hi.max(p.speed_ms))),
     })
 }
 
@@ -167,6 +214,34 @@ impl GlideFit {
     #[must_use]
     pub fn curve(&self) -> Option<GlideCurve> {
         GlideCurve::from_best_glide(self.best_speed_ms.0, self.best_ratio.0).ok()
+    }
+
+    /// Sink rate of a straight glide at an equivalent airspeed (m/s), and its standard deviation, m/s.
+    #[must_use]
+    pub fn sink_ms(&self, speed_ms: f64) -> (f64, f64) {
+        let (x, q) = (speed_ms * speed_ms * speed_ms, 1.0 / speed_ms);
+        let variance = x * x * self.a.1 * self.a.1 + 2.0 * x * q * self.covariance + q * q * self.b.1 * self.b.1;
+        (self.a.0 * x + self.b.0 * q, variance.max(0.0).sqrt())
+    }
+
+    /// An aircraft as it was, with this curve and another name.
+    ///
+    /// # Errors
+    /// Where the curve is too uncertain, or one that this aircraft cannot have.
+    pub fn adopted(&self, aircraft: &Aircraft, name: String) -> Result<Aircraft, GlideDoubt> {
+        let share = |p: (f64, f64)| if p.0 > 0.0 && p.1.is_finite() { p.1 / p.0 } else { f64::INFINITY };
+        let (ratio, speed) = (share(self.best_ratio), share(self.best_speed_ms));
+        if ratio > MOST_UNCERTAIN || speed > MOST_UNCERTAIN {
+            return Err(GlideDoubt::TooUncertain { ratio_percent: 100.0 * ratio, speed_percent: 100.0 * speed });
+        }
+        let (best_ms, stall_ms, max_ms) = (self.best_speed_ms.0, aircraft.stall_speed_ms, aircraft.max_speed_ms);
+        if !(stall_ms..=max_ms).contains(&best_ms) {
+            return Err(GlideDoubt::OutsideSpeeds { best_ms, stall_ms, max_ms });
+        }
+        let glide = GlideCurve::from_best_glide(best_ms, self.best_ratio.0)?;
+        let new = Aircraft { name, glide, ..aircraft.clone() };
+        new.validate()?;
+        Ok(new)
     }
 }
 
@@ -202,5 +277,51 @@ mod tests {
         let same: Vec<_> =
             points(&curve, |_| 0.0).iter().map(|p| GlidePoint { speed_ms: 22.0, load_factor: 1.0, ..*p }).collect();
         assert!(fit(&same).is_none());
+    }
+
+    #[test]
+    fn the_sink_of_the_curve_is_as_sure_as_many_fits_agree() {
+        let curve = GlideCurve::from_best_glide(22.0, 6.5).unwrap();
+        // A hundred fits to the same curve with other scatter; xorshift, uniform, standard deviation 0.1 m/s.
+        let mut state = 88_172_645_463_325_252_u64;
+        let mut next = || {
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            ((state >> 11) as f64 / (1u64 << 53) as f64 - 0.5) * 0.1 * 12f64.sqrt()
+        };
+        let fits: Vec<GlideFit> = (0..100)
+            .map(|_| {
+                let scatter: Vec<f64> = (0..40).map(|_| next()).collect();
+                fit(&points(&curve, |i| scatter[i])).unwrap()
+            })
+            .collect();
+        for speed in [19.0, 24.0, 30.0] {
+            let n = fits.len() as f64;
+            let mean = fits.iter().map(|f| f.sink_ms(speed).0).sum::<f64>() / n;
+            let told = fits.iter().map(|f| f.sink_ms(speed).1).sum::<f64>() / n;
+            let found = (fits.iter().map(|f| (f.sink_ms(speed).0 - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+            assert!((mean - curve.sink_ms(speed, 1.0)).abs() < 0.02, "{speed}: {mean}");
+            // A hundred values tell their spread to some 7 %.
+            assert!((0.6..1.6).contains(&(told / found)), "{speed}: {told} against {found}");
+        }
+    }
+
+    #[test]
+    fn a_curve_is_taken_only_where_it_is_sure_and_possible() {
+        let aircraft = Aircraft::example_flexwing();
+        let curve = GlideCurve::from_best_glide(22.0, 6.5).unwrap();
+        let told = fit(&points(&curve, |_| 0.0)).unwrap();
+        let taken = told.adopted(&aircraft, "Mine".into()).unwrap();
+        assert!((taken.glide.best_glide_ratio() - 6.5).abs() < 1e-6);
+        assert_eq!(Aircraft { name: aircraft.name.clone(), glide: aircraft.glide, ..taken }, aircraft);
+        let unsure = GlideFit { best_ratio: (6.5, 0.7), ..told };
+        assert!(matches!(unsure.adopted(&aircraft, String::new()), Err(GlideDoubt::TooUncertain { .. })));
+        let unsure = GlideFit { best_speed_ms: (22.0, f64::NAN), ..told };
+        assert!(matches!(unsure.adopted(&aircraft, String::new()), Err(GlideDoubt::TooUncertain { .. })));
+        let slow = GlideFit { best_speed_ms: (12.0, 0.1), ..told };
+        assert!(matches!(slow.adopted(&aircraft, String::new()), Err(GlideDoubt::OutsideSpeeds { .. })));
+        let steep = GlideFit { best_ratio: (0.5, 0.01), ..told };
+        assert!(matches!(steep.adopted(&aircraft, String::new()), Err(GlideDoubt::Impossible(_))));
     }
 }

@@ -1,6 +1,6 @@
 //! The card in Debrief: one exercise, exercises over one another, or trends.
 
-use super::{trends, whole};
+use super::{glide, trends, whole};
 use crate::command::Command;
 use crate::debrief::practise::practise;
 use crate::debrief::{pictures, words};
@@ -15,7 +15,7 @@ const NAMES: f32 = 128.0;
 /// The card.
 pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let mut push = |command| commands.push(Command::Debrief(command));
-    // Four pages take two lines in a narrow card.
+    // Five pages take two lines in a narrow card.
     ui.horizontal_wrapped(|ui| {
         for page in DebriefPage::ALL {
             if ui.selectable_label(model.debrief.page == page, page.words()).clicked() {
@@ -29,6 +29,7 @@ pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
             DebriefPage::Exercise => exercise(ui, model, theme, &mut push),
             DebriefPage::Overlaid => overlaid(ui, model, theme),
             DebriefPage::Sortie => whole::sortie(ui, model, theme, &mut push),
+            DebriefPage::Glide => glide::glide(ui, model, theme, &mut push),
             DebriefPage::Trends => trends::trends(ui, model, theme, &mut push),
         }
     });

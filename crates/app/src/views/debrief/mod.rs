@@ -1,8 +1,9 @@
 //! Debrief in the window: sorties and exercises in the column, the flight on the map, heights and playing in the drawer,
-//! one exercise, all over one another, the sortie as a whole, or trends in the card.
+//! one exercise, all over one another, the sortie as a whole, its glide curve, or trends in the card.
 
 mod card;
 mod drawer;
+mod glide;
 pub(crate) mod on_map;
 mod panel;
 mod trends;

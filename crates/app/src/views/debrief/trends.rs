@@ -34,12 +34,15 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
         if ui.button("Stop looking through").clicked() {
             push(DebriefCommand::Stop);
         }
-    } else if trends.missing > 0 {
-        let text = match trends.missing {
-            1 => "1 sortie has not been looked through as it is now, and does not count yet.".to_owned(),
-            n => format!("{n} sorties have not been looked through as they are now, and do not count yet."),
-        };
-        small(ui, &text);
+    } else if trends.missing + trends.stale.any > 0 {
+        match trends.missing {
+            0 => {}
+            1 => small(ui, "1 sortie has not been looked through as it is now, and does not count yet."),
+            n => small(ui, &format!("{n} sorties have not been looked through as they are now, and do not count yet.")),
+        }
+        if let Some(stale) = trends.stale.words() {
+            small(ui, &stale);
+        }
         let help =
             "Every exercise is measured against the fields and the aircraft as they are now, and kept with its sortie";
         if ui.button("Look through them").on_hover_text(help).clicked() {

@@ -62,7 +62,9 @@ impl MergeDesk {
             notes.extend(base.iter().flat_map(|b| b.warnings.iter().map(ToString::to_string)));
             let mine = Land::from(&*area);
             let merge = Merge::between(&mine, &theirs.value, base.as_ref().map(|b| &b.value), &options);
-            merge.map(|merge| (merge, notes)).map_err(|e| e.to_string())
+            let merge = merge.map_err(|e| e.to_string())?;
+            notes.extend(merge.notes().iter().cloned());
+            Ok((merge, notes))
         };
         let repaint = ctx.clone();
         match Once::start("merge", work, move || repaint.request_repaint()) {

@@ -35,7 +35,7 @@ pub fn draw(ui: &Ui, view: &View, model: &Model, theme: &Theme) {
             Some(Pair::Home(trio)) => {
                 over.both(trio, shown, false, |h| h.ends.iter().map(|e| e.threshold).collect::<Vec<_>>());
             }
-            None => {}
+            Some(Pair::Sortie(_)) | None => {}
         }
     }
     // Halos lie under all lines, or that of an upper line would cover a lower one.

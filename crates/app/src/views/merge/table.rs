@@ -132,9 +132,10 @@ fn thing(ui: &mut Ui, merging: &Merging, pair: usize, first: usize, theme: &Them
         let name = format!("{} {}", capital(difference.kind.words()), difference.label);
         let look = Button::selectable(shown, RichText::new(&name).font(theme.bold_font(theme.sizes.text))).truncate();
         let look = cell(ui, widths.what + widths.version / 2.0, ROW - 4.0, |ui| ui.add(look));
-        if look.on_hover_text("Show it on the map").clicked() {
+        let help = if difference.at.is_some() { "Show it on the map" } else { "A recorded flight" };
+        if look.on_hover_text(help).clicked() {
             commands.push(Command::Merge(MergeCommand::Look(pair)));
-            commands.push(Command::Reveal(difference.at));
+            commands.extend(difference.at.map(Command::Reveal));
         }
         for (words, take) in [("All mine", Take::Mine), ("All theirs", Take::Theirs)] {
             let button = ui.button(words);

@@ -111,6 +111,7 @@ impl Part<'_> {
     pub(super) fn plan(&self, ui: &mut Ui, size: Vec2) {
         let units = self.model.settings.units;
         let look = plan::PlanLook {
+            ground: None,
             size,
             scale: self.plan_scale,
             way: self.way,
