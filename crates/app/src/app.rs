@@ -5,6 +5,7 @@ mod climb_out;
 mod cover;
 mod debrief;
 mod drill;
+mod fan_stops;
 mod follow;
 mod layers;
 mod opening;
@@ -23,7 +24,9 @@ use crate::jobs::{
 use crate::keep::{Keep, Notify};
 use crate::layer_export_dialog::{LayerExportDialog, LayersOf};
 use crate::model::layers::LayersCommand;
-use crate::model::{CircuitCommand, Conditions, DebriefCommand, DrillCommand, MergeCommand, Mode, Model, SheetCommand};
+use crate::model::{
+    CircuitCommand, Conditions, DebriefCommand, DrillCommand, FanAsk, MergeCommand, Mode, Model, SheetCommand,
+};
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::page_dialog::{self, PageDialog};
 use crate::page_place;
@@ -79,6 +82,10 @@ pub struct App {
     card: CardDialog,
     report: PageDialog,
     climb_out_page: PageDialog,
+    fan_page: PageDialog,
+    fan_job: Asked<FanAsk, fan_stops::FanAnswer>,
+    /// What could not be made is not asked for again.
+    fan_failed: Option<FanAsk>,
     layer_export: LayerExportDialog,
     keep: Keep,
     layer_dialog: OpenDialog,
@@ -154,6 +161,9 @@ impl App {
             card: CardDialog::default(),
             report: PageDialog::new(page_dialog::REPORT),
             climb_out_page: PageDialog::new(page_dialog::CLIMB_OUT),
+            fan_page: PageDialog::new(page_dialog::FAN_STOPS),
+            fan_job: Asked::default(),
+            fan_failed: None,
             layer_export: LayerExportDialog::default(),
             // Tests leave the user's folders alone.
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
@@ -267,6 +277,7 @@ impl App {
                 Command::Survey(command) => self.survey_command(ctx, &command),
                 Command::Cover(command) => self.cover_command(ctx, &command),
                 Command::ClimbOut(command) => self.climb_out_command(&command),
+                Command::Fan(command) => self.fan_command(ctx, &command),
                 other => {
                     let before = self.model.settings.clone();
                     self.model.apply(&other);
@@ -302,6 +313,7 @@ impl App {
         self.follow_suggestions();
         self.follow_cover(ctx);
         self.follow_climb_outs(ctx);
+        self.follow_fan_stops(ctx);
     }
 
     /// Whether a dialogue is open.
@@ -313,6 +325,7 @@ impl App {
             || self.card.is_shown()
             || self.report.is_shown()
             || self.climb_out_page.is_shown()
+            || self.fan_page.is_shown()
             || self.layer_export.is_shown()
             || self.layer_dialog.is_shown()
             || self.track_dialog.is_shown()
@@ -564,6 +577,10 @@ impl App {
         let climb_out = self.model.climb_outs.made.clone().zip(self.model.climb_out_end());
         let climb_out = climb_out.map(|(made, end)| move || made.page(end, units));
         if let Some((level, words)) = self.climb_out_page.ui(&ctx, &self.palette, climb_out) {
+            self.model.notify(level, words);
+        }
+        let fan_page = self.model.fan_page(units);
+        if let Some((level, words)) = self.fan_page.ui(&ctx, &self.palette, fan_page) {
             self.model.notify(level, words);
         }
         let height_agl_m = self.model.cover.height_agl_m;

@@ -92,7 +92,7 @@ fn keep(path: &std::path::Path, today: Day, result: &DrillResult) -> Result<(), 
     written.map_err(|e| unusable(&e.into()))
 }
 
-fn chosen_set<'a>(sets: &'a [Arc<DrillSet>], wanted: Option<&str>) -> Result<&'a DrillSet, CliError> {
+pub(super) fn chosen_set<'a>(sets: &'a [Arc<DrillSet>], wanted: Option<&str>) -> Result<&'a DrillSet, CliError> {
     let Some(wanted) = wanted else {
         return sets.first().map(AsRef::as_ref).ok_or_else(|| {
             CliError::BadInput("there are no drill sets in this area; name a document of some with --sets".into())

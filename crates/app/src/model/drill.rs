@@ -59,19 +59,22 @@ pub enum DrillPage {
     Fly,
     /// How the pilot does over time.
     Progress,
+    /// Fan stops at the home strip, by height and heading.
+    FanStops,
     /// The sets themselves.
     Sets,
 }
 
 impl DrillPage {
     /// All of them.
-    pub const ALL: [Self; 3] = [Self::Fly, Self::Progress, Self::Sets];
+    pub const ALL: [Self; 4] = [Self::Fly, Self::Progress, Self::FanStops, Self::Sets];
     /// The name for people.
     #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Self::Fly => "Fly",
             Self::Progress => "Progress",
+            Self::FanStops => "Fan stops",
             Self::Sets => "Sets",
         }
     }

@@ -10,6 +10,7 @@ mod cover;
 mod cover_route;
 mod debrief;
 mod drill;
+mod fan_stops;
 mod findings;
 mod follow;
 mod history;
@@ -29,6 +30,7 @@ pub use cover::{COVER_HEIGHTS_M, Cover, CoverAsk, CoverCommand, CoverLine, Cover
 pub use cover_route::{RouteCommand, RouteMade, RoutePlan};
 pub use debrief::{Debrief, DebriefCommand, DebriefCorrection, DebriefKey, DebriefMade, DebriefPage};
 pub use drill::{DrillCommand, DrillPage, Drilling, Ended, Prepared, RehearsePage, Session, Stage};
+pub use fan_stops::{Fan, FanAsk, FanCommand, FanMade};
 pub use findings::{Findings, FindingsCommand};
 pub use follow::{Follow, FollowCommand, Freshness, ReplaySpeed, SourceForm, SourceKind};
 pub use history::{History, Step};
@@ -225,6 +227,8 @@ pub struct Model {
     pub cover: Cover,
     /// Climb-outs.
     pub climb_outs: ClimbOuts,
+    /// Fan stops at the home strip.
+    pub fan: Fan,
 }
 
 impl Model {
@@ -268,6 +272,7 @@ impl Model {
             follow: Follow::default(),
             cover: Cover::default(),
             climb_outs: ClimbOuts::default(),
+            fan: Fan::default(),
         }
     }
 
@@ -298,6 +303,7 @@ impl Model {
             on_options_map: self.climb_outs.on_options_map,
             ..ClimbOuts::default()
         };
+        self.fan = Fan::default();
         self.circuits_follow_choice();
         self.hovered = None;
         self.assessment = None;
@@ -408,6 +414,7 @@ impl Model {
             Command::Circuit(command) => return self.apply_circuit(command),
             Command::Cover(command) => return self.apply_cover(command),
             Command::ClimbOut(command) => return self.apply_climb_out(command),
+            Command::Fan(command) => return self.apply_fan(command),
             Command::Debrief(command) => return self.apply_debrief(command),
             Command::Drill(command) => return self.apply_drill(command),
             Command::Follow(command) => return self.apply_follow(command),

@@ -11,6 +11,7 @@
 //! | `dice` | numbers from a seed |
 //! | `set` | what an instructor sets |
 //! | `failure` | one failure, drawn |
+//! | `fan` | fan stops at the home strip as a grid |
 //! | `trial` | the failure flown as the pilot chose |
 //! | `score` | what was chosen against what was to be had |
 //! | `result` | the result as it is kept |
@@ -20,6 +21,7 @@
 mod cell;
 mod dice;
 mod failure;
+mod fan;
 mod progress;
 mod result;
 mod score;
@@ -28,6 +30,7 @@ mod trial;
 
 pub use cell::{Cell, HeightBand, TurnBand, WindBand};
 pub use failure::{Failure, HEADINGS, HEIGHT_STEPS};
+pub use fan::{FAN_CELLS, FanCell, FanRecord};
 pub use progress::{LEAST_WEIGHT, Median, Progress, SetDay, Weakness, loss, next_number, weights};
 pub use result::{ChangeOfMind, ChoiceMade, DrillResult, Outcome, Regret, Standing};
 pub use score::{Occasion, Offered};
