@@ -5,6 +5,7 @@ mod climb_out;
 mod cover;
 mod debrief;
 mod drill;
+mod drill_many;
 mod fan_stops;
 mod follow;
 mod layers;
@@ -37,6 +38,7 @@ use crate::views;
 use egui::{Key, Modifiers};
 use sparefield_data::area::AreaRequest;
 use sparefield_data::quantity::HeightUnit;
+use sparefield_geometry::drill::DrillResult;
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
 use std::path::PathBuf;
@@ -121,6 +123,8 @@ pub struct App {
     /// The way out is to be shown whole.
     frame_climb_out: bool,
     drill_job: DrillJob,
+    /// The circuits of a drill that is over being flown many times, by the result's identifier.
+    drill_many: Asked<String, DrillResult>,
     /// A document of drill sets being read or written.
     drill_document: Asked<DrillCommand, Result<drill::Document, String>>,
     following: follow::Following,
@@ -191,6 +195,7 @@ impl App {
             climb_out_failed: climb_out::Failed::default(),
             frame_climb_out: false,
             drill_job: DrillJob::default(),
+            drill_many: Asked::default(),
             drill_document: Asked::default(),
             following: follow::Following::default(),
             closing: false,

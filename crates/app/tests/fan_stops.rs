@@ -61,6 +61,15 @@ fn a_cell_is_looked_at_by_key_and_drilled_and_then_counted() {
     until(&mut window, "it is judged", |w| {
         app(w).model.drilling.session.as_ref().is_some_and(sparefield::model::Session::is_over)
     });
+    // Its circuits are flown many times behind it: nothing was chosen, so there is only the best.
+    until(&mut window, "it was flown many times", |w| !app(w).model.drilling.flies_many);
+    let result = app(&window).model.drilling.session.clone().unwrap().ended().unwrap().result.clone();
+    let known = result.robustness.expect("it was flown many times");
+    assert!(known.chosen.is_none() && known.best.is_some() == result.best_at_failure.is_some());
+    assert_eq!(*common::area(&window).drill_results[0], result);
+    if known.best.is_some() {
+        window.get_by_label_contains("flights by a pilot who is not exact");
+    }
     window.get_by_label_contains("Done").click();
     window.run_steps(3);
     window.get_by_label("Fan stops").click();

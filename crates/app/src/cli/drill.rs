@@ -70,7 +70,8 @@ pub(super) fn run(args: &DrillArgs) -> Result<(), CliError> {
         desk.typed(&args.choose, &args.after, join, hand)?
     };
     let id = drill::identifier(pilot, set, number);
-    let (result, _) = rehearsal.finish(&choices, &id, pilot);
+    let (mut result, flown) = rehearsal.finish(&choices, &id, pilot);
+    result.robustness = rehearsal.flown_many(&choices, &flown, &result, &|| false);
     if let (Some(path), false) = (&args.area.area, pilot.is_empty()) {
         keep(path, today, &result)?;
     }
@@ -335,6 +336,7 @@ impl Desk<'_> {
             "short_margin_m": result.short_margin_m,
             "long_margin_m": result.long_margin_m,
             "least_clearance_m": result.least_clearance_m,
+            "robustness": result.robustness,
             "loss": loss(result),
             "cautions": STANDING_CAUTIONS,
         }))

@@ -141,7 +141,7 @@ pub struct Prepared {
 }
 
 /// What came of a drill.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Ended {
     /// The result.
     pub result: DrillResult,
@@ -347,6 +347,8 @@ pub struct Drilling {
     pub number: Option<u32>,
     /// Whether a drill is being prepared.
     pub preparing: bool,
+    /// Whether the circuits of the last one are being flown many times.
+    pub flies_many: bool,
     /// Why the last one could not be.
     pub problem: Option<String>,
     /// The drill under way.

@@ -1,7 +1,7 @@
 use super::*;
 use crate::air::{Wind, WindProfile, WindVector};
 use crate::aircraft::Aircraft;
-use crate::circuit::{Join, Landing, Surroundings};
+use crate::circuit::{Budget, Join, Landing, Surroundings};
 use crate::fields::hazards::HazardIndex;
 use crate::fields::model::{Day, Hazard};
 use crate::fields::strip::inside_ring;
@@ -577,4 +577,27 @@ fn joins_that_may_not_be_used_are_not_flown() {
     let a = offer("a", 0.8, (600.0, 600.0), 90.0);
     let flown = trial.fly(&[choose(4.0, &a)]);
     assert_eq!(flown.circuit().map(|c| c.plan.join), Some(Join::Overhead));
+}
+
+#[test]
+fn circuits_of_a_drill_are_flown_many_times_the_same_for_everyone() {
+    let scene = Scene::new(WindVector::coming_from(Bearing::from_deg(90.0), 4.0));
+    let trial = scene.trial(450.0);
+    let near = offer("near", 0.6, (600.0, -300.0), 90.0);
+    let choices = [choose(6.0, &near)];
+    let result = scored(&trial, &choices, &[near.clone()]);
+    let flown = trial.fly(&choices);
+    let budget = Budget { samples: 600, ..Budget::default() };
+    let many = |choices: &[Choice], flown: &Flown, stopped: bool| {
+        trial.flown_many(choices, flown, &[near.clone()], &result, &budget, &|| stopped)
+    };
+    let known = many(&choices, &flown, false);
+    let (chosen, best) = (known.chosen.unwrap(), known.best.unwrap());
+    assert_eq!((chosen.flights, best.flights), (600, 600));
+    assert!(chosen.share > 0.0 && chosen.share <= 1.0 && best.share > 0.0, "{known:?}");
+    assert_eq!(known, many(&choices, &flown, false));
+    // Nothing chosen leaves the best alone; stopped it says nothing.
+    let nothing = many(&[], &trial.fly(&[]), false);
+    assert_eq!((nothing.chosen, nothing.best), (None, Some(best)));
+    assert_eq!(many(&choices, &flown, true), DrillRobustness::default());
 }
