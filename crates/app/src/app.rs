@@ -5,6 +5,8 @@ mod climb_out;
 mod cover;
 mod debrief;
 mod drill;
+mod drill_many;
+mod fan_stops;
 mod follow;
 mod glide;
 mod layers;
@@ -26,7 +28,8 @@ use crate::keep::{Keep, Notify};
 use crate::layer_export_dialog::{LayerExportDialog, LayersOf};
 use crate::model::layers::LayersCommand;
 use crate::model::{
-    CircuitCommand, Conditions, DebriefCommand, DrillCommand, MergeCommand, Mode, Model, NoticeLevel, SheetCommand,
+    CircuitCommand, Conditions, DebriefCommand, DrillCommand, FanAsk, MergeCommand, Mode, Model, NoticeLevel,
+    SheetCommand,
 };
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::page_dialog::{self, PageDialog};
@@ -38,6 +41,7 @@ use crate::views;
 use egui::{Key, Modifiers};
 use sparefield_data::area::AreaRequest;
 use sparefield_data::quantity::HeightUnit;
+use sparefield_geometry::drill::DrillResult;
 use sparefield_geometry::fields::model::Day;
 use sparefield_geometry::position::Xy;
 use std::path::PathBuf;
@@ -83,6 +87,10 @@ pub struct App {
     card: CardDialog,
     report: PageDialog,
     climb_out_page: PageDialog,
+    fan_page: PageDialog,
+    fan_job: Asked<FanAsk, fan_stops::FanAnswer>,
+    /// What could not be made is not asked for again.
+    fan_failed: Option<FanAsk>,
     layer_export: LayerExportDialog,
     keep: Keep,
     layer_dialog: OpenDialog,
@@ -120,6 +128,8 @@ pub struct App {
     /// The way out is to be shown whole.
     frame_climb_out: bool,
     drill_job: DrillJob,
+    /// The circuits of a drill that is over being flown many times, by the result's identifier.
+    drill_many: Asked<String, DrillResult>,
     /// A document of drill sets being read or written.
     drill_document: Asked<DrillCommand, Result<drill::Document, String>>,
     following: follow::Following,
@@ -164,6 +174,9 @@ impl App {
             card: CardDialog::default(),
             report: PageDialog::new(page_dialog::REPORT),
             climb_out_page: PageDialog::new(page_dialog::CLIMB_OUT),
+            fan_page: PageDialog::new(page_dialog::FAN_STOPS),
+            fan_job: Asked::default(),
+            fan_failed: None,
             layer_export: LayerExportDialog::default(),
             own_aircraft,
             keep: Keep::new(start.keep_settings.then(|| Keep::own_folder().unwrap_or_else(|| PathBuf::from(".")))),
@@ -191,6 +204,7 @@ impl App {
             climb_out_failed: climb_out::Failed::default(),
             frame_climb_out: false,
             drill_job: DrillJob::default(),
+            drill_many: Asked::default(),
             drill_document: Asked::default(),
             following: follow::Following::default(),
             closing: false,
@@ -280,6 +294,7 @@ impl App {
                 Command::Survey(command) => self.survey_command(ctx, &command),
                 Command::Cover(command) => self.cover_command(ctx, &command),
                 Command::ClimbOut(command) => self.climb_out_command(&command),
+                Command::Fan(command) => self.fan_command(ctx, &command),
                 other => {
                     let before = self.model.settings.clone();
                     self.model.apply(&other);
@@ -320,6 +335,7 @@ impl App {
         self.follow_suggestions();
         self.follow_cover(ctx);
         self.follow_climb_outs(ctx);
+        self.follow_fan_stops(ctx);
     }
 
     /// Whether a dialogue is open.
@@ -331,6 +347,7 @@ impl App {
             || self.card.is_shown()
             || self.report.is_shown()
             || self.climb_out_page.is_shown()
+            || self.fan_page.is_shown()
             || self.layer_export.is_shown()
             || self.layer_dialog.is_shown()
             || self.track_dialog.is_shown()
@@ -582,6 +599,10 @@ impl App {
         let climb_out = self.model.climb_outs.made.clone().zip(self.model.climb_out_end());
         let climb_out = climb_out.map(|(made, end)| move || made.page(end, units));
         if let Some((level, words)) = self.climb_out_page.ui(&ctx, &self.palette, climb_out) {
+            self.model.notify(level, words);
+        }
+        let fan_page = self.model.fan_page(units);
+        if let Some((level, words)) = self.fan_page.ui(&ctx, &self.palette, fan_page) {
             self.model.notify(level, words);
         }
         let height_agl_m = self.model.cover.height_agl_m;

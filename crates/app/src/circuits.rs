@@ -136,6 +136,22 @@ impl Around {
         CircuitTask::new(aircraft, &assessment.wind, landing, self.surroundings(aircraft), options, top)
     }
 
+    /// A landing as a task with some of the joins, in the order of [`Join::ALL`], and either hand.
+    ///
+    /// # Errors
+    /// When the wind does not allow it.
+    pub fn task_with<'a>(
+        &'a self,
+        assessment: &'a Assessment,
+        landing: Landing,
+        joins: [bool; 5],
+    ) -> Result<CircuitTask<'a>, NoCircuit> {
+        let aircraft = assessment.aircraft();
+        let options = CircuitOptions { joins, ..CircuitOptions::default() };
+        let top = assessment.state.height_amsl_m;
+        CircuitTask::new(aircraft, &assessment.wind, landing, self.surroundings(aircraft), options, top)
+    }
+
     /// The circuit into a ranked field.
     ///
     /// `stopped` is asked now and then; a search that is stopped leaves out the second choice.

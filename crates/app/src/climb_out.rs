@@ -99,7 +99,7 @@ pub fn end<'a>(area: &'a Area, wanted: Option<&str>, wind: WindVector) -> Result
     })
 }
 
-/// What is in reach off an end of the home strip.
+/// What is in reach off an end of the home strip. `tell` is told the share done.
 ///
 /// # Errors
 /// When there is no such end, or the wind or the aircraft do not allow it.
@@ -109,6 +109,7 @@ pub fn climb_out(
     conditions: &Conditions,
     options: ClimbOutOptions,
     stopped: &(dyn Fn() -> bool + Sync),
+    tell: &dyn Fn(f32),
 ) -> Result<Answer, NoClimbOut> {
     let home = area.home.as_ref().ok_or(NoClimbOut::NoHome)?;
     let wind = assess::frame_wind(area, &conditions.wind, home.position, home.elevation_amsl_m)?;
@@ -154,7 +155,7 @@ pub fn climb_out(
         runway,
         options,
     };
-    let flown = task.compute(&|| stopped())?;
+    let flown = task.compute(stopped, tell)?;
     if stopped() {
         return Err(AssessError::Reach(ReachError::Cancelled).into());
     }
@@ -253,7 +254,7 @@ mod tests {
     fn fields_are_reached_from_where_the_climb_out_is() {
         let area = sample();
         let options = ClimbOutOptions { step_m: 60.0, ..ClimbOutOptions::default() };
-        let calm = climb_out(&area, Some("24"), &conditions(0.0, 0.0), options, &|| false).unwrap();
+        let calm = climb_out(&area, Some("24"), &conditions(0.0, 0.0), options, &|| false, &|_| {}).unwrap();
         let top = calm.flown.steps.last().unwrap();
         assert!(top.fields.iter().any(|f| f.spare_m >= 0.0), "nothing in reach from {} m", top.height_m);
         assert!(calm.flown.steps[0].fields.is_empty(), "a circuit from 50 ft");

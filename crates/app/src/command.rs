@@ -3,8 +3,8 @@
 use crate::assess::{HeightInput, Rules};
 use crate::model::layers::LayersCommand;
 use crate::model::{
-    AnnotateCommand, CircuitCommand, ClimbOutCommand, CoverCommand, DebriefCommand, DrillCommand, FindingsCommand,
-    FollowCommand, MergeCommand, Mode, ProfileChoice, SheetCommand, SuggestCommand, SurveyCommand,
+    AnnotateCommand, CircuitCommand, ClimbOutCommand, CoverCommand, DebriefCommand, DrillCommand, FanCommand,
+    FindingsCommand, FollowCommand, MergeCommand, Mode, ProfileChoice, SheetCommand, SuggestCommand, SurveyCommand,
 };
 use sparefield_data::area::Edit;
 use sparefield_data::quantity::UnitPrefs;
@@ -77,6 +77,8 @@ pub enum Command {
     Cover(CoverCommand),
     /// Something about climb-outs.
     ClimbOut(ClimbOutCommand),
+    /// Something about fan stops at the home strip.
+    Fan(FanCommand),
     /// Go through recorded flights.
     Debrief(DebriefCommand),
     /// Drill a failure.

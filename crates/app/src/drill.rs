@@ -6,14 +6,15 @@ pub mod pictures;
 pub mod words;
 
 use crate::assess::{self, AssessError, Assessment, Conditions, HeightInput, Rules, StateInput, WindInput};
+use crate::circuits::many::SAMPLES;
 use crate::studies::Studies;
 use sparefield_data::aircraft_file;
 use sparefield_data::area::Area;
 use sparefield_geometry::air::{WindProfile, WindVector, isa_density_ratio};
 use sparefield_geometry::aircraft::Aircraft;
-use sparefield_geometry::circuit::{Landing, Motion, Surroundings};
+use sparefield_geometry::circuit::{Budget, Landing, Motion, Surroundings};
 use sparefield_geometry::drill::{
-    Choice, DrillResult, DrillSet, DrillSetError, Failure, Flown, Occasion, Offer, Offered, Trial,
+    Choice, DrillResult, DrillRobustness, DrillSet, DrillSetError, Failure, Flown, Occasion, Offer, Offered, Trial,
 };
 use sparefield_geometry::fields::hazards::HazardIndex;
 use sparefield_geometry::fields::model::Day;
@@ -265,6 +266,20 @@ impl Rehearsal {
         let occasion = Occasion { id, pilot, day: self.conditions.today, set: &self.set, failure: &self.failure };
         let offered = Offered { at_failure: &at_failure, at_choice: &at_choice };
         (trial.score(&occasion, choices, &flown, &offered), flown)
+    }
+
+    /// The circuits of a drill that is over flown many times by a pilot who is not exact; `None` when stopped.
+    #[must_use]
+    pub fn flown_many(
+        &self,
+        choices: &[Choice],
+        flown: &Flown,
+        result: &DrillResult,
+        stopped: &dyn Fn() -> bool,
+    ) -> Option<DrillRobustness> {
+        let (offers, budget) = (self.offers(&self.assessment), Budget { samples: SAMPLES, ..Budget::default() });
+        let known = self.trial().flown_many(choices, flown, &offers, result, &budget, stopped);
+        (!stopped()).then_some(known)
     }
 
     /// What is in reach from a later state; `None` where nothing can be worked out any more.

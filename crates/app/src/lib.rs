@@ -15,6 +15,7 @@ pub mod debrief;
 pub mod drill;
 pub mod edits;
 pub mod export_dialog;
+pub mod fan_stops;
 pub mod flight_log;
 pub mod hangar;
 pub mod import_dialog;

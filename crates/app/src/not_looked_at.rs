@@ -48,6 +48,17 @@ pub fn climb_out_cautions(answer: &climb_out::Answer) -> Vec<String> {
     std::iter::once(BY_CLIMB_OUT.to_owned()).chain(left_out).chain(of_area(&answer.area)).collect()
 }
 
+/// No fan stops at the home strip.
+pub const BY_FAN_STOPS: &str = "One flight from each place, flown exactly, after the reaction, in the wind as given. A \
+                                circuit that works in the middle of a band may not work at its edges. Not looked at: \
+                                gusts, sinking air, traffic, wires nobody drew, and how well it is flown.";
+
+/// Every sentence that stands under fan stops at the home strip.
+#[must_use]
+pub fn fan_stop_cautions(area: &Area) -> Vec<String> {
+    std::iter::once(BY_FAN_STOPS.to_owned()).chain(of_area(area)).collect()
+}
+
 /// Every sentence that stands in a document of judged fields.
 #[must_use]
 pub fn ranking_cautions(area: &Area) -> Vec<String> {

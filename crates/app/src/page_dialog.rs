@@ -44,6 +44,16 @@ pub(crate) const CLIMB_OUT: PageWords = PageWords {
     it: "The climb-out",
 };
 
+/// Fan stops at the home strip.
+pub(crate) const FAN_STOPS: PageWords = PageWords {
+    title: "Fan stops",
+    about: "From which heights and headings the home strip is in reach in this wind, and what was practised, to print.",
+    save: "Save the fan stops",
+    write: "Write the page",
+    writing: "Writing the page…",
+    it: "The page of fan stops",
+};
+
 /// The dialogue's state.
 pub(crate) struct PageDialog {
     words: PageWords,

@@ -298,6 +298,7 @@ pub(crate) mod tests {
             short_margin_m: Some(20.0),
             long_margin_m: Some(-12.3),
             least_clearance_m: Some(61.0),
+            robustness: None,
         }
     }
 

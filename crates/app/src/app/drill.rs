@@ -160,7 +160,8 @@ impl App {
 
     /// Takes what was worked out, and lets the time pass.
     pub(super) fn follow_drill(&mut self, ctx: &Context) {
-        self.take_drill_done();
+        self.take_drill_done(ctx);
+        self.take_flown_many();
         self.take_document();
         if !self.model.drills() {
             return;
@@ -188,7 +189,7 @@ impl App {
         }
     }
 
-    fn take_drill_done(&mut self) {
+    fn take_drill_done(&mut self, ctx: &Context) {
         let Some(done) = self.drill_job.take_done() else { return };
         let wanted = std::mem::take(&mut self.model.drilling.preparing);
         match done {
@@ -214,6 +215,7 @@ impl App {
                     session.stage = Stage::Ended(Arc::new(*ended));
                     self.frame_drill();
                     self.keep_drill();
+                    self.fly_many(ctx);
                 }
             }
             Err(failed) => {

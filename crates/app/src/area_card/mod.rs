@@ -138,7 +138,8 @@ pub fn area_card(
     };
     for (i, end) in ends.iter().enumerate() {
         let options = ClimbOutOptions { step_m, ..ClimbOutOptions::default() };
-        match climb_out(area, Some(end), conditions, options, stopped) {
+        let tell = |share: f32| progress(0.5 + 0.5 * (i as f32 + share) / ends.len() as f32);
+        match climb_out(area, Some(end), conditions, options, stopped, &tell) {
             Ok(answer) => climb_outs.push(answer),
             Err(
                 NoClimbOut::Assess(AssessError::Reach(ReachError::Cancelled))
@@ -146,7 +147,6 @@ pub fn area_card(
             ) => return Err(LeastError::Stopped.into()),
             Err(why) => no_climb_out.push(format!("Runway {end}: {why}.")),
         }
-        progress(0.5 + 0.5 * (i + 1) as f32 / ends.len() as f32);
     }
     if ends.is_empty() {
         no_climb_out.push("The area has no home strip, so there is no climb-out table.".to_owned());

@@ -14,7 +14,12 @@ const LEAST_EXPLAINED: f64 = 0.02;
 /// Which share stopped in the strip, in one sentence; rounded down.
 #[must_use]
 pub fn sentence(many: &Many) -> String {
-    let share = many.flown.share;
+    sentence_of(many.flown.samples, many.flown.share)
+}
+
+/// The same of so many flights and a share.
+#[must_use]
+pub fn sentence_of(flights: usize, share: f64) -> String {
     let of_100 = (share * 100.0).floor();
     let stopped = if share >= 1.0 {
         "every one stopped in the strip".to_owned()
@@ -25,10 +30,7 @@ pub fn sentence(many: &Many) -> String {
     } else {
         format!("{of_100} of 100 stopped in the strip")
     };
-    format!(
-        "Of {} flights by a pilot who is not exact, in wind that is not as forecast, {stopped}.",
-        grouped(many.flown.samples)
-    )
+    format!("Of {} flights by a pilot who is not exact, in wind that is not as forecast, {stopped}.", grouped(flights))
 }
 
 /// What became of the others, and how many of them, most first.

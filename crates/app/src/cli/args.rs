@@ -46,6 +46,9 @@ pub enum Command {
     CheckRound(CheckRoundArgs),
     /// Rehearses a failure: the engine stops, the clock runs, you choose, and what you chose is flown and scored.
     Drill(DrillArgs),
+    /// Fan stops at the home strip: from which heights and headings a circuit onto it works in this wind, and what a
+    /// pilot practised of it.
+    FanStops(FanStopsArgs),
     /// Goes through the practice failures of recorded flights: what was done, and what else could have been.
     Debrief(DebriefArgs),
     /// Tells the glide curve from recorded glides, with its uncertainty, against the aircraft file.
@@ -58,6 +61,29 @@ pub enum Command {
     Import(ImportArgs),
     /// Writes fields, hazards, quiet zones and boundary edges for other programs.
     Export(ExportArgs),
+}
+
+/// Arguments of `fan-stops`.
+#[derive(Debug, Args)]
+pub struct FanStopsArgs {
+    /// The area.
+    #[command(flatten)]
+    pub area: AreaArgs,
+    /// The drill set, by its name (or the start of it) or identifier; the first with fan stops when left out.
+    #[arg(long, value_name = "NAME")]
+    pub set: Option<String>,
+    /// Show what this pilot practised of it, too.
+    #[arg(long, value_name = "NAME")]
+    pub pilot: Option<String>,
+    /// Aircraft and wind; the set's aircraft when left out.
+    #[command(flatten)]
+    pub conditions: ConditionArgs,
+    /// The page.
+    #[command(flatten)]
+    pub page: PageArgs,
+    /// Print one JSON document (SI units, unit in the key, degrees from true north).
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `debrief`.

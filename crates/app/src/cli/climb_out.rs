@@ -37,13 +37,13 @@ pub(super) fn run(args: &ClimbOutArgs) -> Result<(), CliError> {
         options.climb_rad = parse_angle_rad(text).map_err(|e| CliError::BadInput(format!("--climb: {e}")))?;
     }
     let area = Arc::new(open_area(&land).map_err(|e| unusable(&e))?);
-    let answer = climb_out(&area, args.runway.as_deref(), &conditions, options, &|| false).map_err(|e| match e {
-        NoClimbOut::NoEnd { .. } => CliError::BadInput(format!("--runway: {e}")),
-        NoClimbOut::Assess(AssessError::Reach(ReachError::Cancelled)) | NoClimbOut::Flown(ClimbOutError::Stopped) => {
-            CliError::Failure(e.to_string())
-        }
-        _ => CliError::BadInput(e.to_string()),
-    })?;
+    let answer =
+        climb_out(&area, args.runway.as_deref(), &conditions, options, &|| false, &|_| {}).map_err(|e| match e {
+            NoClimbOut::NoEnd { .. } => CliError::BadInput(format!("--runway: {e}")),
+            NoClimbOut::Assess(AssessError::Reach(ReachError::Cancelled))
+            | NoClimbOut::Flown(ClimbOutError::Stopped) => CliError::Failure(e.to_string()),
+            _ => CliError::BadInput(e.to_string()),
+        })?;
     let units = inputs::units_of(&args.step, &args.conditions);
     if let Some(path) = &args.page.out {
         let palette = Palette::built_in().map_err(|e| CliError::Failure(e.to_string()))?;

@@ -70,7 +70,8 @@ pub(super) fn run(args: &DrillArgs) -> Result<(), CliError> {
         desk.typed(&args.choose, &args.after, join, hand)?
     };
     let id = drill::identifier(pilot, set, number);
-    let (result, _) = rehearsal.finish(&choices, &id, pilot);
+    let (mut result, flown) = rehearsal.finish(&choices, &id, pilot);
+    result.robustness = rehearsal.flown_many(&choices, &flown, &result, &|| false);
     if let (Some(path), false) = (&args.area.area, pilot.is_empty()) {
         keep(path, today, &result)?;
     }
@@ -92,7 +93,7 @@ fn keep(path: &std::path::Path, today: Day, result: &DrillResult) -> Result<(), 
     written.map_err(|e| unusable(&e.into()))
 }
 
-fn chosen_set<'a>(sets: &'a [Arc<DrillSet>], wanted: Option<&str>) -> Result<&'a DrillSet, CliError> {
+pub(super) fn chosen_set<'a>(sets: &'a [Arc<DrillSet>], wanted: Option<&str>) -> Result<&'a DrillSet, CliError> {
     let Some(wanted) = wanted else {
         return sets.first().map(AsRef::as_ref).ok_or_else(|| {
             CliError::BadInput("there are no drill sets in this area; name a document of some with --sets".into())
@@ -335,6 +336,7 @@ impl Desk<'_> {
             "short_margin_m": result.short_margin_m,
             "long_margin_m": result.long_margin_m,
             "least_clearance_m": result.least_clearance_m,
+            "robustness": result.robustness,
             "loss": loss(result),
             "cautions": STANDING_CAUTIONS,
         }))

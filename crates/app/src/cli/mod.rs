@@ -9,6 +9,7 @@ mod climb_out;
 mod debrief;
 mod drill;
 mod export;
+mod fan_stops;
 mod import;
 pub mod inputs;
 mod merge;
@@ -79,6 +80,7 @@ fn run(cli: Cli) -> Result<(), CliError> {
         Some(Command::Suggest(args)) => suggest::run(&args),
         Some(Command::CheckRound(args)) => check_round::run(&args),
         Some(Command::Drill(args)) => drill::run(&args),
+        Some(Command::FanStops(args)) => fan_stops::run(&args),
         Some(Command::Debrief(args)) => debrief::run(&args),
         Some(Command::Fit(args)) => debrief::run_fit(&args),
         Some(Command::Check(args)) => check::run(&args),

@@ -1,10 +1,14 @@
 //! Drills in words, for the window and the command line.
 
+use crate::circuits::many_words::sentence_of;
+use crate::not_looked_at::BY_FLIGHTS;
 use sparefield_data::area::Area;
 use sparefield_data::quantity::{UnitPrefs, WindWords, format_bearing};
 use sparefield_geometry::air::WindVector;
 use sparefield_geometry::circuit::Join;
-use sparefield_geometry::drill::{ChangeOfMind, DrillResult, Failure, Outcome, Standing, Told};
+use sparefield_geometry::drill::{
+    ChangeOfMind, DrillResult, DrillRobustness, Failure, ManyFlights, Outcome, Standing, Told,
+};
 use sparefield_geometry::fields::circuit_height::Hand;
 use sparefield_geometry::position::{Bearing, Xy};
 
@@ -137,5 +141,30 @@ pub fn lines(result: &DrillResult, area: &Area, units: UnitPrefs) -> Vec<(&'stat
         let clear = units.format_height_at_least(clear);
         say("clearance", format!("{clear} above the ground at least, before the final"));
     }
+    if let Some(known) = &result.robustness {
+        all.extend(flown_many(known));
+    }
     all
+}
+
+/// How the circuits come out when they are flown many times, a label and words each.
+fn flown_many(known: &DrillRobustness) -> Vec<(&'static str, String)> {
+    let words = |many: &ManyFlights| sentence_of(many.flights, many.share);
+    let mut all = Vec::new();
+    if let Some(chosen) = &known.chosen {
+        all.push(("yours, flown many times", format!("From where you chose it: {}", uncapital(&words(chosen)))));
+    }
+    if let Some(best) = &known.best {
+        let text = format!("From where the engine stopped, after the reaction: {}", uncapital(&words(best)));
+        all.push(("the best, flown many times", text));
+    }
+    if !all.is_empty() {
+        all.push(("of these flights", BY_FLIGHTS.to_owned()));
+    }
+    all
+}
+
+fn uncapital(sentence: &str) -> String {
+    let mut letters = sentence.chars();
+    letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
 }

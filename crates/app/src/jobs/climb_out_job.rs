@@ -31,8 +31,10 @@ pub fn climb_outs(area: &Arc<Area>, ask: &ClimbOutAsk, reins: &Reins) -> Option<
     let home = area.home.as_ref()?;
     let mut ends = Vec::new();
     for (i, end) in home.ends.iter().enumerate() {
-        reins.report(i as f32 / home.ends.len() as f32);
-        let made = climb_out(area, Some(&end.name), &ask.conditions, ClimbOutOptions::default(), &|| reins.stopped());
+        let tell = |share: f32| reins.report((i as f32 + share) / home.ends.len() as f32);
+        tell(0.0);
+        let options = ClimbOutOptions::default();
+        let made = climb_out(area, Some(&end.name), &ask.conditions, options, &|| reins.stopped(), &tell);
         if reins.stopped() {
             return None;
         }

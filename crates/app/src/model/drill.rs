@@ -59,19 +59,22 @@ pub enum DrillPage {
     Fly,
     /// How the pilot does over time.
     Progress,
+    /// Fan stops at the home strip, by height and heading.
+    FanStops,
     /// The sets themselves.
     Sets,
 }
 
 impl DrillPage {
     /// All of them.
-    pub const ALL: [Self; 3] = [Self::Fly, Self::Progress, Self::Sets];
+    pub const ALL: [Self; 4] = [Self::Fly, Self::Progress, Self::FanStops, Self::Sets];
     /// The name for people.
     #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Self::Fly => "Fly",
             Self::Progress => "Progress",
+            Self::FanStops => "Fan stops",
             Self::Sets => "Sets",
         }
     }
@@ -138,7 +141,7 @@ pub struct Prepared {
 }
 
 /// What came of a drill.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Ended {
     /// The result.
     pub result: DrillResult,
@@ -344,6 +347,8 @@ pub struct Drilling {
     pub number: Option<u32>,
     /// Whether a drill is being prepared.
     pub preparing: bool,
+    /// Whether the circuits of the last one are being flown many times.
+    pub flies_many: bool,
     /// Why the last one could not be.
     pub problem: Option<String>,
     /// The drill under way.

@@ -10,6 +10,7 @@ mod cover;
 mod cover_route;
 mod debrief;
 mod drill;
+mod fan_stops;
 mod findings;
 mod follow;
 mod history;
@@ -31,6 +32,7 @@ pub use debrief::{
     BasisKey, Debrief, DebriefCommand, DebriefCorrection, DebriefKey, DebriefMade, DebriefPage, GlideKey,
 };
 pub use drill::{DrillCommand, DrillPage, Drilling, Ended, Prepared, RehearsePage, Session, Stage};
+pub use fan_stops::{Fan, FanAsk, FanCommand, FanMade};
 pub use findings::{Findings, FindingsCommand};
 pub use follow::{Follow, FollowCommand, Freshness, ReplaySpeed, SourceForm, SourceKind};
 pub use history::{History, Step};
@@ -237,6 +239,8 @@ pub struct Model {
     pub cover: Cover,
     /// Climb-outs.
     pub climb_outs: ClimbOuts,
+    /// Fan stops at the home strip.
+    pub fan: Fan,
 }
 
 impl Model {
@@ -281,6 +285,7 @@ impl Model {
             follow: Follow::default(),
             cover: Cover::default(),
             climb_outs: ClimbOuts::default(),
+            fan: Fan::default(),
         }
     }
 
@@ -311,6 +316,7 @@ impl Model {
             on_options_map: self.climb_outs.on_options_map,
             ..ClimbOuts::default()
         };
+        self.fan = Fan::default();
         self.circuits_follow_choice();
         self.hovered = None;
         self.assessment = None;
@@ -421,6 +427,7 @@ impl Model {
             Command::Circuit(command) => return self.apply_circuit(command),
             Command::Cover(command) => return self.apply_cover(command),
             Command::ClimbOut(command) => return self.apply_climb_out(command),
+            Command::Fan(command) => return self.apply_fan(command),
             Command::Debrief(command) => return self.apply_debrief(command),
             Command::Drill(command) => return self.apply_drill(command),
             Command::Follow(command) => return self.apply_follow(command),

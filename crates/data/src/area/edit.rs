@@ -232,8 +232,16 @@ impl Area {
                     new.title = swap.after.as_deref().cloned().unwrap_or_default();
                 }
                 Change::DrillResult(result) => {
-                    if new.drill_results.iter().all(|kept| kept.id != result.id) {
-                        Arc::make_mut(&mut new.drill_results).push(Arc::clone(result));
+                    let kept = new.drill_results.iter().position(|kept| kept.id == result.id);
+                    match kept {
+                        None => Arc::make_mut(&mut new.drill_results).push(Arc::clone(result)),
+                        // Its circuits were flown many times since; nothing else of a result ever changes.
+                        Some(i) if new.drill_results[i].robustness.is_none() && result.robustness.is_some() => {
+                            let known =
+                                DrillResult { robustness: result.robustness, ..(*new.drill_results[i]).clone() };
+                            Arc::make_mut(&mut new.drill_results)[i] = Arc::new(known);
+                        }
+                        Some(_) => {}
                     }
                 }
                 Change::Layers(swap) => {

@@ -1,7 +1,7 @@
 //! Drill sets and results as rows: a few columns for people and other programs, and the whole as JSON.
 //!
-//! A set is edited, so its row changes where it differs. A result is only ever added; nothing here changes or deletes
-//! one.
+//! A set is edited, so its row changes where it differs. A result is only ever added; nothing here deletes one or
+//! changes it, but for adding how its circuits come out when they are flown many times.
 
 use super::row::{get_number, get_text};
 use crate::area::Swap;
@@ -46,7 +46,7 @@ pub(super) fn put_set(db: &Connection, swap: &Swap<DrillSet>) -> rusqlite::Resul
     Ok(SETS)
 }
 
-/// Adds a result, unless one of its identifier is there.
+/// Adds a result, unless one of its identifier is there; to that, how its circuits come out, where that was not known.
 pub(super) fn add_result(db: &Connection, result: &DrillResult) -> rusqlite::Result<&'static str> {
     let sql = "INSERT INTO drill_results (id, pilot, day, set_id, number, stopped_in_strip, document)
                SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7 WHERE NOT EXISTS (SELECT 1 FROM drill_results WHERE id = ?1)";
@@ -59,6 +59,13 @@ pub(super) fn add_result(db: &Connection, result: &DrillResult) -> rusqlite::Res
         result.stopped_in_strip(),
         json(result)?
     ])?;
+    if let Some(robustness) = &result.robustness {
+        // Only what belongs to it is added, so that what another program keeps in the document stays.
+        let sql = "UPDATE drill_results SET document = json_set(document, '$.robustness', json(?2))
+                   WHERE fid = (SELECT min(fid) FROM drill_results WHERE id = ?1)
+                     AND json_valid(document) AND json_extract(document, '$.robustness') IS NULL";
+        db.prepare_cached(sql)?.execute(params![result.id, json(robustness)?])?;
+    }
     Ok(RESULTS)
 }
 

@@ -691,6 +691,7 @@ fn flown(id: &str) -> Change {
 
 #[test]
 fn drill_sets_are_edited_and_undone_and_results_only_ever_added() {
+    use sparefield_geometry::drill::{DrillRobustness, ManyFlights};
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("sample.gpkg");
     let (parts, mut area) = sample();
@@ -726,6 +727,21 @@ fn drill_sets_are_edited_and_undone_and_results_only_ever_added() {
         assert_eq!(now.value.drill_results, area.drill_results, "{words}");
         assert_eq!(now.value.drill_results.len(), 2, "{words}");
         assert!(now.warnings.iter().any(|w| w.message.contains("it stays in the file")), "{:?}", now.warnings);
+    }
+    // What came of flying its circuits many times is added once, and changes nothing else.
+    let known = |share| DrillResult {
+        robustness: Some(DrillRobustness { chosen: Some(ManyFlights { flights: 10_000, share }), best: None }),
+        pilot: "Somebody else".into(),
+        ..crate::drills::tests::result("r1")
+    };
+    for share in [0.25, 0.75] {
+        let edit = Edit::new("drill", vec![Change::DrillResult(Arc::new(known(share)))]);
+        area.apply(&edit).unwrap();
+        file.write(&edit).unwrap();
+        let now = read(&path, &NoProgress).unwrap().value.drill_results;
+        assert_eq!(now, area.drill_results);
+        let expected = DrillResult { robustness: known(0.25).robustness, ..crate::drills::tests::result("r1") };
+        assert_eq!((now.len(), &*now[0]), (2, &expected));
     }
     assert_eq!(count(&path, "drill_sets WHERE id = 'renamed' AND theirs = 'kept'"), 1);
     assert_eq!(count(&path, "drill_results WHERE document = 'no document'"), 1);

@@ -4,6 +4,7 @@
 //! height ([`CircuitTask::least`]), which tells how much is spare, and the one to fly ([`CircuitTask::circuit`]).
 #![allow(clippy::neg_cmp_op_on_partial_ord, reason = "what is not a number must not pass a check")]
 
+mod beyond;
 mod by_hand;
 mod clearance;
 mod column;

@@ -58,6 +58,11 @@ impl Flying {
         }
     }
 
+    /// Sink with wings level at an equivalent airspeed and sea-level density, m/s.
+    pub(super) fn level_sink_ms(&self, speed_ms: f64) -> f64 {
+        self.curve.sink_ms(speed_ms, 1.0) * self.sink_factor
+    }
+
     /// Height lost for each radian of a steady turn at sea-level density, metres.
     pub(super) fn turn_loss_m_per_rad(&self) -> f64 {
         let turn = GlidingTurn::at_constant_incidence(&self.curve, self.glide_ms, self.bank_rad, 1.0);

@@ -77,13 +77,20 @@ pub(super) fn farthest(glides: &[Ahead]) -> Option<Ahead> {
     best
 }
 
-/// Fields that a circuit reaches, most spare height first.
-pub(super) fn fields(tasks: &[CircuitTask<'_>], start: &Start) -> Vec<FieldInReach> {
+/// Fields that a circuit reaches, most spare height first; some are left out once it is stopped.
+pub(super) fn fields(
+    tasks: &[CircuitTask<'_>],
+    start: &Start,
+    stopped: &(dyn Fn() -> bool + Sync),
+) -> Vec<FieldInReach> {
     let mut found: Vec<FieldInReach> = tasks
         .par_iter()
         .with_max_len(1)
         .enumerate()
         .filter_map(|(index, task)| {
+            if stopped() || task.is_beyond_reach(start) {
+                return None;
+            }
             let least = task.least(start).ok()?;
             let towards = (task.landing().aim - start.motion.position).bearing()?;
             let from_nose_rad = start.motion.heading().turn_to(towards);

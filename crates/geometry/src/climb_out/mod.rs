@@ -184,9 +184,11 @@ pub struct ClimbOutTask<'a> {
 impl ClimbOutTask<'_> {
     /// What is in reach at every height from 50 to 1 500 ft.
     ///
+    /// `stopped` is asked again and again, and `tell` told the share done after every height.
+    ///
     /// # Errors
     /// When a number is out of range, the wind does not allow the climb-out, or the caller stopped it.
-    pub fn compute(&self, stopped: &dyn Fn() -> bool) -> Result<ClimbOut, ClimbOutError> {
+    pub fn compute(&self, stopped: &(dyn Fn() -> bool + Sync), tell: &dyn Fn(f32)) -> Result<ClimbOut, ClimbOutError> {
         self.check()?;
         let flying = Flying::of(self.aircraft);
         let air = self.air();
@@ -199,8 +201,14 @@ impl ClimbOutTask<'_> {
             let start = self.start(&flying, &air, height_m)?;
             let glides = ahead::glides(&flying, &air, self.terrain, &self.runway, &start);
             let turn_back = self.turn_back_from(&flying, &air, &start);
-            steps.push(self.step(height_m, &start, &glides, turn_back));
+            steps.push(self.step(height_m, &start, &glides, turn_back, stopped));
+            // Higher up more is in reach and takes as much longer.
+            let done = height_m / TOP_M;
+            tell((done * done).min(1.0) as f32);
             height_m += self.options.step_m;
+        }
+        if stopped() {
+            return Err(ClimbOutError::Stopped);
         }
         let least_turn_back_m = self.least(&flying, &air, &steps)?;
         Ok(ClimbOut { steps, least_turn_back_m })
@@ -223,7 +231,8 @@ impl ClimbOutTask<'_> {
         let glides = ahead::glides(&flying, &air, self.terrain, &self.runway, &start);
         let found = self.found_turn_back(&flying, &air, &start);
         let way = found.as_ref().map(|found| turn_back::way(&flying, &air, self.terrain, &start, found));
-        let step = self.step(height_m, &start, &glides, found.map(|(turn_back, _)| turn_back));
+        let turn_back = found.map(|(turn_back, _)| turn_back);
+        let step = self.step(height_m, &start, &glides, turn_back, &|| false);
         Ok(ClimbOutAt { step, glides, turn_back_way: way.unwrap_or_default() })
     }
 
@@ -231,14 +240,21 @@ impl ClimbOutTask<'_> {
         AirColumn::new(self.wind, self.runway.elevation_amsl_m, self.runway.elevation_amsl_m + TOP_M + 100.0)
     }
 
-    fn step(&self, height_m: f64, start: &Start, glides: &[Ahead], turn_back: Option<TurnBack>) -> ClimbOutStep {
+    fn step(
+        &self,
+        height_m: f64,
+        start: &Start,
+        glides: &[Ahead],
+        turn_back: Option<TurnBack>,
+        stopped: &(dyn Fn() -> bool + Sync),
+    ) -> ClimbOutStep {
         let position = start.motion.position;
         ClimbOutStep {
             height_m,
             position,
             beyond_end_m: (position - self.runway.departure_end).dot(self.runway.heading.unit()),
             ahead: ahead::farthest(glides),
-            fields: ahead::fields(self.fields, start),
+            fields: ahead::fields(self.fields, start, stopped),
             turn_back,
         }
     }

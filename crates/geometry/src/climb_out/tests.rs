@@ -40,7 +40,7 @@ fn light_aeroplane() -> Aircraft {
 fn computed(aircraft: &Aircraft, wind: &Wind, runway: RunwayEnd, options: ClimbOutOptions) -> ClimbOut {
     let terrain = flat();
     let task = ClimbOutTask { aircraft, wind, terrain: &terrain, fields: &[], runway, options };
-    task.compute(&|| false).unwrap()
+    task.compute(&|| false, &|_| {}).unwrap()
 }
 
 #[test]
@@ -149,19 +149,20 @@ fn a_field_beside_the_climb_out_is_found_on_its_side() {
         runway: northward(500.0),
         options,
     };
-    let out = climb.compute(&|| false).unwrap();
+    let out = climb.compute(&|| false, &|_| {}).unwrap();
     assert!(out.steps[0].fields.is_empty());
     let top = out.steps.last().unwrap();
     let side = |index| top.fields.iter().find(|f| f.index == index).map(|f| f.side);
     assert_eq!((side(0), side(1)), (Some(Side::Left), Some(Side::Right)));
-    assert!(matches!(climb.compute(&|| true), Err(ClimbOutError::Stopped)));
+    assert!(matches!(climb.compute(&|| true, &|_| {}), Err(ClimbOutError::Stopped)));
 }
 
 #[test]
 fn numbers_out_of_range_and_storms_are_refused() {
     let (terrain, aircraft) = (flat(), Aircraft::example_flexwing());
     let of = |runway, wind: &Wind, options| {
-        ClimbOutTask { aircraft: &aircraft, wind, terrain: &terrain, fields: &[], runway, options }.compute(&|| false)
+        ClimbOutTask { aircraft: &aircraft, wind, terrain: &terrain, fields: &[], runway, options }
+            .compute(&|| false, &|_| {})
     };
     let calm = Wind::uniform(WindVector::CALM);
     let plain = ClimbOutOptions::default();
@@ -246,7 +247,7 @@ fn one_height_is_a_row_of_the_table_and_its_ways_lead_where_it_says() {
         runway: northward(900.0),
         options,
     };
-    let whole = task.compute(&|| false).unwrap();
+    let whole = task.compute(&|| false, &|_| {}).unwrap();
     for step in &whole.steps {
         let at = task.at(step.height_m).unwrap();
         assert_eq!(at.step, *step);

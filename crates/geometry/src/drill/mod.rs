@@ -11,8 +11,10 @@
 //! | `dice` | numbers from a seed |
 //! | `set` | what an instructor sets |
 //! | `failure` | one failure, drawn |
+//! | `fan` | fan stops at the home strip as a grid |
 //! | `trial` | the failure flown as the pilot chose |
 //! | `score` | what was chosen against what was to be had |
+//! | `many` | its circuits flown many times |
 //! | `result` | the result as it is kept |
 //! | `cell`, `progress` | kinds of failures, how a pilot does over time, what to practise next |
 #![allow(clippy::neg_cmp_op_on_partial_ord, reason = "what is not a number must not pass a check")]
@@ -20,6 +22,8 @@
 mod cell;
 mod dice;
 mod failure;
+mod fan;
+mod many;
 mod progress;
 mod result;
 mod score;
@@ -28,8 +32,9 @@ mod trial;
 
 pub use cell::{Cell, HeightBand, TurnBand, WindBand};
 pub use failure::{Failure, HEADINGS, HEIGHT_STEPS};
+pub use fan::{FAN_CELLS, FanCell, FanRecord};
 pub use progress::{LEAST_WEIGHT, Median, Progress, SetDay, Weakness, loss, next_number, weights};
-pub use result::{ChangeOfMind, ChoiceMade, DrillResult, Outcome, Regret, Standing};
+pub use result::{ChangeOfMind, ChoiceMade, DrillResult, DrillRobustness, ManyFlights, Outcome, Regret, Standing};
 pub use score::{Occasion, Offered};
 pub use set::{DrillSet, DrillSetError, DrillWind, MOST_DRILLS, Place, Told};
 pub use trial::{Choice, Flown, Moment, Offer, Trial};

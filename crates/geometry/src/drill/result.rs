@@ -107,6 +107,26 @@ pub enum Outcome {
     NothingChosen,
 }
 
+/// A circuit flown many times by a pilot who is not exact, in wind that is not as forecast ([`crate::circuit::robustness`]).
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ManyFlights {
+    /// Flights.
+    pub flights: usize,
+    /// Share that stopped in the strip, from 0 to 1.
+    pub share: f64,
+}
+
+/// How the circuits of a drill come out when nothing is quite as expected.
+#[derive(Clone, Copy, Debug, PartialEq, Default, Serialize, Deserialize)]
+pub struct DrillRobustness {
+    /// The circuit that was chosen, from where it was chosen; `None` where none worked.
+    #[serde(default)]
+    pub chosen: Option<ManyFlights>,
+    /// The circuit into the best landing, from where the engine stopped; `None` where none was in reach.
+    #[serde(default)]
+    pub best: Option<ManyFlights>,
+}
+
 /// The result of one drill.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct DrillResult {
@@ -179,6 +199,9 @@ pub struct DrillResult {
     pub long_margin_m: Option<f64>,
     /// Least height above ground before the final, metres.
     pub least_clearance_m: Option<f64>,
+    /// Its circuits flown many times; `None` in results from before this was done, and until it is done.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub robustness: Option<DrillRobustness>,
 }
 
 impl DrillResult {

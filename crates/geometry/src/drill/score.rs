@@ -121,6 +121,7 @@ impl Trial<'_> {
             short_margin_m: circuit.map(|c| c.short_margin_m),
             long_margin_m: circuit.map(|c| c.long_margin_m),
             least_clearance_m: circuit.map(|c| c.least_clearance_m).filter(|m| m.is_finite()),
+            robustness: None,
         }
     }
 

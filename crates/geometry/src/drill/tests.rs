@@ -1,7 +1,7 @@
 use super::*;
 use crate::air::{Wind, WindProfile, WindVector};
 use crate::aircraft::Aircraft;
-use crate::circuit::{Join, Landing, Surroundings};
+use crate::circuit::{Budget, Join, Landing, Surroundings};
 use crate::fields::hazards::HazardIndex;
 use crate::fields::model::{Day, Hazard};
 use crate::fields::strip::inside_ring;
@@ -124,6 +124,63 @@ fn fan_stops_come_from_every_height_and_direction() {
     assert_eq!(set.failure(1, None), Err(DrillSetError::NoHome { set: "First".into() }));
 }
 
+/// A result as kept of a failure of a set, with nothing in it but what a grid of fan stops counts.
+fn kept(set: &DrillSet, number: u32, home: Xy, day: Day, outcome: Outcome) -> DrillResult {
+    let failure = set.failure(number, Some(home)).unwrap();
+    DrillResult {
+        day,
+        set_id: set.id.clone(),
+        set_seed: set.seed,
+        number,
+        position: failure.position,
+        height_agl_m: failure.height_agl_m,
+        heading_grid_rad: failure.heading.rad(),
+        outcome,
+        ..scored(&Scene::new(WindVector::CALM).trial(450.0), &[], &[])
+    }
+}
+
+#[test]
+fn a_grid_of_fan_stops_counts_what_was_flown_over_the_strip() {
+    let home = Xy::new(50.0, 60.0);
+    let set =
+        set(vec![Place::HomeStrip { within_m: 80.0 }, Place::Circle { centre: Xy::new(9_000.0, 0.0), radius_m: 5.0 }]);
+    let fan = |n: u32| set.fan_cell(n, Some(home)).unwrap();
+    let first = (1..=96).find(|n| fan(*n).is_some()).unwrap();
+    let cell = fan(first).unwrap();
+    let again =
+        set.next_in_cell(cell, Some(home), &[&kept(&set, first, home, DAY, Outcome::TooLate)]).unwrap().unwrap();
+    assert!(again > first && fan(again) == Some(cell));
+    let elsewhere = (1..=96).find(|n| fan(*n).is_none()).unwrap();
+    let later = Day { days_since_epoch: DAY.days_since_epoch + 1 };
+    // The later day's is the last one, in whatever order they come.
+    let results = [
+        kept(&set, again, home, later, Outcome::TooLate),
+        kept(&set, first, home, DAY, Outcome::StoppedInStrip),
+        kept(&set, elsewhere, home, later, Outcome::StoppedInStrip),
+        DrillResult { set_id: "other".into(), ..kept(&set, first, home, later, Outcome::StoppedInStrip) },
+    ];
+    let records = set.fan_records(home, &results.iter().collect::<Vec<_>>());
+    assert_eq!(records.iter().map(|r| r.drills).sum::<usize>(), 2);
+    let record = &records[cell.index()];
+    assert_eq!((record.drills, record.stopped, record.share()), (2, 1, Some(0.5)));
+    assert_eq!(record.last.as_ref().unwrap().number, again);
+    // The same seed and results give the same number, whoever asks.
+    assert_eq!(set.next_in_cell(cell, Some(home), &[]).unwrap(), Some(first));
+    // A set without the home strip has none.
+    let none = DrillSet { places: vec![set.places[1].clone()], ..set.clone() };
+    assert_eq!(none.fan_within_m(), None);
+    assert!(none.fan_records(home, &[&results[1]]).iter().all(|r| r.drills == 0));
+}
+
+#[test]
+fn cells_of_fan_stops_are_each_at_their_place() {
+    assert_eq!(FanCell::all().map(FanCell::index).collect::<Vec<_>>(), (0..FAN_CELLS).collect::<Vec<_>>());
+    let north = FanCell::new(0, 0);
+    assert_eq!(north.moved(-1, -1), FanCell::new(0, 11));
+    assert_eq!(FanCell::new(3, 11).moved(1, 1), FanCell::new(3, 0));
+}
+
 #[test]
 fn a_route_is_flown_along_its_legs() {
     let line = vec![Xy::new(0.0, 0.0), Xy::new(0.0, 3_000.0), Xy::new(1_000.0, 3_000.0)];
@@ -176,6 +233,11 @@ proptest! {
         let f = set.failure(number, Some(home)).unwrap();
         prop_assert_eq!(&f, &set.failure(number, Some(home)).unwrap());
         prop_assert!((150.0..=600.0).contains(&f.height_agl_m));
+        if let Some(cell) = set.fan_cell(number, Some(home)).unwrap() {
+            let (low, high) = cell.heights_agl_m(&set);
+            prop_assert!(low - 1e-9 <= f.height_agl_m && f.height_agl_m <= high + 1e-9);
+            prop_assert!(cell.heading().turn_to(f.heading).abs() <= 15f64.to_radians() + 1e-9);
+        }
         prop_assert!((10.0..=60.0).contains(&f.stops_after_s));
         match &set.places[f.place] {
             Place::Area { outer } => prop_assert!(inside_ring(outer, f.position)),
@@ -515,4 +577,27 @@ fn joins_that_may_not_be_used_are_not_flown() {
     let a = offer("a", 0.8, (600.0, 600.0), 90.0);
     let flown = trial.fly(&[choose(4.0, &a)]);
     assert_eq!(flown.circuit().map(|c| c.plan.join), Some(Join::Overhead));
+}
+
+#[test]
+fn circuits_of_a_drill_are_flown_many_times_the_same_for_everyone() {
+    let scene = Scene::new(WindVector::coming_from(Bearing::from_deg(90.0), 4.0));
+    let trial = scene.trial(450.0);
+    let near = offer("near", 0.6, (600.0, -300.0), 90.0);
+    let choices = [choose(6.0, &near)];
+    let result = scored(&trial, &choices, &[near.clone()]);
+    let flown = trial.fly(&choices);
+    let budget = Budget { samples: 600, ..Budget::default() };
+    let many = |choices: &[Choice], flown: &Flown, stopped: bool| {
+        trial.flown_many(choices, flown, &[near.clone()], &result, &budget, &|| stopped)
+    };
+    let known = many(&choices, &flown, false);
+    let (chosen, best) = (known.chosen.unwrap(), known.best.unwrap());
+    assert_eq!((chosen.flights, best.flights), (600, 600));
+    assert!(chosen.share > 0.0 && chosen.share <= 1.0 && best.share > 0.0, "{known:?}");
+    assert_eq!(known, many(&choices, &flown, false));
+    // Nothing chosen leaves the best alone; stopped it says nothing.
+    let nothing = many(&[], &trial.fly(&[]), false);
+    assert_eq!((nothing.chosen, nothing.best), (None, Some(best)));
+    assert_eq!(many(&choices, &flown, true), DrillRobustness::default());
 }

@@ -87,10 +87,9 @@ fn state(ui: &mut Ui, model: &Model, theme: &Theme) {
     if let Some(share) = climb_outs.working {
         ui.horizontal(|ui| {
             ui.spinner();
-            let ends = model.area.as_ref().and_then(|a| a.home.as_ref()).map_or(0, |home| home.ends.len());
             let older = if climb_outs.made.is_some() { "; below stands the last answer" } else { "" };
-            let done = (f64::from(share) * ends as f64).round();
-            soft(ui, theme, &format!("Flying the climb-outs, {done:.0} of {ends} ends done{older}"));
+            let done = (share * 100.0).floor();
+            soft(ui, theme, &format!("Flying the climb-outs, {done:.0} of 100 done{older}"));
         });
     }
 }

@@ -1,6 +1,7 @@
 //! Drills in the window: what is drilled next, the failure with its clock, the result, progress, and the sets.
 
 mod choosing;
+mod fan;
 mod fly;
 pub(crate) mod on_map;
 mod progress;
@@ -54,6 +55,14 @@ fn row_of<T: Copy + PartialEq>(
 
 /// The column on the Drill page.
 pub fn panel(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    if model.shows_fan_stops() {
+        pages_of_drills(ui, model, theme, commands);
+        ScrollArea::vertical()
+            .id_salt("fan stops")
+            .auto_shrink(false)
+            .show(ui, |ui| fan::fan(ui, model, theme, commands));
+        return;
+    }
     let mut push = |command| commands.push(Command::Drill(command));
     if let Some(session) = &model.drilling.session {
         match &session.stage {
@@ -68,17 +77,33 @@ pub fn panel(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comma
         }
         return;
     }
+    pages_of_drills(ui, model, theme, commands);
+    let mut push = |command| commands.push(Command::Drill(command));
     let shows = model.drilling.shows;
-    row_of(ui, &DrillPage::ALL, shows, theme, |page| (page.words(), ""), |page| push(DrillCommand::Show(page)));
+    ScrollArea::vertical().id_salt(("drill page", shows.words())).auto_shrink(false).show(ui, |ui| match shows {
+        DrillPage::Fly => fly::fly(ui, model, theme, &mut push),
+        DrillPage::Progress => progress::progress(ui, model, theme, &mut push),
+        // Shown above.
+        DrillPage::FanStops => {}
+        DrillPage::Sets => sets::sets(ui, model, theme, &mut push),
+    });
+}
+
+/// The switch between the pages of drills, and what went wrong last.
+fn pages_of_drills(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    let shows = model.drilling.shows;
+    row_of(
+        ui,
+        &DrillPage::ALL,
+        shows,
+        theme,
+        |page| (page.words(), ""),
+        |page| commands.push(Command::Drill(DrillCommand::Show(page))),
+    );
     if let Some(problem) = &model.drilling.problem {
         ui.add(Label::new(RichText::new(problem).color(theme.colours.caution)).wrap());
     }
     ui.add_space(space::TIGHT);
-    ScrollArea::vertical().id_salt(("drill page", shows.words())).auto_shrink(false).show(ui, |ui| match shows {
-        DrillPage::Fly => fly::fly(ui, model, theme, &mut push),
-        DrillPage::Progress => progress::progress(ui, model, theme, &mut push),
-        DrillPage::Sets => sets::sets(ui, model, theme, &mut push),
-    });
 }
 
 /// The drawer under the map: the heights of a drill that is over.

@@ -53,6 +53,12 @@ pub(super) fn result(ui: &mut Ui, model: &Model, ended: &Ended, theme: &Theme, p
             ui.add(Label::new(words).wrap());
             ui.add_space(space::TIGHT);
         }
+        if model.drilling.flies_many {
+            ui.horizontal(|ui| {
+                ui.spinner();
+                ui.label("The circuits are being flown many times…");
+            });
+        }
         let kept = if result.pilot.is_empty() {
             "Not kept: nobody’s name stands under Pilot.".to_owned()
         } else {
