@@ -2,6 +2,7 @@
 //!
 //! Nothing here reads a clock: whoever calls says how many seconds passed.
 
+pub mod ahead;
 pub mod pictures;
 pub mod words;
 
@@ -14,7 +15,8 @@ use sparefield_geometry::air::{WindProfile, WindVector, isa_density_ratio};
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::circuit::{Budget, Landing, Motion, Surroundings};
 use sparefield_geometry::drill::{
-    Choice, DrillResult, DrillRobustness, DrillSet, DrillSetError, Failure, Flown, Occasion, Offer, Offered, Trial,
+    Choice, DrillResult, DrillRobustness, DrillSet, DrillSetError, Failure, Flown, HandFlown, Occasion, Offer, Offered,
+    Trial,
 };
 use sparefield_geometry::fields::hazards::HazardIndex;
 use sparefield_geometry::fields::model::Day;
@@ -258,14 +260,30 @@ impl Rehearsal {
     /// Flies what was chosen and scores it.
     #[must_use]
     pub fn finish(&self, choices: &[Choice], id: &str, pilot: &str) -> (DrillResult, Flown) {
+        let flown = self.trial().fly(choices);
+        let (at_failure, at_choice) = self.offered(&flown);
+        let offered = Offered { at_failure: &at_failure, at_choice: &at_choice };
+        (self.trial().score(&self.occasion(id, pilot), choices, &flown, &offered), flown)
+    }
+
+    /// Scores what was chosen and flown by hand.
+    #[must_use]
+    pub fn finish_by_hand(&self, choices: &[Choice], hand: &HandFlown, id: &str, pilot: &str) -> (DrillResult, Flown) {
         let trial = self.trial();
-        let flown = trial.fly(choices);
+        let (at_failure, at_choice) = self.offered(&trial.chosen_by_hand(choices, hand));
+        let offered = Offered { at_failure: &at_failure, at_choice: &at_choice };
+        trial.score_by_hand(&self.occasion(id, pilot), choices, hand, &offered)
+    }
+
+    fn occasion<'a>(&'a self, id: &'a str, pilot: &'a str) -> Occasion<'a> {
+        Occasion { id, pilot, day: self.conditions.today, set: &self.set, failure: &self.failure }
+    }
+
+    /// What was to be had when the engine stopped, and at the last choice.
+    fn offered(&self, flown: &Flown) -> (Vec<Offer>, Vec<Offer>) {
         let then = flown.moments.last().and_then(|moment| self.assessed_at(&moment.at));
         let at_choice = then.map(|assessment| self.offers(&assessment)).unwrap_or_default();
-        let at_failure = self.offers(&self.assessment);
-        let occasion = Occasion { id, pilot, day: self.conditions.today, set: &self.set, failure: &self.failure };
-        let offered = Offered { at_failure: &at_failure, at_choice: &at_choice };
-        (trial.score(&occasion, choices, &flown, &offered), flown)
+        (self.offers(&self.assessment), at_choice)
     }
 
     /// The circuits of a drill that is over flown many times by a pilot who is not exact; `None` when stopped.

@@ -20,6 +20,7 @@ pub mod grid;
 pub mod math;
 pub mod outline;
 pub mod position;
+pub mod raster;
 pub mod reach;
 pub mod round;
 pub mod slope;

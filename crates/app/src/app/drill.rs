@@ -6,7 +6,7 @@ use crate::command::Command;
 use crate::drill::identifier;
 use crate::edits::drills;
 use crate::jobs::{DrillDone, Reins};
-use crate::model::{DrillCommand, DrillPage, NoticeLevel, RehearsePage, Session, Stage};
+use crate::model::{DrillCommand, DrillPage, NoticeLevel, RehearsePage, Session, Stage, Steer};
 use crate::pick::PickFor;
 use egui::{Context, Key, Modifiers};
 use sparefield_data::Loaded;
@@ -26,6 +26,12 @@ const STEP_S: f64 = 1.0;
 const LONG_STEP_S: f64 = 10.0;
 /// How often in a second the picture moves while the clock runs.
 const FRAMES_EACH_S: f64 = 30.0;
+/// How fast the bank held changes while an arrow key is down, rad/s.
+const BANK_RATE_RAD_S: f64 = 30.0 * std::f64::consts::PI / 180.0;
+/// What one press changes the airspeed held by, m/s: two miles an hour.
+const SPEED_STEP_MS: f64 = 2.0 * 0.447_04;
+/// Longest that a key counts as held in one frame, seconds.
+const LONGEST_HELD_S: f64 = 0.1;
 
 impl App {
     /// Does what a command asks beyond the model.
@@ -130,7 +136,7 @@ impl App {
     }
 
     fn fly_drill(&mut self, ctx: &Context) {
-        let Some(session) = &self.model.drilling.session else { return };
+        let Some(session) = self.model.drilling.session.as_ref().filter(|s| !s.is_by_hand) else { return };
         let wake = ctx.clone();
         let started =
             self.drill_job.fly(Arc::clone(&session.prepared), session.choices.clone(), move || wake.request_repaint());
@@ -140,14 +146,22 @@ impl App {
     fn judge_drill(&mut self, ctx: &Context) {
         let pilot = self.model.settings.pilot.trim().to_owned();
         let Some(session) = self.model.drilling.session.as_mut().filter(|s| s.is_choosing()) else { return };
+        // A glide by hand is flown to its end.
+        let by_hand = session.by_hand.as_ref().map(|hand| hand.flown());
+        if matches!(by_hand, Some(None)) {
+            return;
+        }
         session.stage = Stage::Judging;
         let rehearsal = &session.prepared.rehearsal;
         let id = identifier(&pilot, rehearsal.set(), rehearsal.failure().number);
         let wake = ctx.clone();
-        let started =
-            self.drill_job.judge(Arc::clone(&session.prepared), session.choices.clone(), id, pilot, move || {
-                wake.request_repaint();
-            });
+        let started = self.drill_job.judge(
+            Arc::clone(&session.prepared),
+            session.choices.clone(),
+            by_hand.flatten(),
+            (id, pilot),
+            move || wake.request_repaint(),
+        );
         self.told_of_thread(started);
     }
 
@@ -200,7 +214,7 @@ impl App {
                 let far = SHOWN_SHARE * prepared.rehearsal.farthest_m(failure.height_agl_m);
                 let half = Xy::new(far, far);
                 self.map.show_box(failure.position - half, failure.position + half);
-                self.model.drilling.session = Some(Session::new(Arc::new(*prepared)));
+                self.model.drilling.session = Some(Session::new(Arc::new(*prepared), self.model.drilling.by_hand));
             }
             Ok(DrillDone::Prepared(Err(why))) => self.model.drilling.problem = Some(sentence(&why.to_string())),
             Ok(DrillDone::Way(choices, way)) => {
@@ -300,6 +314,27 @@ impl App {
         }
         match &session.stage {
             Stage::Gliding => {
+                if let Some(hand) = session.by_hand.as_ref().filter(|_| free) {
+                    let held = |key| ctx.input(|i| i.key_down(key));
+                    let frame_s = ctx.input(|i| f64::from(i.stable_dt)).min(LONGEST_HELD_S);
+                    for (key, way) in [(Key::ArrowLeft, -1.0), (Key::ArrowRight, 1.0)] {
+                        if held(key) && !hand.paused {
+                            push(DrillCommand::Steer(Steer::Bank(way * BANK_RATE_RAD_S * frame_s)));
+                        }
+                        pressed(key);
+                    }
+                    for (key, way) in [(Key::ArrowUp, 1.0), (Key::ArrowDown, -1.0)] {
+                        if pressed(key) {
+                            push(DrillCommand::Steer(Steer::Speed(way * SPEED_STEP_MS)));
+                        }
+                    }
+                    if pressed(Key::L) {
+                        push(DrillCommand::Steer(Steer::BankTo(0.0)));
+                    }
+                    if pressed(Key::Space) {
+                        push(DrillCommand::Steer(Steer::Pause(!hand.paused)));
+                    }
+                }
                 const DIGITS: [Key; 9] =
                     [Key::Num1, Key::Num2, Key::Num3, Key::Num4, Key::Num5, Key::Num6, Key::Num7, Key::Num8, Key::Num9];
                 for (key, field) in DIGITS.into_iter().zip(&session.prepared.listed) {
@@ -307,7 +342,7 @@ impl App {
                         push(DrillCommand::Choose(*field));
                     }
                 }
-                if free && pressed(Key::Space) {
+                if free && session.by_hand.is_none() && pressed(Key::Space) {
                     push(DrillCommand::Settle);
                 }
             }

@@ -7,7 +7,7 @@ use sparefield_data::quantity::{UnitPrefs, WindWords, format_bearing};
 use sparefield_geometry::air::WindVector;
 use sparefield_geometry::circuit::Join;
 use sparefield_geometry::drill::{
-    ChangeOfMind, DrillResult, DrillRobustness, Failure, ManyFlights, Outcome, Standing, Told,
+    ByHand, ChangeOfMind, DrillResult, DrillRobustness, Failure, ManyFlights, Outcome, Standing, Told,
 };
 use sparefield_geometry::fields::circuit_height::Hand;
 use sparefield_geometry::position::{Bearing, Xy};
@@ -72,6 +72,7 @@ pub fn miss(outcome: &Outcome, units: UnitPrefs) -> Option<(&'static str, String
     match outcome {
         Outcome::Overran { by_m } => Some(("beyond", units.format_length_at_most(*by_m))),
         Outcome::Undershot { by_m } => Some(("short by", units.format_length_at_most(*by_m))),
+        Outcome::Beside { by_m } => Some(("beside it by", units.format_length_at_most(*by_m))),
         Outcome::TooLow { short_by_m } if *short_by_m < HARDLY_M => Some(("wanting", "less than a metre".to_owned())),
         Outcome::TooLow { short_by_m } => Some(("wanting", units.format_height_at_most(*short_by_m))),
         _ => None,
@@ -141,8 +142,31 @@ pub fn lines(result: &DrillResult, area: &Area, units: UnitPrefs) -> Vec<(&'stat
         let clear = units.format_height_at_least(clear);
         say("clearance", format!("{clear} above the ground at least, before the final"));
     }
+    if let Some(hand) = &result.by_hand {
+        all.extend(by_hand(hand, units));
+    }
     if let Some(known) = &result.robustness {
         all.extend(flown_many(known));
+    }
+    all
+}
+
+/// What was measured of a flight by hand, a label and words each.
+fn by_hand(hand: &ByHand, units: UnitPrefs) -> Vec<(&'static str, String)> {
+    let degrees = |rad: f64| format!("{:.0}°", rad.abs().to_degrees());
+    let mut all = vec![(
+        "your hand",
+        format!(
+            "flown by you; bank up to {}, airspeed {} to {}",
+            degrees(hand.steepest_bank_rad),
+            units.format_speed(hand.slowest_ms),
+            units.format_speed(hand.fastest_ms),
+        ),
+    )];
+    if let (Some(sink), Some(bank)) = (hand.touchdown_sink_ms, hand.touchdown_bank_rad) {
+        let words =
+            format!("sinking {}, as no flare is flown, with {} of bank", units.format_sink(sink), degrees(bank));
+        all.push(("touchdown", words));
     }
     all
 }

@@ -2,12 +2,13 @@
 //! the judgement at the end.
 
 use super::once::Once;
+use crate::drill::ahead::Scenery;
 use crate::drill::{DrillError, Rehearsal};
 use crate::model::{Ended, Prepared};
 use sparefield_data::area::Area;
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::circuit::Motion;
-use sparefield_geometry::drill::{Choice, DrillSet};
+use sparefield_geometry::drill::{Choice, DrillSet, HandFlown};
 use sparefield_geometry::fields::model::Day;
 use std::sync::Arc;
 
@@ -49,7 +50,8 @@ impl DrillJob {
                     let listed = rehearsal.listed();
                     let velocity_ms = rehearsal.velocity_before_ms();
                     let straight = rehearsal.trial().straight_on(LONGEST_S).track;
-                    Box::new(Prepared { rehearsal, listed, velocity_ms, straight })
+                    let scenery = Scenery::of(&rehearsal);
+                    Box::new(Prepared { rehearsal, listed, velocity_ms, straight, scenery })
                 }))
             },
             notify,
@@ -69,7 +71,7 @@ impl DrillJob {
         self.start(move || DrillDone::Way(choices.len(), prepared.rehearsal.trial().fly(&choices).track), notify)
     }
 
-    /// Flies all that was chosen and judges it.
+    /// Judges what was chosen and flown by hand, or flies all that was chosen and judges it.
     ///
     /// # Errors
     /// When the system refuses a thread.
@@ -77,13 +79,17 @@ impl DrillJob {
         &mut self,
         prepared: Arc<Prepared>,
         choices: Vec<Choice>,
-        id: String,
-        pilot: String,
+        by_hand: Option<HandFlown>,
+        (id, pilot): (String, String),
         notify: impl FnOnce() + Send + 'static,
     ) -> std::io::Result<()> {
         self.start(
             move || {
-                let (result, flown) = prepared.rehearsal.finish(&choices, &id, &pilot);
+                let rehearsal = &prepared.rehearsal;
+                let (result, flown) = match &by_hand {
+                    Some(hand) => rehearsal.finish_by_hand(&choices, hand, &id, &pilot),
+                    None => rehearsal.finish(&choices, &id, &pilot),
+                };
                 DrillDone::Ended(Box::new(Ended { result, flown }))
             },
             notify,

@@ -4,7 +4,9 @@
 //! Nothing here reads a clock or computes a way: the app says what time it is and what was flown.
 
 use super::Model;
+use super::by_hand::{ByHand, Steer};
 use crate::drill::Rehearsal;
+use crate::drill::ahead::Scenery;
 use crate::edits::Made;
 use sparefield_data::area::{Change, Edit};
 use sparefield_geometry::circuit::{Join, Motion};
@@ -103,6 +105,10 @@ pub enum DrillCommand {
     Join(Option<Join>),
     /// Name the hand, or leave it open.
     Hand(Option<Hand>),
+    /// Fly the glide by hand, or have what is chosen flown.
+    ByHand(bool),
+    /// Do something with the bar or the stick.
+    Steer(Steer),
     /// Leave it at what was chosen, and see what comes of it.
     Settle,
     /// Leave the drill, or its result.
@@ -138,6 +144,8 @@ pub struct Prepared {
     pub velocity_ms: Xy,
     /// The glide straight on, to the ground.
     pub straight: Vec<Motion>,
+    /// The land as it is seen from the air.
+    pub scenery: Scenery,
 }
 
 /// What came of a drill.
@@ -193,12 +201,16 @@ pub struct Session {
     pub playing: bool,
     /// What the window's clock said last, seconds.
     pub clock_s: Option<f64>,
+    /// Whether the pilot flies the glide.
+    pub is_by_hand: bool,
+    /// The glide that the pilot flies, from the engine's stop on.
+    pub by_hand: Option<Box<ByHand>>,
 }
 
 impl Session {
     /// A drill whose engine still runs.
     #[must_use]
-    pub fn new(prepared: Arc<Prepared>) -> Self {
+    pub fn new(prepared: Arc<Prepared>, is_by_hand: bool) -> Self {
         let way = Arc::new(prepared.straight.clone());
         let now_s = -prepared.rehearsal.failure().stops_after_s;
         Self {
@@ -216,6 +228,8 @@ impl Session {
             at_s: 0.0,
             playing: false,
             clock_s: None,
+            is_by_hand,
+            by_hand: None,
         }
     }
 
@@ -226,9 +240,11 @@ impl Session {
                 self.now_s += seconds;
                 if self.now_s >= 0.0 {
                     self.stage = Stage::Gliding;
+                    self.by_hand = self.is_by_hand.then(|| Box::new(ByHand::new(&self.prepared.rehearsal)));
                 }
                 false
             }
+            Stage::Gliding if self.by_hand.is_some() => self.glide_by_hand(seconds),
             Stage::Gliding => {
                 self.now_s += seconds;
                 self.now_s >= self.lasts_s()
@@ -242,6 +258,14 @@ impl Session {
                 false
             }
         }
+    }
+
+    fn glide_by_hand(&mut self, seconds: f64) -> bool {
+        let Some(hand) = &mut self.by_hand else { return false };
+        let ended = hand.pass(&self.prepared.rehearsal, seconds);
+        self.now_s = hand.now().time_s;
+        self.way = Arc::new(hand.track());
+        ended
     }
 
     /// How long the way flown lasts, seconds since the engine stopped.
@@ -283,6 +307,9 @@ impl Session {
     pub fn velocity_ms(&self) -> Xy {
         if matches!(self.stage, Stage::Running) {
             return self.prepared.velocity_ms;
+        }
+        if let Some(hand) = self.by_hand.as_ref().filter(|_| self.is_choosing()) {
+            return hand.velocity_ms();
         }
         let here = self.shown();
         let later = self.at(here.time_s + 1.0);
@@ -345,6 +372,8 @@ pub struct Drilling {
     pub set: Option<String>,
     /// The number; nothing lets the program choose.
     pub number: Option<u32>,
+    /// Whether the pilot flies the next one by hand.
+    pub by_hand: bool,
     /// Whether a drill is being prepared.
     pub preparing: bool,
     /// Whether the circuits of the last one are being flown many times.
@@ -408,6 +437,13 @@ impl Model {
                 (drilling.number, drilling.problem) = (None, None);
             }
             DrillCommand::Number(number) => drilling.number = *number,
+            DrillCommand::ByHand(by_hand) => drilling.by_hand = *by_hand,
+            DrillCommand::Steer(steer) => {
+                let session = drilling.session.as_mut().filter(|s| s.is_choosing());
+                if let Some(hand) = session.and_then(|s| s.by_hand.as_mut()) {
+                    hand.steer(*steer);
+                }
+            }
             DrillCommand::Leave => {
                 drilling.session = None;
                 drilling.problem = None;

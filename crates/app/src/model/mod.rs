@@ -3,6 +3,7 @@
 //! Nothing here knows how it is drawn, and nothing here computes a domain answer.
 
 mod annotate;
+mod by_hand;
 mod circuit;
 mod climb_out;
 mod conditions;
@@ -23,6 +24,7 @@ mod suggesting;
 mod survey;
 
 pub use annotate::{Annotate, AnnotateCommand, Grip, InHand, Thing, Tool};
+pub use by_hand::{ByHand, Steer};
 pub use circuit::{CircuitCommand, Circuits};
 pub use climb_out::{ClimbOutAsk, ClimbOutCommand, ClimbOuts, ClimbOutsAt, ClimbOutsMade};
 pub use conditions::{Conditions, MAX_HEIGHT_M, ProfileChoice, height_metres};

@@ -14,6 +14,7 @@
 //! | `fan` | fan stops at the home strip as a grid |
 //! | `trial` | the failure flown as the pilot chose |
 //! | `score` | what was chosen against what was to be had |
+//! | `hand_flown` | the failure flown by the pilot's own hand, and its score |
 //! | `many` | its circuits flown many times |
 //! | `result` | the result as it is kept |
 //! | `cell`, `progress` | kinds of failures, how a pilot does over time, what to practise next |
@@ -23,6 +24,7 @@ mod cell;
 mod dice;
 mod failure;
 mod fan;
+mod hand_flown;
 mod many;
 mod progress;
 mod result;
@@ -33,8 +35,11 @@ mod trial;
 pub use cell::{Cell, HeightBand, TurnBand, WindBand};
 pub use failure::{Failure, HEADINGS, HEIGHT_STEPS};
 pub use fan::{FAN_CELLS, FanCell, FanRecord};
+pub use hand_flown::HandFlown;
 pub use progress::{LEAST_WEIGHT, Median, Progress, SetDay, Weakness, loss, next_number, weights};
-pub use result::{ChangeOfMind, ChoiceMade, DrillResult, DrillRobustness, ManyFlights, Outcome, Regret, Standing};
+pub use result::{
+    ByHand, ChangeOfMind, ChoiceMade, DrillResult, DrillRobustness, ManyFlights, Outcome, Regret, Standing,
+};
 pub use score::{Occasion, Offered};
 pub use set::{DrillSet, DrillSetError, DrillWind, MOST_DRILLS, Place, Told};
 pub use trial::{Choice, Flown, Moment, Offer, Trial};

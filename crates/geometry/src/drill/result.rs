@@ -105,6 +105,33 @@ pub enum Outcome {
     TooLate,
     /// Nothing was chosen.
     NothingChosen,
+    /// Flown by hand: touched down or stopped beside the strip chosen.
+    Beside {
+        /// How far beside it, metres.
+        by_m: f64,
+    },
+    /// Flown by hand into something that somebody entered.
+    Struck {
+        /// What it was, in words.
+        what: String,
+    },
+    /// Flown by hand to where the height of the ground is not known, or for longer than is followed.
+    LeftTheLand,
+}
+
+/// What was measured of a flight by hand.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ByHand {
+    /// Rate of descent at the touchdown, m/s, without a flare; `None` where the ground was not reached.
+    pub touchdown_sink_ms: Option<f64>,
+    /// Bank at the touchdown, radians, right positive.
+    pub touchdown_bank_rad: Option<f64>,
+    /// Steepest bank flown, radians.
+    pub steepest_bank_rad: f64,
+    /// Lowest equivalent airspeed held, as with wings level, m/s.
+    pub slowest_ms: f64,
+    /// Highest, m/s.
+    pub fastest_ms: f64,
 }
 
 /// A circuit flown many times by a pilot who is not exact, in wind that is not as forecast ([`crate::circuit::robustness`]).
@@ -202,6 +229,9 @@ pub struct DrillResult {
     /// Its circuits flown many times; `None` in results from before this was done, and until it is done.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub robustness: Option<DrillRobustness>,
+    /// What was measured where the pilot flew it by hand; `None` where the program flew what was chosen.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by_hand: Option<ByHand>,
 }
 
 impl DrillResult {
@@ -241,6 +271,9 @@ impl DrillResult {
             Outcome::NoCircuit { why } => format!("No circuit to this landing worked: {why}."),
             Outcome::TooLate => "The aircraft was on the ground before the choice was made.".to_owned(),
             Outcome::NothingChosen => "Nothing was chosen, and a landing was in reach.".to_owned(),
+            Outcome::Beside { .. } => "Came to the ground beside the strip chosen.".to_owned(),
+            Outcome::Struck { what } => format!("Struck something on the way: {what}."),
+            Outcome::LeftTheLand => "The flight left the land whose height is known.".to_owned(),
         }
     }
 }

@@ -10,7 +10,7 @@ use crate::fields::verdict::Verdict;
 
 /// No outline is drawn better than this, metres: what ends within it of the strip's end ended at the end. Common practice,
 /// no source.
-const OUTLINE_M: f64 = 1.0;
+pub(super) const OUTLINE_M: f64 = 1.0;
 
 /// How many of the best landings are tried until one works.
 const MOST_TRIED: usize = 40;
@@ -122,6 +122,7 @@ impl Trial<'_> {
             long_margin_m: circuit.map(|c| c.long_margin_m),
             least_clearance_m: circuit.map(|c| c.least_clearance_m).filter(|m| m.is_finite()),
             robustness: None,
+            by_hand: None,
         }
     }
 

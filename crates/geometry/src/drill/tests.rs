@@ -1,7 +1,7 @@
 use super::*;
 use crate::air::{Wind, WindProfile, WindVector};
 use crate::aircraft::Aircraft;
-use crate::circuit::{Budget, Join, Landing, Surroundings};
+use crate::circuit::{Budget, HandEnd, Hold, Join, Landing, Motion, Surroundings, Touchdown};
 use crate::fields::hazards::HazardIndex;
 use crate::fields::model::{Day, Hazard};
 use crate::fields::strip::inside_ring;
@@ -600,4 +600,97 @@ fn circuits_of_a_drill_are_flown_many_times_the_same_for_everyone() {
     let nothing = many(&[], &trial.fly(&[]), false);
     assert_eq!((nothing.chosen, nothing.best), (None, Some(best)));
     assert_eq!(many(&choices, &flown, true), DrillRobustness::default());
+}
+
+fn flown_by_hand(trial: &Trial<'_>, hold: impl Fn(&Motion) -> Hold) -> HandFlown {
+    let mut flight = trial.by_hand();
+    while flight.end().is_none() {
+        let now = flight.now();
+        flight.tick(&trial.surroundings, hold(&now));
+    }
+    HandFlown::of(&flight).unwrap()
+}
+
+fn scored_by_hand(trial: &Trial<'_>, choices: &[Choice], hand: &HandFlown) -> DrillResult {
+    let set = set(everywhere());
+    let failure = Failure {
+        heading: trial.state.heading.unwrap(),
+        position: trial.state.position,
+        height_agl_m: trial.state.height_amsl_m,
+        ..set.failure(1, Some(Xy::default())).unwrap()
+    };
+    let occasion = Occasion { id: "r1", pilot: "Pat", day: DAY, set: &set, failure: &failure };
+    let offers: Vec<Offer> = choices.iter().map(|c| c.offer.clone()).collect();
+    trial.score_by_hand(&occasion, choices, hand, &Offered { at_failure: &offers, at_choice: &offers }).0
+}
+
+#[test]
+fn a_glide_by_hand_ends_where_the_glide_ratio_says() {
+    let scene = Scene::new(WindVector::CALM);
+    let trial = scene.trial(300.0);
+    let speed = scene.aircraft.straight_speed_ms();
+    let hand = flown_by_hand(&trial, |_| Hold { bank_rad: 0.0, level_speed_ms: speed });
+    // 6 : 1 from 300 m: 1 800 m on. The strips begin so far before or after that, and 40 m before their aiming point.
+    let ends = |begins_m: f64, north_m: f64| {
+        let choice = choose(2.0, &offer("A", 0.8, (begins_m + 40.0, north_m), 90.0));
+        scored_by_hand(&trial, &[choice], &hand)
+    };
+    let good = ends(1_700.0, 0.0);
+    assert_eq!(good.outcome, Outcome::StoppedInStrip, "{:?} {:?}", good.short_margin_m, good.long_margin_m);
+    // The usable part begins 20 m in.
+    assert!((good.short_margin_m.unwrap() - 80.0).abs() < 20.0, "{:?}", good.short_margin_m);
+    assert!(good.base_leg_distance_m.is_none() && good.join.is_none());
+    let measured = good.by_hand.unwrap();
+    // 50 mph at 6 : 1 sinks 3.7 m/s.
+    assert!((measured.touchdown_sink_ms.unwrap() - 3.7).abs() < 0.1, "{measured:?}");
+    assert!(measured.steepest_bank_rad.abs() < 1e-12 && (measured.slowest_ms - speed).abs() < 1e-9);
+    match ends(1_950.0, 0.0).outcome {
+        Outcome::Undershot { by_m } => assert!((by_m - 170.0).abs() < 20.0, "{by_m}"),
+        other => panic!("{other:?}"),
+    }
+    match ends(1_350.0, 0.0).outcome {
+        Outcome::Overran { by_m } => assert!(by_m > 50.0, "{by_m}"),
+        other => panic!("{other:?}"),
+    }
+    match ends(1_700.0, 60.0).outcome {
+        // Half of the 20 m of its width are the strip's.
+        Outcome::Beside { by_m } => assert!((by_m - 50.0).abs() < 0.5, "{by_m}"),
+        other => panic!("{other:?}"),
+    }
+    // From the other end: the strip named to land on towards the west begins at its east end.
+    let west = choose(2.0, &offer("A", 0.8, (2_060.0, 0.0), 270.0));
+    assert_eq!(scored_by_hand(&trial, &[west], &hand).outcome, Outcome::StoppedInStrip);
+    assert_eq!(scored_by_hand(&trial, &[], &hand).outcome, Outcome::NothingChosen);
+}
+
+#[test]
+fn the_base_leg_flown_by_hand_is_the_last_that_lasted() {
+    let scene = Scene::new(WindVector::CALM);
+    let trial = scene.trial(300.0);
+    let choice = choose(1.0, &offer("A", 0.8, (1_040.0, 0.0), 90.0));
+    // Across the approach 400 m out, back along it, across 250 m out, and in; a jink of two seconds is none.
+    let corners = [
+        (600.0, 500.0, 0.0),
+        (600.0, 200.0, 20.0),
+        (750.0, 200.0, 30.0),
+        (750.0, 0.0, 44.0),
+        (900.0, 0.0, 54.0),
+        (900.0, 20.0, 56.0),
+        (1_100.0, 20.0, 70.0),
+    ];
+    let track: Vec<Motion> = corners
+        .iter()
+        .map(|&(x, y, time_s)| Motion { position: Xy::new(x, y), time_s, height_amsl_m: 0.0, ..trial.beginning() })
+        .collect();
+    let at = *track.last().unwrap();
+    let touchdown = Touchdown { at, over_ground_ms: Xy::new(20.0, 0.0), sink_ms: 2.0 };
+    let stop = Motion { position: Xy::new(1_200.0, 5.0), time_s: 80.0, ..at };
+    let track = track.into_iter().chain([stop]).collect();
+    let hand = HandFlown { touchdown: Some(touchdown), end: HandEnd::Stopped, track };
+    let result = scored_by_hand(&trial, &[choice], &hand);
+    assert!((result.base_leg_distance_m.unwrap() - 250.0).abs() < 1e-6, "{:?}", result.base_leg_distance_m);
+    assert!(
+        (result.short_margin_m.unwrap() - 80.0).abs() < 1e-6 && (result.long_margin_m.unwrap() - 200.0).abs() < 1e-6
+    );
+    assert_eq!(result.choices[0].at_s, 1.0);
 }

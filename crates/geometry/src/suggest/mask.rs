@@ -12,6 +12,7 @@ use crate::fields::model::HazardShape;
 use crate::grid::{GridFrame, Terrain};
 use crate::math;
 use crate::position::{Bearing, Xy};
+use crate::raster;
 
 /// Cells across the strip that the search aims for, at least and at most.
 const ACROSS: (f64, f64) = (2.5, 8.0);
@@ -310,42 +311,15 @@ fn block_segment(free: &mut Bits, frame: &GridFrame, a: Xy, b: Xy, near: f64) {
 
 /// Takes away the cells whose middle lies inside a ring and outside its holes (even–odd).
 fn fill(free: &mut Bits, frame: &GridFrame, outer: &[Xy], holes: &[Vec<Xy>]) {
-    let rings = || core::iter::once(outer).chain(holes.iter().map(Vec::as_slice));
-    if outer.len() < 3 || rings().flatten().any(|p| !(p.x.is_finite() && p.y.is_finite())) {
-        return;
-    }
-    let top = outer.iter().fold(f64::NEG_INFINITY, |m, p| m.max(p.y));
-    let bottom = outer.iter().fold(f64::INFINITY, |m, p| m.min(p.y));
-    let first = frame.fractional(Xy::new(0.0, top)).0.ceil().max(0.0);
-    let last = frame.fractional(Xy::new(0.0, bottom)).0.floor().min(frame.rows as f64 - 1.0);
-    if first > last {
-        return;
-    }
-    let mut crossings = Vec::new();
-    for row in first as usize..=last as usize {
-        let y = frame.centre(row, 0).y;
-        crossings.clear();
-        for ring in rings() {
-            for (p, q) in segments(ring, true) {
-                if (p.y > y) != (q.y > y) {
-                    crossings.push(p.x + (q.x - p.x) * (y - p.y) / (q.y - p.y));
-                }
-            }
-        }
-        crossings.sort_by(f64::total_cmp);
-        for pair in crossings.chunks_exact(2) {
-            clear_between(free, frame, row, pair[0], pair[1]);
-        }
-    }
+    raster::inside(frame, outer, holes, |row, cols| {
+        free.clear_run(Run { row: row as u32, from: cols.start as u32, to: cols.end as u32 });
+    });
 }
 
 /// Takes away the cells of a row whose middle lies between two eastings.
 fn clear_between(free: &mut Bits, frame: &GridFrame, row: usize, from: f64, to: f64) {
-    let first = ((from - frame.origin.x) / frame.cell_m).ceil().max(0.0);
-    let past = ((to - frame.origin.x) / frame.cell_m).floor().min(frame.cols as f64 - 1.0) + 1.0;
-    if first < past {
-        free.clear_run(Run { row: row as u32, from: first as u32, to: past as u32 });
-    }
+    let cols = raster::columns_between(frame, from, to);
+    free.clear_run(Run { row: row as u32, from: cols.start as u32, to: cols.end as u32 });
 }
 
 /// The headings along which strips are looked for, over half a circle.

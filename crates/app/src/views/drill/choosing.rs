@@ -1,5 +1,6 @@
 //! The failure: what the pilot is told, the clock, and the fields to choose from.
 
+use super::ahead;
 use crate::drill::words;
 use crate::model::{DrillCommand, Model, Session, Stage};
 use crate::theme::{Theme, chooser, space};
@@ -11,6 +12,8 @@ use sparefield_geometry::position::Bearing;
 
 /// Room below the list for what belongs to the choice, points.
 const BELOW: f32 = 182.0;
+/// The same where the pilot flies it, who has the controls there.
+const BELOW_BY_HAND: f32 = 268.0;
 /// Room that a list that opens takes beside its words, points.
 const ARROW: f32 = 8.0;
 
@@ -48,7 +51,8 @@ pub(super) fn choosing(
         return;
     }
     ui.add_space(space::TIGHT);
-    let room = (ui.available_height() - BELOW).max(90.0);
+    let below = if session.is_by_hand { BELOW_BY_HAND } else { BELOW };
+    let room = (ui.available_height() - below).max(90.0);
     ScrollArea::vertical().id_salt("drill fields").max_height(room).auto_shrink([false, true]).show(ui, |ui| {
         for (n, index) in session.prepared.listed.iter().enumerate() {
             let field = &rehearsal.area().fields[*index];
@@ -69,6 +73,11 @@ pub(super) fn choosing(
         ui.add(Label::new(RichText::new(why).color(theme.colours.caution)).wrap());
     }
     ui.add_space(space::TIGHT);
+    if let Some(hand) = &session.by_hand {
+        ahead::controls(ui, model, hand, theme, push);
+        leave(ui, push);
+        return;
+    }
     let chosen = session.choices.last().map(|c| c.offer.name.as_str());
     let words = match chosen {
         Some(name) => format!("Settle on {name}"),

@@ -54,6 +54,19 @@ pub(super) fn fly(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnM
         }
         response.response
     });
+    line(ui, "Glide", |ui| {
+        let by_hand = model.drilling.by_hand;
+        let words = |by_hand: bool| if by_hand { "by your hand" } else { "flown as chosen" };
+        let combo = ComboBox::from_id_salt("drill glide").width(150.0).selected_text(words(by_hand));
+        let response = combo.show_ui(ui, |ui| {
+            for one in [false, true] {
+                if ui.selectable_label(by_hand == one, words(one)).clicked() {
+                    push(DrillCommand::ByHand(one));
+                }
+            }
+        });
+        response.response
+    });
     ui.add_space(space::TIGHT);
     ui.add(soft(&about(set, model)));
     ui.add_space(space::LINE);
@@ -69,11 +82,15 @@ pub(super) fn fly(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnM
         });
     }
     ui.add_space(space::LINE);
-    ui.add(soft(
+    ui.add(soft(if model.drilling.by_hand {
+        "You fly along on the map with the engine running. When it stops, say which field you take and fly the glide \
+         there yourself, with the arrow keys or the sliders and the view ahead, in the wind that really blows, which is \
+         not quite the one you are told. You may change your mind."
+    } else {
         "You fly along on the map with the engine running. When it stops, the clock runs and height is lost while you \
          think. Choose a field on the map or in the list; you may change your mind. What you chose is then flown in the \
-         wind that really blows, which is not quite the one you are told.",
-    ));
+         wind that really blows, which is not quite the one you are told."
+    }));
     if model.settings.pilot.trim().is_empty() {
         ui.add_space(space::TIGHT);
         ui.add(soft("Without a name, results are shown and not kept."));

@@ -1,5 +1,6 @@
 //! Drills in the window: what is drilled next, the failure with its clock, the result, progress, and the sets.
 
+mod ahead;
 mod choosing;
 mod fan;
 mod fly;
@@ -70,7 +71,7 @@ pub fn panel(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comma
             Stage::Judging => {
                 ui.horizontal(|ui| {
                     ui.spinner();
-                    ui.label("Flying what you chose…");
+                    ui.label(if session.is_by_hand { "Judging your flight…" } else { "Flying what you chose…" });
                 });
             }
             Stage::Ended(ended) => result::result(ui, model, ended, theme, &mut push),
@@ -106,8 +107,12 @@ fn pages_of_drills(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec
     ui.add_space(space::TIGHT);
 }
 
-/// The drawer under the map: the heights of a drill that is over.
+/// The drawer under the map: the view ahead while the pilot flies, the heights of a drill that is over.
 pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    let flown = model.drilling.session.as_ref().filter(|s| model.drills() && s.is_by_hand);
+    if let Some(session) = flown.filter(|s| matches!(s.stage, Stage::Running | Stage::Gliding)) {
+        ahead::drawer(ui, session, theme);
+    }
     let over = model.drilling.session.as_ref().filter(|s| model.drills() && s.is_over());
     let Some(session) = over else { return };
     let frame = Frame::new().fill(theme.colours.panel).inner_margin(egui::Margin::symmetric(12, 8));
