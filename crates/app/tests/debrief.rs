@@ -13,7 +13,7 @@ use sparefield::debrief::trends::StaleCount;
 use sparefield::debrief::words;
 use sparefield::model::{Debrief, DebriefCommand, Mode};
 use sparefield_geometry::aircraft::{Aircraft, GlideCurve};
-use sparefield_geometry::track::glide_fit::GlidePoint;
+use sparefield_geometry::track::glide_fit::{GlideFit, GlidePoint};
 use std::fmt::Write as _;
 use std::sync::Arc;
 
@@ -216,7 +216,9 @@ fn a_curve_as_flown_is_taken_over_in_a_new_aircraft_and_back() {
         // The lesson has too few steady glides.
         window.get_by_label_contains("A glide curve needs 8 or more steady stretches");
         assert!(window.query_by_label("Use this curve in a new aircraft").is_none());
-        fly(&mut window, glides(22.0, 5.2, 0.9));
+        let mut unsure = glides(22.0, 5.2, 0.05);
+        unsure.fit = unsure.fit.map(|fit| GlideFit { best_ratio: (5.2, 0.8), ..fit });
+        fly(&mut window, unsure);
         window.get_by_label_contains("is too uncertain: fly more steady glides");
         fly(&mut window, glides(22.0, 5.2, 0.05));
         window.get_by_label_contains("worse than the aircraft in use");

@@ -172,7 +172,7 @@ pub fn rows(told: &GlideFit, aircraft: &Aircraft, units: UnitPrefs) -> Vec<[Stri
 #[must_use]
 pub fn picture(told: &GlideTold, aircraft: &Aircraft, size: Vec2, units: UnitPrefs) -> Picture {
     let mut p = Picture::new(size, "Sink along airspeed: the aircraft in use broken, as told by the flights solid");
-    let (left, right, top, bottom) = (62.0, 10.0, 8.0, 20.0);
+    let (left, right, top, bottom) = (82.0, 10.0, 8.0, 20.0);
     let slow = told.points.iter().map(|q| q.speed_ms).fold(aircraft.min_glide_speed_ms, f64::min).max(1.0);
     let fast = told.points.iter().map(|q| q.speed_ms).fold(aircraft.approach_speed_ms * 1.15, f64::max);
     let speeds: Vec<f64> = (0..=40).map(|i| slow + (fast - slow) * f64::from(i) / 40.0).collect();

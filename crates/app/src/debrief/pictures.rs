@@ -7,7 +7,8 @@ use crate::sheet::above::Placing;
 use crate::sheet::picture::{Ink, Picture};
 use crate::sheet::plan::{north, scale_bar};
 use crate::sheet::relief::Relief;
-use egui::{Align2, Pos2, Vec2, pos2, vec2};
+use crate::views::map::cut_to;
+use egui::{Align2, Pos2, Rect, Vec2, pos2, vec2};
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::position::Xy;
 use std::ops::Range;
@@ -40,12 +41,25 @@ fn fields(p: &mut Picture, sortie: &Sortie, placing: &Placing, marked: &[(usize,
             continue;
         }
         let points: Vec<Pos2> = field.outer.iter().map(|q| placing.at(*q)).collect();
-        match marked.iter().find(|m| m.0 == i) {
-            Some((_, label)) => {
-                p.outline(&points, Ink::Accent, 2.0);
-                p.bold(placing.at(field.centroid()), Align2::CENTER_CENTER, label.clone(), Ink::Accent);
-            }
-            None => p.outline(&points, Ink::Line, 1.0),
+        if let Some((_, label)) = marked.iter().find(|m| m.0 == i) {
+            p.outline(&points, Ink::Accent, 2.0);
+            p.bold(placing.at(field.centroid()), Align2::CENTER_CENTER, label.clone(), Ink::Accent);
+        } else {
+            let closed: Vec<Pos2> = points.iter().chain(points.first()).copied().collect();
+            within(p, &closed, Ink::Line, 1.0);
+        }
+    }
+}
+
+/// A line as far as it lies in the picture: on paper nothing else cuts it.
+fn within(p: &mut Picture, points: &[Pos2], ink: Ink, width: f32) {
+    let frame = Rect::from_min_size(Pos2::ZERO, p.size);
+    if points.iter().all(|q| frame.contains(*q)) {
+        return p.line(points, ink, width);
+    }
+    for pair in points.windows(2) {
+        if let Some((a, b)) = cut_to(pair[0], pair[1], frame) {
+            p.line([a, b], ink, width);
         }
     }
 }
@@ -56,7 +70,7 @@ fn track(p: &mut Picture, sortie: &Sortie, placing: &Placing, range: &Range<usiz
         if to > from + 1 {
             let points: Vec<Pos2> =
                 thinned(&(from..to)).map(|i| placing.at(sortie.flight.samples.all[i].position)).collect();
-            p.line(points, ink, width);
+            within(p, &points, ink, width);
         }
     }
 }

@@ -16,7 +16,7 @@ const QUIET_DOTS: f32 = 1.0;
 /// How far a quiet ground is from the paper: lines, names and numbers stand on it.
 const QUIET: f32 = 0.5;
 /// Steps of colour that a quiet ground has: fewer than the eye tells apart, so that a map stays small.
-const STEP: u8 = 6;
+const STEP: u8 = 3;
 
 /// Dots of the ground as they lie on a map, of the same size as a level of tiles has.
 pub(crate) struct Ground {
