@@ -10,6 +10,7 @@ mod fan_stops;
 mod follow;
 mod glide;
 mod layers;
+mod listed;
 mod opening;
 mod sheet;
 mod suggest;
@@ -127,6 +128,7 @@ pub struct App {
     climb_out_failed: climb_out::Failed,
     /// The way out is to be shown whole.
     frame_climb_out: bool,
+    listed: listed::Listed,
     drill_job: DrillJob,
     /// The circuits of a drill that is over being flown many times, by the result's identifier.
     drill_many: Asked<String, DrillResult>,
@@ -203,6 +205,7 @@ impl App {
             climb_out_job: ClimbOutJob::default(),
             climb_out_failed: climb_out::Failed::default(),
             frame_climb_out: false,
+            listed: listed::Listed::default(),
             drill_job: DrillJob::default(),
             drill_many: Asked::default(),
             drill_document: Asked::default(),
@@ -329,6 +332,7 @@ impl App {
         self.ask_to_assess();
         self.follow_sheet();
         self.follow_circuit(ctx);
+        self.follow_listed(ctx);
         self.follow_debrief(ctx);
         self.follow_drill(ctx);
         self.follow_survey();

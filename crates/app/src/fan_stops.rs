@@ -352,7 +352,7 @@ mod tests {
     #[test]
     fn every_place_of_the_rose_is_the_wedge_drawn_there() {
         let side = 300.0;
-        let (centre, radius) = (side / 2.0, side / 2.0 - 19.0);
+        let (centre, radius) = (side / 2.0, side / 2.0 - 34.0);
         let mut found = std::collections::BTreeSet::new();
         for cell in FanCell::all() {
             let share = 0.27 + (1.0 - 0.27) * (cell.step() as f32 + 0.5) / HEIGHT_STEPS as f32;

@@ -233,3 +233,26 @@ fn the_share_that_stops_in_the_strip_is_said_and_its_touchdowns_lie_on_the_map()
     rest(&mut window);
     assert!(app(&window).model.circuits.many().is_none() && window.query_by_label(&told.sentence).is_none());
 }
+
+#[test]
+fn the_best_fields_of_the_list_say_how_many_flights_stop_once_nothing_moves() {
+    let mut window = common::opened(1280.0, 800.0, Vec::new());
+    until(&mut window, "the best fields were flown to", |a| a.model.listed_shares.is_some());
+    let shares = app(&window).model.listed_shares.clone().unwrap();
+    assert!(std::sync::Arc::ptr_eq(&shares.of, app(&window).model.assessment.as_ref().unwrap()));
+    assert!((1..=3).contains(&shares.each.len()), "{:?}", shares.each);
+    for (field, flights, share) in &shares.each {
+        let ranked = shares.of.ranked.iter().find(|r| r.index == *field).unwrap();
+        let label = common::area(&window).fields[*field].label().to_owned();
+        window.get_by_label_contains(&format!("{}. {label}", ranked.rank));
+        assert!(*flights == 2_048 && (0.0..=1.0).contains(share));
+    }
+    assert_eq!(window.query_all_by_label_contains("of 100 flights stop in the strip").count(), shares.each.len());
+    // From elsewhere nothing is said until it was flown from there.
+    let moved = app(&window).model.conditions.position + Xy::new(300.0, 0.0);
+    push(&mut window, Command::MoveAircraft(moved));
+    assert!(app(&window).model.listed_shares.is_none());
+    until(&mut window, "they were flown to from there", |a| {
+        a.model.listed_shares.as_ref().is_some_and(|now| !std::sync::Arc::ptr_eq(&now.of, &shares.of))
+    });
+}

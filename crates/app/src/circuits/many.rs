@@ -3,7 +3,9 @@
 use super::{Answer, Around, Wanted};
 use crate::assess::Assessment;
 use sparefield_geometry::circuit::{Budget, Landing, Outcome, Robustness, RobustnessError, Uncertainty, robustness};
+use sparefield_geometry::fields::verdict::Verdict;
 use sparefield_geometry::position::Xy;
+use std::sync::Arc;
 
 /// Flights in the window, and on the command line where nothing else is asked.
 pub const SAMPLES: usize = 10_000;
@@ -44,7 +46,49 @@ impl Many {
     }
 }
 
+/// How many fields of the list are flown to many times: the choice is among the first few.
+pub const LISTED: usize = 3;
+/// Flights for each of them: the share is known to about one in a hundred, and nobody waits for it.
+const LISTED_SAMPLES: usize = 2_048;
+
+/// Shares that stop in the strip, for the best fields of a list.
+#[derive(Clone, Debug)]
+pub struct ListedShares {
+    /// The list they belong to.
+    pub of: Arc<Assessment>,
+    /// Field by index, flights, and the share of them that stopped in the strip.
+    pub each: Vec<(usize, usize, f64)>,
+}
+
+impl ListedShares {
+    /// Flights and share of a field, by its index.
+    #[must_use]
+    pub fn share(&self, field: usize) -> Option<(usize, f64)> {
+        self.each.iter().find(|each| each.0 == field).map(|each| (each.1, each.2))
+    }
+}
+
 impl Around {
+    /// The circuits into the best fields of a list, each flown many times; `None` when stopped.
+    #[must_use]
+    pub fn listed_shares(&self, of: &Arc<Assessment>, stopped: &dyn Fn() -> bool) -> Option<ListedShares> {
+        let budget = Budget { samples: LISTED_SAMPLES, ..Budget::default() };
+        let mut each = Vec::new();
+        for ranked in of.ranked.iter().filter(|r| r.verdict != Verdict::Out).take(LISTED) {
+            if stopped() {
+                return None;
+            }
+            let share = || {
+                let task = self.task(of, self.landing(ranked).ok()?, Wanted::default()).ok()?;
+                let start = Self::start(of, &task);
+                let plan = task.circuit(&start).ok()?.plan;
+                robustness(&task, &plan, &start, &Uncertainty::default(), &budget, stopped).ok()
+            };
+            each.extend(share().map(|flown| (ranked.index, flown.samples, flown.share)));
+        }
+        (!stopped()).then(|| ListedShares { of: Arc::clone(of), each })
+    }
+
     /// The circuit of an answer flown many times; `None` where there is no circuit.
     ///
     /// `stopped` is asked now and then; what was flown until then is handed back.

@@ -9,7 +9,7 @@ use sparefield_geometry::math;
 use sparefield_geometry::position::Bearing;
 
 /// Room for the headings round the rose, points.
-const RIM: f32 = 19.0;
+const RIM: f32 = 34.0;
 /// Radius of the hole in the middle, as a share of that of the rim.
 const HOLE: f32 = 0.27;
 /// Points along the arc of one wedge.

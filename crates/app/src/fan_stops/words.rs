@@ -113,9 +113,13 @@ fn refusal(why: &NoCircuit, units: UnitPrefs) -> String {
 pub fn headline(stops: &FanStops, units: UnitPrefs) -> String {
     let on = |step: usize| (0..HEADINGS).filter(|d| stops.state(FanCell::new(step, *d)).way.is_ok()).count();
     let at = |step: usize| units.format_height(stops.state(FanCell::new(step, 0)).height_agl_m);
-    let rows: Vec<String> = (0..HEIGHT_STEPS)
+    // From there upwards nothing more is to be told.
+    let from_there = (0..HEIGHT_STEPS).find(|step| (*step..HEIGHT_STEPS).all(|above| on(above) == HEADINGS));
+    let told = from_there.map_or(HEIGHT_STEPS, |step| step + 1);
+    let rows: Vec<String> = (0..told)
         .map(|step| match on(step) {
             0 => format!("from {} on no heading", at(step)),
+            HEADINGS if Some(step) == from_there => format!("from {} and higher on every heading", at(step)),
             HEADINGS => format!("from {} on every heading", at(step)),
             some => format!("from {} on {some} of {HEADINGS} headings", at(step)),
         })

@@ -46,6 +46,7 @@ pub use suggesting::{Source, Sources, SuggestCommand, Suggesting};
 pub use survey::{Survey, SurveyCommand};
 
 use crate::assess::{Assessment, Ring};
+use crate::circuits::many::ListedShares;
 use crate::command::Command;
 use sparefield_data::area::{Area, Change, Edit, EditError};
 use sparefield_data::quantity::{SpeedUnit, UnitPrefs};
@@ -243,6 +244,8 @@ pub struct Model {
     pub climb_outs: ClimbOuts,
     /// Fan stops at the home strip.
     pub fan: Fan,
+    /// The circuits into the best fields of the list, flown many times; `None` until they were, and once anything changes.
+    pub listed_shares: Option<Arc<ListedShares>>,
 }
 
 impl Model {
@@ -288,6 +291,7 @@ impl Model {
             cover: Cover::default(),
             climb_outs: ClimbOuts::default(),
             fan: Fan::default(),
+            listed_shares: None,
         }
     }
 

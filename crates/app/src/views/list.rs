@@ -1,6 +1,7 @@
 //! The ranked list: one row for each field, tied to the map by hovering and choosing.
 
 use super::marks;
+use crate::circuits::many_words::sentence_of;
 use crate::command::Command;
 use crate::model::Model;
 use crate::theme::{Theme, space};
@@ -126,13 +127,19 @@ fn row(ui: &mut Ui, ranked: &RankedField, area: &Area, model: &Model, theme: &Th
     let convergence = model.convergence_rad(field.centroid());
     let summary = summary(ranked, units, convergence);
     let spare = ranked.spare_height_m.map(|s| signed_height(units, s));
+    let many = model.listed_shares.as_ref().and_then(|shares| shares.share(ranked.index));
     let chosen = model.selected == Some(ranked.index);
+    let response = match many {
+        Some((flights, share)) => response.on_hover_text(sentence_of(flights, share)),
+        None => response,
+    };
     response.widget_info(|| {
         let spoken = format!(
-            "{}. {}, {summary}{}",
+            "{}. {}, {summary}{}{}",
             ranked.rank,
             field.label(),
-            spare.as_ref().map(|s| format!(", spare height {s}")).unwrap_or_default()
+            spare.as_ref().map(|s| format!(", spare height {s}")).unwrap_or_default(),
+            many.map(|(_, share)| format!(", {} of 100 flights stop in the strip", of_100(share))).unwrap_or_default()
         );
         WidgetInfo::selected(egui::Role::ListItem, true, chosen, spoken)
     });
@@ -165,12 +172,23 @@ fn row(ui: &mut Ui, ranked: &RankedField, area: &Area, model: &Model, theme: &Th
         );
         right = text.left() - 8.0;
     }
+    if let Some((_, share)) = many {
+        let text = format!("{} of 100", of_100(share));
+        let text =
+            ui.painter().text(Pos2::new(right, top + 2.0), Align2::RIGHT_TOP, text, theme.small_font(), c.ink_soft);
+        right = text.left() - 8.0;
+    }
     let name = Rect::from_min_max(Pos2::new(left, rect.top()), Pos2::new(right, rect.bottom()));
     let bold = theme.bold_font(theme.sizes.text);
     clipped_text(ui, name, Pos2::new(left, top), field.label(), bold, c.ink);
     let second = Rect::from_min_max(Pos2::new(left, rect.top()), Pos2::new(rect.right() - 8.0, rect.bottom()));
     clipped_text(ui, second, Pos2::new(left, top + 20.0), &summary, theme.small_font(), c.ink_soft);
     response
+}
+
+/// A share of 100, rounded down.
+fn of_100(share: f64) -> f64 {
+    (share * 100.0).floor()
 }
 
 /// Text that ends in an ellipsis where it does not fit.

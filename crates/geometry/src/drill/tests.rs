@@ -585,11 +585,11 @@ fn circuits_of_a_drill_are_flown_many_times_the_same_for_everyone() {
     let trial = scene.trial(450.0);
     let near = offer("near", 0.6, (600.0, -300.0), 90.0);
     let choices = [choose(6.0, &near)];
-    let result = scored(&trial, &choices, &[near.clone()]);
+    let result = scored(&trial, &choices, std::slice::from_ref(&near));
     let flown = trial.fly(&choices);
     let budget = Budget { samples: 600, ..Budget::default() };
     let many = |choices: &[Choice], flown: &Flown, stopped: bool| {
-        trial.flown_many(choices, flown, &[near.clone()], &result, &budget, &|| stopped)
+        trial.flown_many(choices, flown, std::slice::from_ref(&near), &result, &budget, &|| stopped)
     };
     let known = many(&choices, &flown, false);
     let (chosen, best) = (known.chosen.unwrap(), known.best.unwrap());

@@ -104,9 +104,9 @@ fn state(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>)
         }
     };
     if let Some(share) = fan.working {
-        ui.horizontal(|ui| {
+        ui.horizontal_wrapped(|ui| {
             ui.spinner();
-            ui.label(format!("Flying onto the strip, {:.0} of 100 done", (share * 100.0).floor()));
+            ui.label(format!("Flying onto the strip, {:.0} of 100", (share * 100.0).floor()));
             button(ui, "Stop", FanCommand::Stop);
         });
     } else if fan.stopped {

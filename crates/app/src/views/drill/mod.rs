@@ -40,6 +40,11 @@ fn row_of<T: Copy + PartialEq>(
     mut push: impl FnMut(T),
 ) {
     ui.horizontal(|ui| {
+        if all.len() > 3 {
+            // Four names fill the column.
+            ui.spacing_mut().item_spacing.x = space::TIGHT.min(4.0);
+            ui.spacing_mut().button_padding.x = 5.0;
+        }
         let gaps = ui.spacing().item_spacing.x * (all.len() - 1) as f32;
         let width = (ui.available_width() - gaps) / all.len() as f32;
         for one in all {
