@@ -10,7 +10,7 @@ use egui::accesskit::Role;
 use egui_kittest::kittest::Queryable;
 use sparefield::command::Command;
 use sparefield::edits::{describe, drills};
-use sparefield::model::{DrillCommand, DrillPage, Mode, RehearsePage, Session, Stage};
+use sparefield::model::{DrillCommand, DrillPage, Mode, RehearsePage, Session, Stage, Steer};
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::drill::Outcome;
 use sparefield_geometry::fields::model::Surface;
@@ -236,4 +236,43 @@ fn a_set_is_handed_out_and_taken_in_and_taken_out_again() {
     until(&mut window, "nonsense is refused", |w| {
         app(w).model.drilling.problem.as_ref().is_some_and(|p| p.contains("no document of drills"))
     });
+}
+
+#[test]
+fn a_glide_flown_by_hand_is_steered_paused_and_judged() {
+    let mut window = drilling(1280.0, 800.0, "Pat");
+    drill(&mut window, DrillCommand::ByHand(true));
+    window.step();
+    stopped(&mut window, 1);
+    assert!(window.query_by_label_contains("View ahead: wings level").is_some());
+    assert!(window.query_by_label_contains("Settle on").is_none(), "a glide by hand is flown to its end");
+    let field = session(&window).prepared.listed[0];
+    drill(&mut window, DrillCommand::Choose(field));
+    window.step();
+    let heading = session(&window).shown().heading_rad;
+    drill(&mut window, DrillCommand::Steer(Steer::BankTo(0.3)));
+    window.key_press(Key::ArrowUp);
+    window.run_steps(40);
+    let hand = session(&window).by_hand.as_ref().unwrap();
+    assert!((hand.hold.bank_rad - 0.3).abs() < 1e-9 && (hand.now().bank_rad - 0.3).abs() < 0.05);
+    let glide_ms = Aircraft::example_flexwing().straight_speed_ms();
+    assert!(hand.hold.level_speed_ms > glide_ms + 0.5, "{}", hand.hold.level_speed_ms);
+    assert!(session(&window).shown().heading_rad != heading, "a bank turns");
+    assert!(window.query_by_label_contains("to the right").is_some());
+    // Nothing moves while it is paused; L levels the wings all the same.
+    window.key_press(Key::Space);
+    window.step();
+    let before = session(&window).now_s;
+    window.key_press(Key::L);
+    window.run_steps(5);
+    assert!((session(&window).now_s - before).abs() < 1e-9);
+    assert!(session(&window).by_hand.as_ref().unwrap().hold.bank_rad.abs() < 1e-9);
+    window.key_press(Key::Space);
+    until(&mut window, "it is judged", |w| session(w).is_over());
+    let ended = session(&window).ended().unwrap().clone();
+    let measured = ended.result.by_hand.expect("it was flown by hand");
+    assert!((measured.steepest_bank_rad - 0.3).abs() < 0.05 && ended.result.choices.len() == 1);
+    assert!(ended.result.join.is_none() && ended.flown.track.len() > 20);
+    assert!(window.query_by_label_contains("flown by you").is_some());
+    assert!(app(&window).model.area.as_ref().unwrap().drill_results.iter().any(|r| r.by_hand.is_some()));
 }

@@ -299,6 +299,7 @@ pub(crate) mod tests {
             long_margin_m: Some(-12.3),
             least_clearance_m: Some(61.0),
             robustness: None,
+            by_hand: None,
         }
     }
 

@@ -314,33 +314,15 @@ impl App {
         }
         match &session.stage {
             Stage::Gliding => {
-                if let Some(hand) = session.by_hand.as_ref().filter(|_| free) {
-                    let held = |key| ctx.input(|i| i.key_down(key));
-                    let frame_s = ctx.input(|i| f64::from(i.stable_dt)).min(LONGEST_HELD_S);
-                    for (key, way) in [(Key::ArrowLeft, -1.0), (Key::ArrowRight, 1.0)] {
-                        if held(key) && !hand.paused {
-                            push(DrillCommand::Steer(Steer::Bank(way * BANK_RATE_RAD_S * frame_s)));
-                        }
-                        pressed(key);
-                    }
-                    for (key, way) in [(Key::ArrowUp, 1.0), (Key::ArrowDown, -1.0)] {
-                        if pressed(key) {
-                            push(DrillCommand::Steer(Steer::Speed(way * SPEED_STEP_MS)));
-                        }
-                    }
-                    if pressed(Key::L) {
-                        push(DrillCommand::Steer(Steer::BankTo(0.0)));
-                    }
-                    if pressed(Key::Space) {
-                        push(DrillCommand::Steer(Steer::Pause(!hand.paused)));
-                    }
-                }
                 const DIGITS: [Key; 9] =
                     [Key::Num1, Key::Num2, Key::Num3, Key::Num4, Key::Num5, Key::Num6, Key::Num7, Key::Num8, Key::Num9];
                 for (key, field) in DIGITS.into_iter().zip(&session.prepared.listed) {
                     if pressed(key) {
                         push(DrillCommand::Choose(*field));
                     }
+                }
+                if free && let Some(hand) = &session.by_hand {
+                    steering(ctx, hand.paused, &mut push);
                 }
                 if free && session.by_hand.is_none() && pressed(Key::Space) {
                     push(DrillCommand::Settle);
@@ -364,6 +346,35 @@ impl App {
             }
             _ => {}
         }
+    }
+}
+
+/// Keys of a glide by hand: the arrows change what is held, L levels the wings, Space stops the clock.
+fn steering(ctx: &Context, paused: bool, push: &mut impl FnMut(DrillCommand)) {
+    let pressed = |key| ctx.input_mut(|i| i.consume_key(Modifiers::NONE, key));
+    let (dt_s, held) = ctx.input(|i| {
+        let held = [Key::ArrowLeft, Key::ArrowRight].map(|key| i.key_down(key));
+        (f64::from(i.stable_dt).min(LONGEST_HELD_S), held)
+    });
+    for (down, way) in held.into_iter().zip([-1.0, 1.0]) {
+        if down && !paused {
+            push(DrillCommand::Steer(Steer::Bank(way * BANK_RATE_RAD_S * dt_s)));
+        }
+    }
+    // The map does not move by what steers.
+    for key in [Key::ArrowLeft, Key::ArrowRight] {
+        pressed(key);
+    }
+    for (key, way) in [(Key::ArrowUp, 1.0), (Key::ArrowDown, -1.0)] {
+        if pressed(key) {
+            push(DrillCommand::Steer(Steer::Speed(way * SPEED_STEP_MS)));
+        }
+    }
+    if pressed(Key::L) {
+        push(DrillCommand::Steer(Steer::BankTo(0.0)));
+    }
+    if pressed(Key::Space) {
+        push(DrillCommand::Steer(Steer::Pause(!paused)));
     }
 }
 

@@ -9,6 +9,7 @@ use egui::{Pos2, Vec2, pos2};
 use sparefield_geometry::circuit::Motion;
 use sparefield_geometry::fields::model::{HazardKind, HazardShape};
 use sparefield_geometry::grid::{GridFrame, Terrain};
+use sparefield_geometry::math;
 use sparefield_geometry::position::{Bearing, Xy};
 use sparefield_geometry::raster;
 
@@ -27,7 +28,7 @@ const HALF_SHOWN: f64 = 38.0 * std::f64::consts::PI / 180.0;
 /// How far down the picture the horizon lies with wings level.
 const HORIZON: f32 = 0.36;
 /// Distance over which two thirds of the contrast is lost in the haze, metres. Common practice, no source.
-const HAZE_M: f64 = 9_000.0;
+const HAZE_M: f64 = 16_000.0;
 
 /// What covers a patch of ground.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -147,9 +148,9 @@ impl Eye {
             at: from.position,
             height_amsl_m: from.height_amsl_m,
             forward: from.heading().unit(),
-            bank: from.bank_rad.sin_cos(),
+            bank: math::sin_cos(from.bank_rad),
             centre: pos2(size.x / 2.0, size.y * HORIZON),
-            focal: f64::from(size.x) / 2.0 / HALF_SHOWN.tan(),
+            focal: f64::from(size.x) / 2.0 / math::tan(HALF_SHOWN),
         }
     }
     /// From points right of and above the middle to the picture: in a bank to the right the horizon rises to the right.
@@ -175,7 +176,7 @@ pub fn ahead(terrain: &Terrain, scenery: &Scenery, from: &Motion, size: Vec2) ->
     let horizon = [eye.turned(-far, 0.0), eye.turned(far, 0.0)];
     let Some(under) = terrain.height_at(from.position) else { return Ahead { horizon, patches: Vec::new() } };
     let nearest_m = (0.3 * (from.height_amsl_m - under)).max(6.0);
-    let distance = |row: usize| nearest_m * (FARTHEST_M / nearest_m).powf(row as f64 / ALONG as f64);
+    let distance = |row: usize| nearest_m * math::exp(math::ln(FARTHEST_M / nearest_m) * row as f64 / ALONG as f64);
     let ways: Vec<Xy> = (0..=ACROSS)
         .map(|col| {
             let aside = HALF_WORKED * (2.0 * col as f64 / ACROSS as f64 - 1.0);
@@ -196,7 +197,7 @@ pub fn ahead(terrain: &Terrain, scenery: &Scenery, from: &Motion, size: Vec2) ->
     let mut behind = line(ALONG);
     for row in (0..ALONG).rev() {
         let front = line(row);
-        let haze = (1.0 - (-distance(row) / HAZE_M).exp()) as f32;
+        let haze = (1.0 - math::exp(-distance(row) / HAZE_M)) as f32;
         for (back, near) in behind.windows(2).zip(front.windows(2)) {
             let corners = (back[0].1, back[1].1, near[1].1, near[0].1);
             let (Some(a), Some(b), Some(c), Some(d)) = corners else { continue };
@@ -219,7 +220,7 @@ fn light_on(corner: (Xy, f64), right: (Xy, f64), back: (Xy, f64)) -> f32 {
     let (du, dv) = (right.1 - corner.1, back.1 - corner.1);
     // Rise over run towards east and north.
     let (east, north) = ((du * v.y - dv * u.y) / across, (dv * u.x - du * v.x) / across);
-    ((east - north) * 3.0).clamp(-1.0, 1.0) as f32
+    ((east - north) * 5.0).clamp(-1.0, 1.0) as f32
 }
 
 #[cfg(test)]
@@ -260,7 +261,7 @@ mod tests {
     #[test]
     fn a_field_is_seen_where_the_angles_say() {
         let size = Vec2::new(800.0, 300.0);
-        let focal = 400.0 / 38f64.to_radians().tan();
+        let focal = 400.0 / math::tan(38f64.to_radians());
         // Dead ahead in the east, 1 500 m off and 300 m below: 11.3° under the horizon.
         let at = middle_of_field(&ahead(&level(), &square(Xy::new(1_500.0, 0.0)), &flying(0.0), size));
         let down = (300.0 / 1_500.0 * focal) as f32;
@@ -276,7 +277,7 @@ mod tests {
         let scenery = square(Xy::new(1_500.0, 0.0));
         let [left, right] = ahead(&level(), &scenery, &flying(30.0), size).horizon;
         let slope = (left.y - right.y) / (right.x - left.x);
-        assert!((f64::from(slope) - 30f64.to_radians().tan()).abs() < 1e-3, "{slope}");
+        assert!((f64::from(slope) - math::tan(30f64.to_radians())).abs() < 1e-3, "{slope}");
         let [left, right] = ahead(&level(), &scenery, &flying(0.0), size).horizon;
         assert!((left.y - right.y).abs() < 1e-3 && left.x < 0.0 && right.x > 800.0);
     }

@@ -11,6 +11,9 @@ const SHARE: f32 = 0.34;
 const LOWEST: f32 = 150.0;
 const HIGHEST: f32 = 340.0;
 
+/// Length of the sliders, points.
+const SLIDER: f32 = 150.0;
+
 /// What is told under the view.
 const NOT_SEEN: &str = "No trees, hedges or wires stand in this view";
 
@@ -39,7 +42,7 @@ fn view(ui: &mut Ui, session: &Session, theme: &Theme) {
         .widget_info(|| WidgetInfo::labeled(egui::Role::Image, true, format!("View ahead: {lean}{way}. {NOT_SEEN}.")));
     let c = &theme.colours;
     let sky = c.water.lerp_to_gamma(c.paper, 0.7);
-    let haze = c.water.lerp_to_gamma(c.relief_light, 0.6);
+    let haze = c.water.lerp_to_gamma(c.relief_flat, 0.55);
     let painter = ui.painter().with_clip_rect(rect);
     painter.rect_filled(rect, 0.0, sky);
     let terrain = &session.prepared.rehearsal.area().terrain;
@@ -84,20 +87,20 @@ fn quad(mesh: &mut Mesh, corners: [egui::Pos2; 4], color: Color32) {
 fn coloured(patch: &Patch, chosen: Option<usize>, theme: &Theme) -> Color32 {
     let c = &theme.colours;
     let base = match patch.seen {
-        Seen::Open => c.relief_flat,
+        Seen::Open => c.relief_flat.lerp_to_gamma(c.wood, 0.55),
         Seen::Wood => c.wood,
         Seen::Water => c.water,
         Seen::Building => c.building,
         Seen::Field(index) if Some(index) == chosen => c.accent,
         Seen::Field(index) => {
             let step = (index * 5 % 7) as f32 / 6.0;
-            c.neutral.lerp_to_gamma(c.relief_flat, 0.25 + 0.5 * step)
+            c.relief_light.lerp_to_gamma(c.wood, 0.4 * step)
         }
     };
     if patch.light < 0.0 {
-        base.lerp_to_gamma(c.relief_shadow, -patch.light * 0.55)
+        base.lerp_to_gamma(c.relief_shadow, -patch.light * 0.8)
     } else {
-        base.lerp_to_gamma(c.relief_light, patch.light * 0.55)
+        base.lerp_to_gamma(c.relief_light, patch.light * 0.8)
     }
 }
 
@@ -105,6 +108,7 @@ fn coloured(patch: &Patch, chosen: Option<usize>, theme: &Theme) -> Color32 {
 pub(super) fn controls(ui: &mut Ui, model: &Model, hand: &ByHand, theme: &Theme, push: &mut impl FnMut(DrillCommand)) {
     let (steepest_rad, slowest_ms, fastest_ms) = hand.limits();
     let units = model.settings.units;
+    ui.spacing_mut().slider_width = SLIDER;
     ui.horizontal(|ui| {
         let words = ui.label("Bank").id;
         let mut bank = hand.hold.bank_rad.to_degrees();

@@ -13,7 +13,7 @@ use sparefield_geometry::position::Bearing;
 /// Room below the list for what belongs to the choice, points.
 const BELOW: f32 = 182.0;
 /// The same where the pilot flies it, who has the controls there.
-const BELOW_BY_HAND: f32 = 268.0;
+const BELOW_BY_HAND: f32 = 284.0;
 /// Room that a list that opens takes beside its words, points.
 const ARROW: f32 = 8.0;
 
