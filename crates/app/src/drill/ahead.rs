@@ -20,8 +20,8 @@ const MOST_CELLS: f64 = 1_200.0;
 /// Farthest that is seen, metres.
 const FARTHEST_M: f64 = 14_000.0;
 /// Lines of sight across the picture, and patches along each.
-const ACROSS: usize = 150;
-const ALONG: usize = 76;
+const ACROSS: usize = 200;
+const ALONG: usize = 100;
 /// Half of the angle that is worked out, and half of that which a picture shows, radians: banked, corners show more.
 const HALF_WORKED: f64 = 64.0 * std::f64::consts::PI / 180.0;
 const HALF_SHOWN: f64 = 38.0 * std::f64::consts::PI / 180.0;

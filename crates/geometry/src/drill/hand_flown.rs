@@ -135,15 +135,18 @@ impl Trial<'_> {
         let margins = run.as_ref().zip(stopped_at).map(|((touch, run), stop)| {
             (run.along_m(touch.at.position) - run.usable_from_m, run.length_m - run.along_m(stop))
         });
-        let base_leg_distance_m = run.as_ref().and_then(|(t, run)| run.base_leg_m(&hand.track, t.at.time_s));
+        let outcome = self.outcome_by_hand(hand, run.as_ref().map(|r| &r.1), margins, choices.is_empty());
+        // Of a landing elsewhere, distances from this strip say nothing.
+        let on_line = matches!(outcome, Outcome::StoppedInStrip | Outcome::Overran { .. } | Outcome::Undershot { .. });
+        let run = run.as_ref().filter(|_| on_line);
         let result = DrillResult {
-            outcome: self.outcome_by_hand(hand, run.as_ref().map(|r| &r.1), margins, choices.is_empty()),
+            outcome,
             commit_height_m: None,
             join: None,
             hand: None,
-            base_leg_distance_m,
-            short_margin_m: margins.map(|m| m.0),
-            long_margin_m: margins.map(|m| m.1),
+            base_leg_distance_m: run.and_then(|(t, run)| run.base_leg_m(&hand.track, t.at.time_s)),
+            short_margin_m: margins.filter(|_| on_line).map(|m| m.0),
+            long_margin_m: margins.filter(|_| on_line).map(|m| m.1),
             least_clearance_m: None,
             by_hand: Some(hand.measured()),
             ..result

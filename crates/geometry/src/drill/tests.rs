@@ -676,7 +676,7 @@ fn the_base_leg_flown_by_hand_is_the_last_that_lasted() {
         (750.0, 0.0, 44.0),
         (900.0, 0.0, 54.0),
         (900.0, 20.0, 56.0),
-        (1_100.0, 20.0, 70.0),
+        (1_100.0, 5.0, 70.0),
     ];
     let track: Vec<Motion> = corners
         .iter()
