@@ -104,15 +104,18 @@ fn the_page_stands_alone_and_tells_every_exercise() {
     // The ground under each map comes with the page: one picture for the flight and one for each exercise.
     let inside = " href=\"data:image/png;base64,";
     assert_eq!(text.matches(inside).count(), 1 + exercises);
+    // Letters that encode a picture are no words.
+    let after = |part: &'_ str| part.split_once('"').map_or_else(String::new, |(_, rest)| rest.to_owned());
+    let mut parts = text.split(inside);
+    let words: String = parts.next().map(str::to_owned).into_iter().chain(parts.map(after)).collect();
     for outside in ["http://", "https://", "src=", "href="] {
-        let found = text.replace("http://www.w3.org/2000/svg", "").replace(inside, "");
-        assert!(!found.contains(outside), "{outside}");
+        assert!(!words.replace("http://www.w3.org/2000/svg", "").contains(outside), "{outside}");
     }
-    assert!(!text.contains("NaN") && !text.contains("inf "));
+    assert!(!words.contains("NaN") && !words.contains("inf "));
     for caution in ["A training aid", "no instrument was read", "invented"] {
-        assert!(text.contains(caution) && said.replace("\n             ", " ").contains(caution), "{caution}");
+        assert!(words.contains(caution) && said.replace("\n             ", " ").contains(caution), "{caution}");
     }
-    assert!(!text.to_lowercase().contains(" safe"));
+    assert!(!words.to_lowercase().contains(" safe"));
 }
 
 fn gpx(points: impl Iterator<Item = (f64, f64, Option<f64>, u64)>) -> String {
