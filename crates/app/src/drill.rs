@@ -65,6 +65,18 @@ pub enum DrillError {
     },
 }
 
+/// The aircraft of a set, looked for in the `hangar` first.
+///
+/// # Errors
+/// When there is none of that name.
+pub fn aircraft_of(set: &DrillSet, hangar: &[Aircraft]) -> Result<Aircraft, DrillError> {
+    if let Some(known) = hangar.iter().find(|a| a.name == set.aircraft) {
+        return Ok(known.clone());
+    }
+    let unknown = |problem| DrillError::Aircraft { set: set.name.clone(), problem };
+    Ok(aircraft_file::find(&set.aircraft).map_err(|e| unknown(e.to_string()))?.value)
+}
+
 /// A failure of a set in an area, worked out in the wind that blows.
 #[derive(Debug)]
 pub struct Rehearsal {
@@ -84,12 +96,7 @@ impl Rehearsal {
     /// When the set or the failure cannot be flown in this area.
     pub fn new(area: &Area, set: &DrillSet, number: u32, today: Day, hangar: &[Aircraft]) -> Result<Self, DrillError> {
         let failure = set.failure(number, area.home.as_ref().map(|h| h.position))?;
-        let aircraft = if let Some(known) = hangar.iter().find(|a| a.name == failure.aircraft) {
-            known.clone()
-        } else {
-            let unknown = |problem| DrillError::Aircraft { set: set.name.clone(), problem };
-            aircraft_file::find(&failure.aircraft).map_err(|e| unknown(e.to_string()))?.value
-        };
+        let aircraft = aircraft_of(set, hangar)?;
         let conditions = Conditions {
             aircraft,
             wind: blowing(area, failure.true_wind, failure.position),

@@ -9,12 +9,11 @@ pub use page::page;
 
 use crate::assess::{self, AssessError, Assessment, Conditions, HeightInput, StateInput};
 use crate::circuits::Around;
+use crate::drill::DrillError;
 use crate::studies::Studies;
-use sparefield_data::aircraft_file;
 use sparefield_data::area::Area;
-use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::circuit::{CircuitTask, Join, Landing, NoCircuit, Start};
-use sparefield_geometry::drill::{DrillResult, DrillSet, DrillSetError, FAN_CELLS, FanCell, FanRecord, next_number};
+use sparefield_geometry::drill::{DrillResult, DrillSet, FAN_CELLS, FanCell, FanRecord, next_number};
 use sparefield_geometry::fields::circuit_height::Hand;
 use sparefield_geometry::fields::rank::RankInput;
 use sparefield_geometry::fields::verdict::Verdict;
@@ -42,17 +41,9 @@ pub enum NoFanStops {
     /// The field that the home strip lies in is not there.
     #[error("the field that the home strip lies in is not in the area; draw it, or import it")]
     NoField,
-    /// The set makes no sense.
+    /// The set makes no sense, or its aircraft is not known.
     #[error("{0}")]
-    Set(#[from] DrillSetError),
-    /// The set's aircraft is not known.
-    #[error("the aircraft of the drill set “{set}”: {problem}")]
-    Aircraft {
-        /// The set's name.
-        set: String,
-        /// What is wrong.
-        problem: String,
-    },
+    Set(#[from] DrillError),
     /// No landing on the strip passes every check, whatever the height.
     #[error("no landing on the home strip passes every check in this wind, whatever the height")]
     NoLanding,
@@ -140,8 +131,10 @@ pub struct Practised {
 /// When the set cannot be drilled here.
 pub fn practised(area: &Area, set: &DrillSet, own: &[&DrillResult], seed: u64) -> Result<Practised, NoFanStops> {
     let home = area.home.as_ref().ok_or(NoFanStops::NoHome)?.position;
-    let next = next_number(set, Some(home), own, seed)?;
-    Ok(Practised { records: set.fan_records(home, own), next: set.fan_cell(next, Some(home))? })
+    let next = next_number(set, Some(home), own, seed)
+        .and_then(|number| set.fan_cell(number, Some(home)))
+        .map_err(DrillError::from)?;
+    Ok(Practised { records: set.fan_records(home, own), next })
 }
 
 /// The set, if it has fan stops; else the area's first that does.
@@ -149,18 +142,6 @@ pub fn practised(area: &Area, set: &DrillSet, own: &[&DrillResult], seed: u64) -
 pub fn fan_set<'a>(area: &'a Area, chosen: Option<&'a Arc<DrillSet>>) -> Option<&'a Arc<DrillSet>> {
     let has = |set: &&Arc<DrillSet>| set.fan_within_m().is_some();
     chosen.filter(has).or_else(|| area.drill_sets.iter().find(has))
-}
-
-/// The aircraft of a set, looked for in the `hangar` first.
-///
-/// # Errors
-/// When there is none of that name.
-pub fn aircraft_of(set: &DrillSet, hangar: &[Aircraft]) -> Result<Aircraft, NoFanStops> {
-    if let Some(known) = hangar.iter().find(|a| a.name == set.aircraft) {
-        return Ok(known.clone());
-    }
-    let unknown = |problem| NoFanStops::Aircraft { set: set.name.clone(), problem };
-    Ok(aircraft_file::find(&set.aircraft).map_err(|e| unknown(e.to_string()))?.value)
 }
 
 /// From which cells a circuit onto the home strip works, with the aircraft and the wind of the conditions; their state is
@@ -179,7 +160,7 @@ pub fn fan_stops(
 ) -> Result<FanStops, NoFanStops> {
     let home = area.home.as_ref().ok_or(NoFanStops::NoHome)?;
     set.fan_within_m().ok_or(NoFanStops::NoSet)?;
-    set.validate()?;
+    set.validate().map_err(DrillError::from)?;
     let state = StateInput { position: home.position, height: HeightInput::AboveGround(JUDGED_FROM_M), heading: None };
     let conditions = Conditions { state, ..conditions.clone() };
     let studies = Studies::new(area, &conditions);
@@ -286,6 +267,7 @@ fn nearer(one: Option<NoCircuit>, other: NoCircuit) -> NoCircuit {
 mod tests {
     use super::*;
     use crate::assess::{Rules, WindInput};
+    use crate::drill::aircraft_of;
     use sparefield_data::NoProgress;
     use sparefield_geometry::air::WindProfile;
     use sparefield_geometry::drill::{HEADINGS, HEIGHT_STEPS};

@@ -3,7 +3,6 @@
 use crate::drill::Rehearsal;
 use sparefield_geometry::circuit::{HandFlight, Hold, Motion, TICK_S};
 use sparefield_geometry::drill::HandFlown;
-use sparefield_geometry::position::Xy;
 
 /// One thing the pilot does with the bar or the stick.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -98,13 +97,5 @@ impl ByHand {
     #[must_use]
     pub fn flown(&self) -> Option<HandFlown> {
         HandFlown::of(&self.flight)
-    }
-
-    /// Motion over the ground of late, m/s.
-    #[must_use]
-    pub fn velocity_ms(&self) -> Xy {
-        let (now, track) = (self.flight.now(), self.flight.track());
-        let before = track.iter().rev().find(|m| now.time_s - m.time_s >= 0.5);
-        before.map_or(Xy::default(), |b| (now.position - b.position) * (1.0 / (now.time_s - b.time_s)))
     }
 }

@@ -290,12 +290,7 @@ impl Session {
             let position = failure.before(self.prepared.velocity_ms, -time_s.min(0.0));
             return Motion { position, time_s, ..first };
         }
-        let after = self.way.partition_point(|m| m.time_s <= time_s);
-        match (self.way.get(after.saturating_sub(1)), self.way.get(after)) {
-            (Some(a), Some(b)) => a.towards(b, (time_s - a.time_s) / (b.time_s - a.time_s)),
-            (Some(last), None) => *last,
-            _ => first,
-        }
+        Motion::on_track(&self.way, time_s).unwrap_or(first)
     }
 
     fn beginning(&self) -> Motion {
@@ -308,13 +303,15 @@ impl Session {
         if matches!(self.stage, Stage::Running) {
             return self.prepared.velocity_ms;
         }
-        if let Some(hand) = self.by_hand.as_ref().filter(|_| self.is_choosing()) {
-            return hand.velocity_ms();
-        }
         let here = self.shown();
-        let later = self.at(here.time_s + 1.0);
-        let passed = later.time_s - here.time_s;
-        if passed > 0.0 { (later.position - here.position) * (1.0 / passed) } else { Xy::default() }
+        // Of a glide by hand only what was flown is known.
+        let (from, to) = if self.by_hand.is_some() && self.is_choosing() {
+            (self.at(here.time_s - 0.5), here)
+        } else {
+            (here, self.at(here.time_s + 1.0))
+        };
+        let passed = to.time_s - from.time_s;
+        if passed > 0.0 { (to.position - from.position) * (1.0 / passed) } else { Xy::default() }
     }
 
     /// Whether the engine has stopped and the pilot can still choose.
@@ -481,7 +478,10 @@ impl Model {
     }
 
     fn choose_in_drill(&mut self, command: &DrillCommand) {
-        let Some(session) = self.drilling.session.as_mut().filter(|s| s.is_choosing()) else { return };
+        // Once it is down, a glide by hand is past choosing.
+        let down = |s: &Session| s.by_hand.as_ref().is_some_and(|hand| hand.is_down());
+        let session = self.drilling.session.as_mut().filter(|s| s.is_choosing() && !down(s));
+        let Some(session) = session else { return };
         match command {
             DrillCommand::Choose(field) if session.field != Some(*field) => {
                 session.field = Some(*field);

@@ -2,6 +2,7 @@
 
 use super::{DrillPage, Model};
 use crate::assess::{Conditions, HeightInput, StateInput};
+use crate::drill::aircraft_of;
 use crate::fan_stops::{self, FanStops, NoFanStops, Practised};
 use crate::print::Document;
 use sparefield_data::area::Area;
@@ -120,7 +121,7 @@ impl Model {
             return Some(Err(NoFanStops::NoHome));
         }
         let Some(set) = self.fan_set() else { return Some(Err(NoFanStops::NoSet)) };
-        Some(fan_stops::aircraft_of(set, &self.hangar).map(|aircraft| {
+        Some(aircraft_of(set, &self.hangar).map_err(NoFanStops::from).map(|aircraft| {
             // Moving the aircraft asks nothing.
             let state = StateInput { position: Xy::default(), height: HeightInput::AboveGround(0.0), heading: None };
             let conditions = Conditions { aircraft, state, ..self.conditions.to_assess(today) };

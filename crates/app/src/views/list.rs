@@ -173,7 +173,7 @@ fn row(ui: &mut Ui, ranked: &RankedField, area: &Area, model: &Model, theme: &Th
         right = text.left() - 8.0;
     }
     if let Some((_, share)) = many {
-        let text = format!("{} of 100", of_100(share));
+        let text = format!("{} % stop", of_100(share));
         let text =
             ui.painter().text(Pos2::new(right, top + 2.0), Align2::RIGHT_TOP, text, theme.small_font(), c.ink_soft);
         right = text.left() - 8.0;

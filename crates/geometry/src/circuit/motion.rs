@@ -120,6 +120,17 @@ impl Motion {
             time_s: mix(self.time_s, to.time_s),
         }
     }
+    /// The state at a time on a track in the order of time, between its points; the last one after its end, and `None`
+    /// before its beginning.
+    #[must_use]
+    pub fn on_track(track: &[Self], time_s: f64) -> Option<Self> {
+        let after = track.partition_point(|m| m.time_s <= time_s);
+        let before = track.get(after.checked_sub(1)?)?;
+        let next = track.get(after);
+        Some(
+            next.map_or(*before, |next| before.towards(next, (time_s - before.time_s) / (next.time_s - before.time_s))),
+        )
+    }
     /// The heading as a compass direction of the frame.
     #[must_use]
     pub fn heading(&self) -> Bearing {

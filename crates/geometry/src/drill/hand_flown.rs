@@ -34,18 +34,13 @@ impl HandFlown {
         Some(Self { touchdown: flight.touchdown().copied(), end: flight.end()?, track: flight.track() })
     }
 
-    /// The state at a time, between the points of the track.
-    #[must_use]
-    pub fn at(&self, time_s: f64) -> Option<Motion> {
-        let after = self.track.partition_point(|m| m.time_s <= time_s);
-        match (self.track.get(after.checked_sub(1)?), self.track.get(after)) {
-            (Some(a), Some(b)) => Some(a.towards(b, (time_s - a.time_s) / (b.time_s - a.time_s))),
-            (last, _) => last.copied(),
-        }
+    /// When it touched down, seconds since the engine stopped; never is infinite.
+    fn down_s(&self) -> f64 {
+        self.touchdown.map_or(f64::INFINITY, |t| t.at.time_s)
     }
 
     fn measured(&self) -> ByHand {
-        let until = self.touchdown.map_or(f64::INFINITY, |t| t.at.time_s);
+        let until = self.down_s();
         let flown = || self.track.iter().filter(move |m| m.time_s <= until);
         ByHand {
             touchdown_sink_ms: self.touchdown.map(|t| t.sink_ms),
@@ -135,7 +130,7 @@ impl Trial<'_> {
         let margins = run.as_ref().zip(stopped_at).map(|((touch, run), stop)| {
             (run.along_m(touch.at.position) - run.usable_from_m, run.length_m - run.along_m(stop))
         });
-        let outcome = self.outcome_by_hand(hand, run.as_ref().map(|r| &r.1), margins, choices.is_empty());
+        let outcome = self.outcome_by_hand(hand, run.as_ref().map(|r| &r.1), margins, choices.last());
         // Of a landing elsewhere, distances from this strip say nothing.
         let on_line = matches!(outcome, Outcome::StoppedInStrip | Outcome::Overran { .. } | Outcome::Undershot { .. });
         let run = run.as_ref().filter(|_| on_line);
@@ -157,9 +152,9 @@ impl Trial<'_> {
     /// The choices where the pilot was when each was made.
     #[must_use]
     pub fn chosen_by_hand(&self, choices: &[Choice], hand: &HandFlown) -> Flown {
-        let down_s = hand.touchdown.map_or(f64::INFINITY, |t| t.at.time_s);
+        let down_s = hand.down_s();
         let moments = choices.iter().map(|choice| {
-            let at = hand.at(choice.at_s).unwrap_or_else(|| self.beginning());
+            let at = Motion::on_track(&hand.track, choice.at_s).unwrap_or_else(|| self.beginning());
             let circuit = (choice.at_s < down_s).then(|| {
                 let task = self.task(choice.offer.landing, choice.join, choice.hand)?;
                 task.circuit(&Start { motion: Motion { bank_rad: 0.0, ..at }, reaction_s: 0.0 })
@@ -174,14 +169,15 @@ impl Trial<'_> {
         hand: &HandFlown,
         run: Option<&Run>,
         margins: Option<(f64, f64)>,
-        nothing_chosen: bool,
+        last: Option<&Choice>,
     ) -> Outcome {
         if let HandEnd::Struck(i) = hand.end {
             let what = self.surroundings.hazards.all().get(i).map_or("a hazard", |h| h.kind.words());
             return Outcome::Struck { what: what.to_owned() };
         }
-        if nothing_chosen {
-            return Outcome::NothingChosen;
+        let Some(last) = last else { return Outcome::NothingChosen };
+        if !(last.at_s < hand.down_s()) {
+            return Outcome::TooLate;
         }
         let (Some(touch), Some(run), Some((short, long)), HandEnd::Stopped) = (hand.touchdown, run, margins, hand.end)
         else {

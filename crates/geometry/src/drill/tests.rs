@@ -308,7 +308,8 @@ fn choose(at_s: f64, offer: &Offer) -> Choice {
     Choice { at_s, offer: offer.clone(), join: None, hand: None }
 }
 
-fn scored(trial: &Trial<'_>, choices: &[Choice], offers: &[Offer]) -> DrillResult {
+/// The failure of a trial, and the set that it is of.
+fn failed(trial: &Trial<'_>) -> (DrillSet, Failure) {
     let set = set(everywhere());
     let failure = Failure {
         heading: trial.state.heading.unwrap(),
@@ -316,6 +317,11 @@ fn scored(trial: &Trial<'_>, choices: &[Choice], offers: &[Offer]) -> DrillResul
         height_agl_m: trial.state.height_amsl_m,
         ..set.failure(1, Some(Xy::default())).unwrap()
     };
+    (set, failure)
+}
+
+fn scored(trial: &Trial<'_>, choices: &[Choice], offers: &[Offer]) -> DrillResult {
+    let (set, failure) = failed(trial);
     let flown = trial.fly(choices);
     let occasion = Occasion { id: "r1", pilot: "Pat", day: DAY, set: &set, failure: &failure };
     trial.score(&occasion, choices, &flown, &Offered { at_failure: offers, at_choice: offers })
@@ -612,13 +618,7 @@ fn flown_by_hand(trial: &Trial<'_>, hold: impl Fn(&Motion) -> Hold) -> HandFlown
 }
 
 fn scored_by_hand(trial: &Trial<'_>, choices: &[Choice], hand: &HandFlown) -> DrillResult {
-    let set = set(everywhere());
-    let failure = Failure {
-        heading: trial.state.heading.unwrap(),
-        position: trial.state.position,
-        height_agl_m: trial.state.height_amsl_m,
-        ..set.failure(1, Some(Xy::default())).unwrap()
-    };
+    let (set, failure) = failed(trial);
     let occasion = Occasion { id: "r1", pilot: "Pat", day: DAY, set: &set, failure: &failure };
     let offers: Vec<Offer> = choices.iter().map(|c| c.offer.clone()).collect();
     trial.score_by_hand(&occasion, choices, hand, &Offered { at_failure: &offers, at_choice: &offers }).0
@@ -661,6 +661,10 @@ fn a_glide_by_hand_ends_where_the_glide_ratio_says() {
     let west = choose(2.0, &offer("A", 0.8, (2_060.0, 0.0), 270.0));
     assert_eq!(scored_by_hand(&trial, &[west], &hand).outcome, Outcome::StoppedInStrip);
     assert_eq!(scored_by_hand(&trial, &[], &hand).outcome, Outcome::NothingChosen);
+    // Named when the wheels were on it already, a field was not chosen.
+    let down_s = hand.touchdown.unwrap().at.time_s;
+    let late = choose(down_s + 1.0, &offer("A", 0.8, (1_740.0, 0.0), 90.0));
+    assert_eq!(scored_by_hand(&trial, &[late], &hand).outcome, Outcome::TooLate);
 }
 
 #[test]
