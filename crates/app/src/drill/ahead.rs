@@ -29,6 +29,10 @@ const HALF_SHOWN: f64 = 38.0 * std::f64::consts::PI / 180.0;
 const HORIZON: f32 = 0.36;
 /// Distance over which two thirds of the contrast is lost in the haze, metres. Common practice, no source.
 const HAZE_M: f64 = 16_000.0;
+/// Half of the stretch over which the slope of the ground is taken, metres.
+const SLOPE_OVER_M: f64 = 30.0;
+/// How much light a slope of 1 takes or gives: a fifth is full light, so that gentle land is seen.
+const LIGHT: f64 = 5.0;
 
 /// What covers a patch of ground.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -117,8 +121,8 @@ pub struct Patch {
     pub corners: [Pos2; 4],
     /// What covers it.
     pub seen: Seen,
-    /// How the light falls on it, −1 in shadow to 1 towards the light.
-    pub light: f32,
+    /// How the light falls on its corners, −1 in shadow to 1 towards the light.
+    pub light: [f32; 4],
     /// How much of it the haze hides, 0 to 1.
     pub haze: f32,
 }
@@ -130,6 +134,12 @@ pub struct Ahead {
     pub horizon: [Pos2; 2],
     /// The ground, the farthest first.
     pub patches: Vec<Patch>,
+}
+
+/// A place on the ground along a line of sight, where it is in the picture, and its light; where its height is known.
+struct Post {
+    at: Xy,
+    seen: Option<(Pos2, f32)>,
 }
 
 /// A camera at an aircraft, looking where it heads.
@@ -185,11 +195,12 @@ pub fn ahead(terrain: &Terrain, scenery: &Scenery, from: &Motion, size: Vec2) ->
             way * (1.0 / way.dot(eye.forward))
         })
         .collect();
-    let line = |row: usize| -> Vec<(Xy, Option<(f64, Pos2)>)> {
+    let line = |row: usize| -> Vec<Post> {
         let away = distance(row);
         let post = |way: &Xy| {
-            let p = from.position + *way * away;
-            (p, terrain.height_at(p).map(|h| (h, eye.seen(p, h))))
+            let at = from.position + *way * away;
+            let seen = terrain.height_at(at).map(|h| (eye.seen(at, h), light_on(terrain, at)));
+            Post { at, seen }
         };
         ways.iter().map(post).collect()
     };
@@ -199,28 +210,21 @@ pub fn ahead(terrain: &Terrain, scenery: &Scenery, from: &Motion, size: Vec2) ->
         let front = line(row);
         let haze = (1.0 - math::exp(-distance(row) / HAZE_M)) as f32;
         for (back, near) in behind.windows(2).zip(front.windows(2)) {
-            let corners = (back[0].1, back[1].1, near[1].1, near[0].1);
+            let corners = (back[0].seen, back[1].seen, near[1].seen, near[0].seen);
             let (Some(a), Some(b), Some(c), Some(d)) = corners else { continue };
-            let seen = scenery.at((back[0].0 + near[1].0) * 0.5);
-            let light = light_on((near[0].0, d.0), (near[1].0, c.0), (back[0].0, a.0));
-            patches.push(Patch { corners: [a.1, b.1, c.1, d.1], seen, light, haze });
+            let seen = scenery.at((back[0].at + near[1].at) * 0.5);
+            patches.push(Patch { corners: [a.0, b.0, c.0, d.0], seen, light: [a.1, b.1, c.1, d.1], haze });
         }
         behind = front;
     }
     Ahead { horizon, patches }
 }
 
-/// How light from the north-west falls on the plane through three posts; level ground has none of it.
-fn light_on(corner: (Xy, f64), right: (Xy, f64), back: (Xy, f64)) -> f32 {
-    let (u, v) = (right.0 - corner.0, back.0 - corner.0);
-    let across = u.cross(v);
-    if across.abs() < 1e-6 {
-        return 0.0;
-    }
-    let (du, dv) = (right.1 - corner.1, back.1 - corner.1);
-    // Rise over run towards east and north.
-    let (east, north) = ((du * v.y - dv * u.y) / across, (dv * u.x - du * v.x) / across);
-    ((east - north) * 5.0).clamp(-1.0, 1.0) as f32
+/// How light from the north-west falls on a place; level ground has none of it.
+fn light_on(terrain: &Terrain, p: Xy) -> f32 {
+    let rise = |off: Xy| Some((terrain.height_at(p + off)? - terrain.height_at(p - off)?) / (2.0 * SLOPE_OVER_M));
+    let slopes = rise(Xy::new(SLOPE_OVER_M, 0.0)).zip(rise(Xy::new(0.0, SLOPE_OVER_M)));
+    slopes.map_or(0.0, |(east, north)| ((east - north) * LIGHT).clamp(-1.0, 1.0) as f32)
 }
 
 #[cfg(test)]

@@ -1,8 +1,8 @@
 //! The view ahead and the controls of a glide that the pilot flies.
 
-use crate::drill::ahead::{Patch, Seen, ahead};
+use crate::drill::ahead::{Seen, ahead};
 use crate::model::{ByHand, DrillCommand, Model, Session, Steer};
-use crate::theme::{Theme, space};
+use crate::theme::Theme;
 use egui::epaint::{Mesh, Vertex, WHITE_UV};
 use egui::{Button, Color32, Frame, Label, Rect, RichText, Sense, Slider, Stroke, Ui, WidgetInfo, pos2, vec2};
 
@@ -52,10 +52,11 @@ fn view(ui: &mut Ui, session: &Session, theme: &Theme) {
     // Below the horizon it is hazy ground as far as the eye reaches.
     let [left, right] = picture.horizon.map(moved);
     let down = (right - left).rot90().normalized() * (rect.width() + rect.height());
-    quad(&mut mesh, [left, right, right + down, left + down], haze);
+    quad(&mut mesh, [left, right, right + down, left + down], [haze; 4]);
     for patch in &picture.patches {
-        let colour = coloured(patch, session.field, theme).lerp_to_gamma(haze, patch.haze);
-        quad(&mut mesh, patch.corners.map(moved), colour);
+        let ground = covered(patch.seen, session.field, theme);
+        let colours = patch.light.map(|light| lit(ground, light, theme).lerp_to_gamma(haze, patch.haze));
+        quad(&mut mesh, patch.corners.map(moved), colours);
     }
     painter.add(mesh);
     painter.line_segment([left, right], Stroke::new(1.0, c.ink_soft.gamma_multiply(0.5)));
@@ -77,31 +78,29 @@ fn nose(painter: &egui::Painter, rect: Rect, theme: &Theme) {
     }
 }
 
-fn quad(mesh: &mut Mesh, corners: [egui::Pos2; 4], color: Color32) {
+fn quad(mesh: &mut Mesh, corners: [egui::Pos2; 4], colours: [Color32; 4]) {
     let first = mesh.vertices.len() as u32;
-    mesh.vertices.extend(corners.map(|pos| Vertex { pos, uv: WHITE_UV, color }));
+    mesh.vertices.extend(corners.into_iter().zip(colours).map(|(pos, color)| Vertex { pos, uv: WHITE_UV, color }));
     mesh.indices.extend([0, 1, 2, 0, 2, 3].map(|i| first + i));
 }
 
 /// Neighbouring fields differ a little, so that each is seen; the chosen one stands out.
-fn coloured(patch: &Patch, chosen: Option<usize>, theme: &Theme) -> Color32 {
+fn covered(seen: Seen, chosen: Option<usize>, theme: &Theme) -> Color32 {
     let c = &theme.colours;
-    let base = match patch.seen {
-        Seen::Open => c.relief_flat.lerp_to_gamma(c.wood, 0.55),
-        Seen::Wood => c.wood,
+    match seen {
+        Seen::Open => c.relief_flat.lerp_to_gamma(c.wood, 0.75),
+        Seen::Wood => c.wood.lerp_to_gamma(c.relief_shadow, 0.5),
         Seen::Water => c.water,
         Seen::Building => c.building,
         Seen::Field(index) if Some(index) == chosen => c.accent,
-        Seen::Field(index) => {
-            let step = (index * 5 % 7) as f32 / 6.0;
-            c.relief_light.lerp_to_gamma(c.wood, 0.4 * step)
-        }
-    };
-    if patch.light < 0.0 {
-        base.lerp_to_gamma(c.relief_shadow, -patch.light * 0.8)
-    } else {
-        base.lerp_to_gamma(c.relief_light, patch.light * 0.8)
+        Seen::Field(index) => c.relief_light.lerp_to_gamma(c.relief_shadow, (index * 5 % 7) as f32 / 6.0 * 0.35),
     }
+}
+
+/// A colour in light or shadow.
+fn lit(ground: Color32, light: f32, theme: &Theme) -> Color32 {
+    let to = if light < 0.0 { theme.colours.relief_shadow } else { theme.colours.relief_light };
+    ground.lerp_to_gamma(to, light.abs() * 0.6)
 }
 
 /// Bank and airspeed, and the keys for them.
@@ -137,11 +136,13 @@ pub(super) fn controls(ui: &mut Ui, model: &Model, hand: &ByHand, theme: &Theme,
         if ui.add(Button::new(text).shortcut_text("Space")).clicked() {
             push(DrillCommand::Steer(Steer::Pause(!hand.paused)));
         }
-        if ui.add(Button::new("Wings level").shortcut_text("L")).clicked() {
+        if ui.add(Button::new("Level").shortcut_text("L")).on_hover_text("Hold wings level").clicked() {
             push(DrillCommand::Steer(Steer::BankTo(0.0)));
+        }
+        if ui.add(Button::new("Leave").shortcut_text("Esc")).clicked() {
+            push(DrillCommand::Leave);
         }
     });
     let help = "← → bank, ↑ ↓ speed. What you hold stays held. Nothing is flared: the touchdown is where the glide meets the ground.";
     ui.add(Label::new(RichText::new(help).color(theme.colours.ink_soft)).wrap());
-    ui.add_space(space::TIGHT);
 }

@@ -13,7 +13,7 @@ use sparefield_geometry::position::Bearing;
 /// Room below the list for what belongs to the choice, points.
 const BELOW: f32 = 182.0;
 /// The same where the pilot flies it, who has the controls there.
-const BELOW_BY_HAND: f32 = 284.0;
+const BELOW_BY_HAND: f32 = 216.0;
 /// Room that a list that opens takes beside its words, points.
 const ARROW: f32 = 8.0;
 
@@ -52,7 +52,7 @@ pub(super) fn choosing(
     }
     ui.add_space(space::TIGHT);
     let below = if session.is_by_hand { BELOW_BY_HAND } else { BELOW };
-    let room = (ui.available_height() - below).max(90.0);
+    let room = (ui.available_height() - below).max(60.0);
     ScrollArea::vertical().id_salt("drill fields").max_height(room).auto_shrink([false, true]).show(ui, |ui| {
         for (n, index) in session.prepared.listed.iter().enumerate() {
             let field = &rehearsal.area().fields[*index];
@@ -75,7 +75,6 @@ pub(super) fn choosing(
     ui.add_space(space::TIGHT);
     if let Some(hand) = &session.by_hand {
         ahead::controls(ui, model, hand, theme, push);
-        leave(ui, push);
         return;
     }
     let chosen = session.choices.last().map(|c| c.offer.name.as_str());
@@ -124,6 +123,10 @@ fn details(ui: &mut Ui, model: &Model, session: &Session, push: &mut impl FnMut(
             .response
             .on_hover_text("The direction of landing; either way leaves it to the wind that blows");
     });
+    // By hand, the way round is flown and not named.
+    if session.is_by_hand {
+        return;
+    }
     ui.horizontal(|ui| {
         let half = (ui.available_width() - ui.spacing().item_spacing.x) / 2.0 - ARROW;
         let join = |join: Option<Join>| join.map_or("any join", Join::words);
