@@ -305,6 +305,22 @@ impl Descent {
         }
     }
 
+    /// [`Descent::height_needed`] for many displacements; infinite where there is no glide.
+    pub(super) fn heights_needed(&self, to_amsl_m: f64, d: impl Fn(usize) -> Xy, out: &mut [f64]) {
+        match &self.air {
+            Air::Uniform(u) => {
+                for (i, out) in out.iter_mut().enumerate() {
+                    *out = to_amsl_m + u.loss(d(i));
+                }
+            }
+            Air::Layered(l) => {
+                for (i, out) in out.iter_mut().enumerate() {
+                    *out = l.needed(to_amsl_m, d(i)).unwrap_or(f64::INFINITY);
+                }
+            }
+        }
+    }
+
     /// The glide as a line that can be followed backwards from its end.
     pub(super) fn line(&self, from_amsl_m: f64, d: Xy) -> Option<GlideLine<'_>> {
         match &self.air {

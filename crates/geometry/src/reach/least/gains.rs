@@ -6,6 +6,7 @@
 use super::super::departure::Turning;
 use super::super::floor::Floor;
 use super::LeastError;
+use super::cells::Cells;
 use super::map::LeastHeights;
 use super::sight::Sight;
 use super::solve::{Label, NONE, Solver};
@@ -121,39 +122,41 @@ pub fn gains(
             if !terrain.heights_m[cell].is_finite() {
                 return 0;
             }
-            let own = base.own(cell / base.frame.cols, cell % base.frame.cols).iter().take(base.count);
-            (base.count - own.filter(|label| label.height <= enough(cell)).count()) as u8
+            let own = base.own(cell / base.frame.cols, cell % base.frame.cols);
+            (base.count - own.iter().take(base.count).filter(|label| label.height <= enough(cell)).count()) as u8
         })
         .collect();
     // Nothing above the highest place asked about matters.
     let highest = terrain.range().map_or(0.0, |(_, high)| high) + height_agl_m;
     let turning = Turning::new(aircraft, wind, base.ceiling_amsl_m, glide);
-    let empty = |own: &[Label]| {
+    let blocks = base.cells.blocks;
+    let empty = |cell: usize| {
         // Where two fields are needed it counts what a field covers, and not whether it is the best.
-        let height = if base.count == 1 { own[0].height } else { f64::INFINITY };
+        let (row, col) = blocks.place(cell);
+        let inside = row < base.frame.rows && col < base.frame.cols;
+        let height = if base.count == 1 && inside { base.own(row, col)[0].height } else { f64::INFINITY };
         Label { height, bend: NONE, demand: NONE }
     };
-    let start: Vec<Label> = base.labels.chunks_exact(base.slots).map(empty).collect();
+    let start = Cells::of(blocks, (0..blocks.len()).into_par_iter().map(empty).collect());
     let done = std::sync::atomic::AtomicUsize::new(0);
     let part = candidates.len().div_ceil(PARTS).max(1);
     let each = candidates
         .par_chunks(part)
         .map(|part| {
             let mut solver = Solver {
-                blocks: base.blocks,
+                blocks,
                 floor: Floor { terrain, pyramid: &base.pyramid, clearance_m: base.clearance_m },
                 descent: &base.descent,
                 turning: &turning,
                 demands: &[],
-                slots: 1,
                 ceiling: base.ceiling_amsl_m.min(highest),
                 low: terrain.range().map_or(0.0, |(low, _)| low),
                 bends: Vec::new(),
-                labels: start.clone(),
+                cells: start.clone(),
                 buckets: Vec::new(),
                 lowest: 0,
                 overwritten: Some(Vec::new()),
-                sight: Sight::default(),
+                sight: Sight::new(base.pyramid.small_rows * base.pyramid.small_cols),
             };
             let mut found = Vec::with_capacity(part.len());
             for candidate in part {
@@ -190,13 +193,13 @@ fn covered_by<'a>(
         .filter_map(|(cell, _)| {
             let (row, col) = solver.blocks.place(*cell as usize);
             let at = row * cols + col;
-            (lacks[at] > 0 && solver.labels[*cell as usize].height <= enough(at)).then_some(at as u32)
+            (lacks[at] > 0 && solver.cells.kept(*cell as usize)[0].height <= enough(at)).then_some(at as u32)
         })
         .collect();
     cells.sort_unstable();
     cells.dedup();
     for (cell, label) in overwritten.into_iter().rev() {
-        solver.labels[cell as usize] = label;
+        solver.cells.put_back(cell as usize, label);
     }
     let mut runs: Vec<Range<u32>> = Vec::new();
     for cell in cells {

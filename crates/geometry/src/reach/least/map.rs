@@ -3,24 +3,22 @@
 use super::super::PathPoint;
 use super::super::departure::{Bend, place};
 use super::super::descent::Descent;
-use super::super::floor::{Floor, Pyramid};
-use super::blocks::Blocks;
+use super::super::floor::{Floor, Pyramid, SMALL};
+use super::cells::{BLOCK, Cells, MOST_SLOTS, Ways};
 use super::solve::{Label, NONE, direction, needed_at};
 use crate::fields::demand::Demand;
 use crate::grid::{GridFrame, Terrain};
 use crate::position::Xy;
+use rayon::prelude::*;
 
 /// Least heights over a terrain.
 #[derive(Clone, Debug)]
 pub struct LeastHeights {
     /// The terrain's cells.
     pub frame: GridFrame,
-    pub(super) blocks: Blocks,
     pub(super) count: usize,
-    /// Labels kept for each cell.
-    pub(super) slots: usize,
     pub(super) bends: Vec<Bend>,
-    pub(super) labels: Vec<Label>,
+    pub(super) cells: Cells,
     pub(super) demands: Vec<Demand>,
     pub(super) descent: Descent,
     pub(super) pyramid: Pyramid,
@@ -55,15 +53,35 @@ impl LeastHeights {
         self.own(row, col).iter().take(self.count).filter_map(|label| self.cover(label)).collect()
     }
 
-    pub(super) fn own(&self, row: usize, col: usize) -> &[Label] {
-        let cell = self.blocks.cell(row, col);
-        &self.labels[cell * self.slots..(cell + 1) * self.slots]
+    fn known_ways(&self) -> Ways<'_> {
+        Ways { frame: &self.frame, descent: &self.descent, demands: &self.demands, bends: &self.bends }
     }
 
-    /// Every cell, row by row.
-    fn rows_and_cols(&self) -> impl Iterator<Item = (usize, usize)> + use<> {
-        let (rows, cols) = (self.frame.rows, self.frame.cols);
-        (0..rows).flat_map(move |row| (0..cols).map(move |col| (row, col)))
+    /// The labels of a cell, the one that needs least first.
+    pub(super) fn own(&self, row: usize, col: usize) -> [Label; MOST_SLOTS] {
+        self.cells.all(&self.known_ways(), self.cells.blocks.cell(row, col))
+    }
+
+    /// Works on the cells of eight rows of the grid at a time, with their least heights for so many fields, infinite where
+    /// there is none. `out` is what is worked out, for each cell of the grid.
+    fn by_rows<T: Send>(&self, fields: usize, out: &mut [T], each: impl Fn(&mut T, f64, usize) + Sync) {
+        let slot = fields.clamp(1, self.count) - 1;
+        let (cols, across) = (self.frame.cols, self.frame.cols.div_ceil(SMALL));
+        let ways = self.known_ways();
+        let strip = SMALL * cols;
+        out.par_chunks_mut(strip.max(1)).enumerate().for_each(|(down, out)| {
+            let mut heights = [0.0; BLOCK];
+            for right in 0..across {
+                self.cells.heights(&ways, down * across + right, slot, &mut heights);
+                let first = right * SMALL;
+                let end = (first + SMALL).min(cols);
+                for (row, (out, heights)) in out.chunks_mut(cols).zip(heights.chunks_exact(SMALL)).enumerate() {
+                    for (i, (out, height)) in out[first..end].iter_mut().zip(heights).enumerate() {
+                        each(out, *height, down * strip + row * cols + first + i);
+                    }
+                }
+            }
+        });
     }
 
     fn cover(&self, label: &Label) -> Option<Cover> {
@@ -75,23 +93,20 @@ impl LeastHeights {
     /// is none below the ceiling.
     #[must_use]
     pub fn raster(&self, fields: usize) -> Vec<f32> {
-        let slot = fields.clamp(1, self.count) - 1;
-        self.rows_and_cols().map(|(row, col)| round_up(self.own(row, col)[slot].height)).collect()
+        let mut raster = vec![0.0; self.frame.len()];
+        self.by_rows(fields, &mut raster, |out, height, _| *out = round_up(height));
+        raster
     }
 
     /// Number of cells with known ground, and of those where so many fields are in reach from a height above the ground.
     #[must_use]
     pub fn covered(&self, terrain: &Terrain, fields: usize, height_agl_m: f64) -> (usize, usize) {
-        let slot = fields.clamp(1, self.count) - 1;
-        let mut counts = (0, 0);
-        for ((row, col), ground) in self.rows_and_cols().zip(&terrain.heights_m) {
-            let own = self.own(row, col);
-            if ground.is_finite() {
-                counts.0 += 1;
-                counts.1 += usize::from(own[slot].height <= f64::from(*ground) + height_agl_m);
-            }
-        }
-        counts
+        let mut covered = vec![false; self.frame.len()];
+        self.by_rows(fields, &mut covered, |out, height, cell| {
+            *out = height <= f64::from(terrain.heights_m[cell]) + height_agl_m;
+        });
+        let known = terrain.heights_m.iter().filter(|h| h.is_finite()).count();
+        (known, covered.iter().filter(|c| **c).count())
     }
 
     /// Fields that cover a place, the one that asks least first: the ways of the cells around it, each line tested in
@@ -170,7 +185,7 @@ impl LeastHeights {
                     // A floor without data compares false.
                     let Some(height) = needed.map(|n| if n >= ground { n } else { ground }) else { continue };
                     if height.is_finite() {
-                        tried.push((Label { height, ..*label }, *bend));
+                        tried.push((Label { height, ..label }, *bend));
                     }
                 }
             }

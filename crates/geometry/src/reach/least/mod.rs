@@ -16,6 +16,7 @@
 //! already, on the way to the field: reaction and first turn are not counted. Bends lie on cell centres.
 
 mod blocks;
+mod cells;
 mod gains;
 mod map;
 mod sight;

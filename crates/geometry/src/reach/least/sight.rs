@@ -41,6 +41,45 @@ impl Rise<'_> {
         }
     }
 
+    /// Heights needed over the cells of a row, from one on; infinite where there is no glide.
+    pub(super) fn along_row(&self, frame: &GridFrame, row: usize, col: usize, out: &mut [f64]) {
+        let to_bend = |i: usize| self.bend.position - frame.centre(row, col + i);
+        let Some(last) = out.len().checked_sub(1) else { return };
+        let ends = [to_bend(0), to_bend(0), to_bend(last), to_bend(last)];
+        if let Some(same) = self.arriving_from_all(&ends) {
+            self.descent.heights_needed(same, to_bend, out);
+        } else {
+            for (i, out) in out.iter_mut().enumerate() {
+                let d = to_bend(i);
+                *out = self.descent.height_needed(self.arriving(d), d).unwrap_or(f64::INFINITY);
+            }
+        }
+    }
+
+    /// No less than what is needed anywhere in so many rows and columns of cells.
+    pub(super) fn at_most(&self, frame: &GridFrame, (row, col): (usize, usize), (rows, cols): (usize, usize)) -> f64 {
+        let (last_row, last_col) = (row + rows.saturating_sub(1), col + cols.saturating_sub(1));
+        let corners = [(row, col), (row, last_col), (last_row, last_col), (last_row, col)]
+            .map(|(r, c)| self.bend.position - frame.centre(r, c));
+        let to = match self.arriving_from_all(&corners) {
+            Some(same) => same,
+            None => match self.field {
+                Some(field) => field.needed_along(None).max(self.bend.height),
+                None => self.bend.height + self.bend.most_turn_loss,
+            },
+        };
+        let needed = |d: Xy| self.descent.height_needed(to, d).unwrap_or(f64::INFINITY);
+        match self.descent.steepest() {
+            // The loss is convex in the displacement: greatest at a corner.
+            None => corners.map(needed).into_iter().fold(f64::NEG_INFINITY, f64::max) + SLACK_M,
+            Some(steepest) => {
+                let (across, down) = (corners[1] - corners[0], corners[3] - corners[0]);
+                let half = 0.5 * (across.x.abs() + down.y.abs());
+                needed((corners[0] + corners[2]) * 0.5) + steepest * half + SLACK_M
+            }
+        }
+    }
+
     /// What is needed on arriving from anywhere in a square, where that is the same everywhere.
     fn arriving_from_all(&self, corners: &[Xy; 4]) -> Option<f64> {
         let Some(field) = self.field else {
@@ -68,22 +107,6 @@ impl Rise<'_> {
         let turn =
             if through { 0.0 } else { corners.iter().map(|d| self.bend.turn_loss(*d)).fold(f64::INFINITY, f64::min) };
         self.bend.height + turn
-    }
-}
-
-/// What is needed over the posts of a tile, as far as they are asked for.
-#[derive(Clone, Copy)]
-pub(super) struct TileHeights<'a> {
-    rise: Rise<'a>,
-    /// What is needed on arriving, where it is the same from the whole tile.
-    same: Option<f64>,
-}
-
-impl TileHeights<'_> {
-    /// Height needed for a displacement from within the tile to the bend; infinite where there is no glide.
-    pub(super) fn at(&self, d: Xy) -> f64 {
-        let to = self.same.unwrap_or_else(|| self.rise.arriving(d));
-        self.rise.descent.height_needed(to, d).unwrap_or(f64::INFINITY)
     }
 }
 
@@ -127,11 +150,18 @@ impl Hasher for Mix {
 }
 
 /// What is known so far about bends and tiles.
-#[derive(Default)]
+///
+/// Most tiles hear of one bend only: the first is kept in a row by tile, and only the others by bend and tile.
 pub(super) struct Sight {
-    known: HashMap<u64, Seen, BuildHasherDefault<Mix>>,
+    first: Vec<(u32, Seen)>,
+    /// Tiles in whose row something stands, where they are few.
+    used: Vec<u32>,
+    others: HashMap<u64, Seen, BuildHasherDefault<Mix>>,
     open: Vec<(usize, usize)>,
 }
+
+/// No bend.
+const NOBODY: u32 = u32::MAX;
 
 fn key(bend: u32, tile: usize) -> u64 {
     (u64::from(bend) << 32) | tile as u64
@@ -139,24 +169,50 @@ fn key(bend: u32, tile: usize) -> u64 {
 
 impl Sight {
     /// For a terrain of so many tiles.
-    pub(super) fn with_tiles(tiles: usize) -> Self {
-        Self { known: HashMap::with_capacity_and_hasher(tiles, BuildHasherDefault::default()), open: Vec::new() }
+    pub(super) fn new(tiles: usize) -> Self {
+        Self {
+            first: vec![(NOBODY, Seen { offer: Offer::None, clear: None }); tiles],
+            used: Vec::new(),
+            others: HashMap::default(),
+            open: Vec::new(),
+        }
     }
 
     pub(super) fn clear(&mut self) {
-        self.known.clear();
+        for tile in self.used.drain(..) {
+            self.first[tile as usize].0 = NOBODY;
+        }
+        self.others.clear();
+    }
+
+    fn get(&self, bend: u32, tile: usize) -> Option<&Seen> {
+        let (first, seen) = &self.first[tile];
+        if *first == bend {
+            return Some(seen);
+        }
+        if *first == NOBODY { None } else { self.others.get(&key(bend, tile)) }
+    }
+
+    fn entry(&mut self, bend: u32, tile: usize) -> &mut Seen {
+        let empty = Seen { offer: Offer::None, clear: None };
+        let (first, seen) = &mut self.first[tile];
+        if *first == NOBODY {
+            (*first, *seen) = (bend, empty);
+            self.used.push(tile as u32);
+        }
+        if *first == bend { seen } else { self.others.entry(key(bend, tile)).or_insert(empty) }
     }
 
     pub(super) fn offer(&self, bend: u32, tile: usize) -> Offer {
-        self.known.get(&key(bend, tile)).map_or(Offer::None, |seen| seen.offer)
+        self.get(bend, tile).map_or(Offer::None, |seen| seen.offer)
     }
 
     pub(super) fn set_offer(&mut self, bend: u32, tile: usize, offer: Offer) {
-        self.known.entry(key(bend, tile)).or_insert(Seen { offer, clear: None }).offer = offer;
+        self.entry(bend, tile).offer = offer;
     }
 
     fn known(&self, bend: u32, tile: usize) -> Option<u64> {
-        self.known.get(&key(bend, tile)).and_then(|seen| seen.clear)
+        self.get(bend, tile).and_then(|seen| seen.clear)
     }
 
     /// Whether all of a tile is known to be clear.
@@ -203,8 +259,7 @@ impl Sight {
             }
             let edge = |f: Option<(usize, usize)>| f.map_or(ALL, |f| self.known(number, f.0 * cols + f.1).unwrap_or(0));
             let clear = clear_patches(floor, frame, rise, (r, c), [edge(facing[0]), edge(facing[1])]);
-            self.known.entry(key(number, r * cols + c)).or_insert(Seen { offer: Offer::None, clear: None }).clear =
-                Some(clear);
+            self.entry(number, r * cols + c).clear = Some(clear);
             open.pop();
         }
         self.open = open;
@@ -236,17 +291,6 @@ fn facing(floor: &Floor<'_>, to: Place, row: usize, col: usize) -> [Option<(usiz
 fn corners(floor: &Floor<'_>, frame: &GridFrame, to: Xy, (row, col): (usize, usize)) -> [Xy; 4] {
     let (top, bottom, left, right) = floor.pyramid.small_edges(row, col);
     [(top, left), (top, right), (bottom, right), (bottom, left)].map(|(r, c)| to - frame.centre(r, c))
-}
-
-/// The heights over a tile.
-pub(super) fn heights<'a>(
-    floor: &Floor<'_>,
-    frame: &GridFrame,
-    rise: Rise<'a>,
-    tile: (usize, usize),
-) -> TileHeights<'a> {
-    let same = rise.arriving_from_all(&corners(floor, frame, rise.bend.position, tile));
-    TileHeights { rise, same }
 }
 
 /// No more than what is needed anywhere in a square, from what is needed at its corners and in its middle when so much is
@@ -424,7 +468,7 @@ mod tests {
                 let track = (!is_field).then(|| crate::position::Bearing::from_rad(angle).unit());
                 let bend = turning.bend((position, place(&frame, position)), ground, track, number);
                 let rise = Rise { descent: &descent, bend: &bend, field: is_field.then_some(&demand) };
-                let mut sight = Sight::default();
+                let mut sight = Sight::new(pyramid.small_rows * pyramid.small_cols);
                 for tile_row in 0..pyramid.small_rows {
                     for tile_col in 0..pyramid.small_cols {
                         tiles += 1;

@@ -7,8 +7,9 @@ use super::super::forward::NEIGHBOURS;
 use super::super::options::ReachOptions;
 use super::LeastError;
 use super::blocks::Blocks;
+use super::cells::{BLOCK, Cells, State, Ways};
 use super::map::LeastHeights;
-use super::sight::{Offer, Rise, Sight, heights};
+use super::sight::{Offer, Sight};
 use crate::air::Wind;
 use crate::aircraft::Aircraft;
 use crate::fields::demand::Demand;
@@ -92,26 +93,23 @@ pub fn least_heights(
         descent: &descent,
         turning: &turning,
         demands,
-        slots,
         ceiling,
         low,
         bends: Vec::new(),
-        labels: vec![Label::EMPTY; blocks.len() * slots],
+        cells: Cells::new(blocks, slots),
         buckets: Vec::new(),
         lowest: 0,
         overwritten: None,
-        sight: Sight::with_tiles(pyramid.small_rows * pyramid.small_cols),
+        sight: Sight::new(pyramid.small_rows * pyramid.small_cols),
     };
     solver.sources();
     solver.spread(progress, stopped)?;
-    let (bends, labels) = (solver.bends, solver.labels);
+    let (bends, cells) = (solver.bends, solver.cells);
     Ok(LeastHeights {
         frame,
-        blocks,
         count,
-        slots,
         bends,
-        labels,
+        cells,
         demands: demands.to_vec(),
         descent,
         pyramid,
@@ -131,6 +129,9 @@ impl Took {
     fn set(&mut self, row: usize, col: usize) {
         self.cells[row] |= 1 << col;
     }
+    fn set_some(&mut self, row: usize, col: usize, count: usize) {
+        self.cells[row] |= ((1 << count) - 1) << col;
+    }
     fn has(&self, row: usize, col: usize) -> bool {
         self.cells[row] >> col & 1 == 1
     }
@@ -148,12 +149,10 @@ pub(super) struct Solver<'a> {
     pub(super) descent: &'a Descent,
     pub(super) turning: &'a Turning,
     pub(super) demands: &'a [Demand],
-    /// Labels kept for each cell.
-    pub(super) slots: usize,
     pub(super) ceiling: f64,
     pub(super) low: f64,
     pub(super) bends: Vec<Bend>,
-    pub(super) labels: Vec<Label>,
+    pub(super) cells: Cells,
     pub(super) buckets: Vec<Vec<Event>>,
     pub(super) lowest: usize,
     /// What was overwritten, in order, where that is to be taken back.
@@ -191,6 +190,11 @@ pub(super) fn direction(d: Xy) -> Option<Xy> {
 impl Solver<'_> {
     fn cols(&self) -> usize {
         self.floor.terrain.frame.cols
+    }
+
+    fn ways(&self) -> Ways<'_> {
+        let frame = &self.floor.terrain.frame;
+        Ways { frame, descent: self.descent, demands: self.demands, bends: &self.bends }
     }
 
     fn centre(&self, cell: usize) -> Xy {
@@ -247,11 +251,7 @@ impl Solver<'_> {
     }
 
     fn would_take(&self, cell: usize, demand: u32, height: f64) -> bool {
-        let own = &self.labels[cell * self.slots..(cell + 1) * self.slots];
-        match own.iter().find(|label| label.demand == demand) {
-            Some(label) => height < label.height - NOTHING_M,
-            None => own.last().is_some_and(|last| height < last.height - NOTHING_M),
-        }
+        height < self.cells.to_beat(&self.ways(), cell, demand) - NOTHING_M
     }
 
     fn is_clear(&self, cell: usize, height: f64, bend: &Bend, number: u32) -> bool {
@@ -265,8 +265,7 @@ impl Solver<'_> {
 
     /// Offers a cell the way by a bend. Says whether the terrain was in the way.
     fn offer(&mut self, cell: usize, number: u32, demand: u32) -> bool {
-        let own = &self.labels[cell * self.slots..(cell + 1) * self.slots];
-        if own.iter().any(|label| (label.bend, label.demand) == (number, demand)) {
+        if self.cells.has(cell, number, demand) {
             // The same way once more, from another neighbour.
             return false;
         }
@@ -294,7 +293,9 @@ impl Solver<'_> {
 
     /// Gives a cell a label that it would take.
     fn put(&mut self, cell: usize, label: Label) {
-        let own = &mut self.labels[cell * self.slots..(cell + 1) * self.slots];
+        let frame = &self.floor.terrain.frame;
+        let ways = Ways { frame, descent: self.descent, demands: self.demands, bends: &self.bends };
+        let own = self.cells.own_mut(&ways, cell);
         let slot = own.iter().position(|l| l.demand == label.demand).unwrap_or(own.len() - 1);
         if let Some(overwritten) = &mut self.overwritten {
             overwritten.push((cell as u32, own[slot]));
@@ -344,35 +345,73 @@ impl Solver<'_> {
         let at = (tile / small_cols, tile % small_cols);
         let frame = self.floor.terrain.frame;
         let bend = self.bends[label.bend as usize];
-        let field = self.demands.get(label.demand as usize).filter(|_| (label.bend as usize) < self.demands.len());
-        let rise = Rise { descent: self.descent, bend: &bend, field };
+        let ways = Ways { frame: &frame, descent: self.descent, demands: self.demands, bends: &self.bends };
+        let rise = ways.rise(label.bend, label.demand);
         if !self.sight.is_whole(&self.floor, &frame, &rise, label.bend, at) {
             self.sight.set_offer(label.bend, tile, Offer::OneByOne);
             self.around(at, label);
             return;
         }
         self.sight.set_offer(label.bend, tile, Offer::Whole);
-        let over = heights(&self.floor, &frame, rise, at);
         let cells = self.cells_of(at);
-        let [first_row, end_row, first_col, end_col] = cells;
-        let mut took = Took::default();
-        for row in first_row..end_row {
-            for col in first_col..end_col {
-                let d = bend.position - frame.centre(row, col);
-                let height = if d.x == 0.0 && d.y == 0.0 {
-                    field.map_or(f64::INFINITY, |field| field.needed_along(None).max(bend.height))
-                } else {
-                    over.at(d)
-                };
-                let cell = self.blocks.cell(row, col);
-                if height <= self.ceiling && self.would_take(cell, label.demand, height) {
-                    self.put(cell, Label { height, ..label });
-                    took.set(row - first_row, col - first_col);
-                }
-            }
-        }
+        let mut took = self.give_tile(cells, label);
         for (dr, dc) in NEIGHBOURS {
             self.go_on(at, (dr, dc), cells, &mut took, &bend, label);
+        }
+    }
+
+    /// Gives a way that all cells of a tile see to those that need less by it.
+    fn give_tile(&mut self, [first_row, end_row, first_col, end_col]: [usize; 4], label: Label) -> Took {
+        let mut took = Took::default();
+        for row in (first_row..end_row).step_by(SMALL) {
+            for col in (first_col..end_col).step_by(SMALL) {
+                self.give_block((row, col), (row - first_row, col - first_col), label, &mut took);
+            }
+        }
+        took
+    }
+
+    /// The same for a block, which lies so many rows and columns into the tile.
+    fn give_block(&mut self, at: (usize, usize), (down, right): (usize, usize), label: Label, took: &mut Took) {
+        let frame = self.floor.terrain.frame;
+        let (rows, cols) = ((frame.rows - at.0).min(SMALL), (frame.cols - at.1).min(SMALL));
+        let block = self.blocks.cell(at.0, at.1) / BLOCK;
+        let state = self.cells.state(block);
+        let may_be_one = self.cells.slots == 1 && self.overwritten.is_none();
+        let rise = self.ways().rise(label.bend, label.demand);
+        if may_be_one && state == State::Empty && rise.at_most(&frame, at, (rows, cols)) <= self.ceiling {
+            self.cells.set_state(block, State::By { bend: label.bend, demand: label.demand });
+            (0..rows).for_each(|row| took.set_some(down + row, right, cols));
+            return;
+        }
+        let (mut new, mut old) = ([0.0; BLOCK], [f64::INFINITY; BLOCK]);
+        self.ways().block(label.bend, label.demand, at, &mut new);
+        if let State::By { bend, demand } = state {
+            self.ways().block(bend, demand, at, &mut old);
+        }
+        let (mut all, mut any) = (true, false);
+        let mut takes = [false; BLOCK];
+        for row in 0..rows {
+            for col in 0..cols {
+                let i = row * SMALL + col;
+                let to_beat = match state {
+                    State::Kept(_) => self.cells.to_beat(&self.ways(), block * BLOCK + i, label.demand),
+                    State::Empty | State::By { .. } => old[i],
+                };
+                takes[i] = new[i] <= self.ceiling && new[i] < to_beat - NOTHING_M;
+                all &= takes[i];
+                any |= takes[i];
+            }
+        }
+        let by_one = all && may_be_one;
+        if by_one {
+            self.cells.set_state(block, State::By { bend: label.bend, demand: label.demand });
+        }
+        for i in (0..BLOCK).filter(|i| any && takes[*i]) {
+            if !by_one {
+                self.put(block * BLOCK + i, Label { height: new[i], ..label });
+            }
+            took.set(down + i / SMALL, right + i % SMALL);
         }
     }
 
@@ -409,13 +448,10 @@ impl Solver<'_> {
                 }
                 let cell = self.blocks.cell(r, c);
                 if offer == Offer::OneByOne {
-                    if took.queue(r - first_row, c - first_col) {
-                        let own = &self.labels[cell * self.slots..(cell + 1) * self.slots];
-                        if let Some(own) =
-                            own.iter().find(|l| (l.bend, l.demand) == (label.bend, label.demand)).copied()
-                        {
-                            self.queue(own.height, Event::Cell(cell as u32, own));
-                        }
+                    if took.queue(r - first_row, c - first_col)
+                        && let Some(own) = self.cells.way(&self.ways(), cell, label.bend, label.demand)
+                    {
+                        self.queue(own.height, Event::Cell(cell as u32, own));
                     }
                     continue;
                 }
@@ -456,8 +492,7 @@ impl Solver<'_> {
                     continue;
                 }
                 let cell = self.blocks.cell(row, col);
-                let own = &self.labels[cell * self.slots..(cell + 1) * self.slots];
-                if let Some(own) = own.iter().find(|l| (l.bend, l.demand) == (label.bend, label.demand)).copied() {
+                if let Some(own) = self.cells.way(&self.ways(), cell, label.bend, label.demand) {
                     self.queue(own.height, Event::Cell(cell as u32, own));
                 }
             }
@@ -465,7 +500,7 @@ impl Solver<'_> {
     }
 
     pub(super) fn spread(&mut self, progress: &dyn Fn(f32), stopped: &dyn Fn() -> bool) -> Result<(), LeastError> {
-        let cells = (self.floor.terrain.frame.len() * self.slots).max(1);
+        let cells = (self.floor.terrain.frame.len() * self.cells.slots).max(1);
         let (mut done, mut next_poll) = (0usize, LABELS_PER_POLL);
         while self.lowest < self.buckets.len() {
             let Some(event) = self.buckets[self.lowest].pop() else {
@@ -488,7 +523,7 @@ impl Solver<'_> {
                 }
             };
             // Corrected since it was queued.
-            if !self.labels[cell * self.slots..(cell + 1) * self.slots].contains(&label) {
+            if !self.cells.holds(cell, &label) {
                 continue;
             }
             let mut own: Option<u32> = None;
