@@ -53,8 +53,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     for _ in 0..repeats.parse::<usize>()?.max(1) {
         let begun = Instant::now();
         let found = least_heights(&terrain, &aircraft, &wind, &fields, &options, &|_| {}, &|| false)?;
+        // Most heights are worked out when they are asked for: here for every cell.
+        let raster = found.raster(1);
         seconds.push(begun.elapsed().as_secs_f64());
-        drop(found);
+        drop((found, raster));
     }
     seconds.sort_by(f64::total_cmp);
     println!("{:.4}", seconds[seconds.len() / 2]);

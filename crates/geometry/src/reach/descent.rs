@@ -225,6 +225,21 @@ impl UniformLoss {
         value * length
     }
 
+    /// The loss and how it changes with the displacement, where the table is exact enough to tell.
+    fn loss_and_gradient(&self, d: Xy) -> Option<(f64, Xy)> {
+        let (quadrant, t, length) = diamond(d);
+        let x = t * NODES as f64;
+        let k = (x as usize).min(NODES - 1);
+        let f = x - k as f64;
+        let c = &self.cubics[quadrant * NODES + k];
+        let value = c[0] + f * (c[1] + f * (c[2] + f * c[3]));
+        let slope = NODES as f64 * (c[1] + f * (2.0 * c[2] + f * 3.0 * c[3]));
+        let (signs_x, signs_y) = quadrant_signs(quadrant);
+        let gradient = Xy::new(signs_x * (value - t * slope), signs_y * (value + (1.0 - t) * slope));
+        // No displacement has no direction, and a hole in the table no slope.
+        gradient.x.is_finite().then_some((value * length, gradient))
+    }
+
     #[cold]
     fn direct(&self, d: Xy) -> f64 {
         let length = d.norm();
@@ -318,6 +333,17 @@ impl Descent {
                     *out = l.needed(to_amsl_m, d(i)).unwrap_or(f64::INFINITY);
                 }
             }
+        }
+    }
+
+    /// Height lost over a displacement, and by how much it grows per metre east and north of the displacement, to some
+    /// 1e-7 of it; `None` where that is not known, and in layered air.
+    ///
+    /// In uniform air the loss is convex: nowhere is it below the plane that touches it here.
+    pub(super) fn plane(&self, d: Xy) -> Option<(f64, Xy)> {
+        match &self.air {
+            Air::Uniform(u) => u.loss_and_gradient(d),
+            Air::Layered(_) => None,
         }
     }
 

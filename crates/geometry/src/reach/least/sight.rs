@@ -211,7 +211,8 @@ impl Sight {
         self.entry(bend, tile).offer = offer;
     }
 
-    fn known(&self, bend: u32, tile: usize) -> Option<u64> {
+    /// Which patches of a tile are known to be clear.
+    pub(super) fn known(&self, bend: u32, tile: usize) -> Option<u64> {
         self.get(bend, tile).and_then(|seen| seen.clear)
     }
 
@@ -335,7 +336,8 @@ fn clear_patches(
     let descent = rise.descent;
     let position = rise.bend.position;
     let ends = corners(floor, frame, position, tile);
-    let arriving = rise.arriving_at_least(&ends);
+    let same = rise.arriving_from_all(&ends);
+    let arriving = same.unwrap_or_else(|| rise.arriving_at_least(&ends));
     let needed = |d: Xy| descent.height_needed(arriving, d).unwrap_or(f64::INFINITY);
     let half_m = 0.5 * frame.cell_m;
     let highest = pyramid.small_max(tile.0, tile.1) + floor.clearance_m;
@@ -346,11 +348,9 @@ fn clear_patches(
         }
     }
     let (rows, cols) = (bottom - top, right - left);
-    let mut at_posts = [[0.0; SMALL + 1]; SMALL + 1];
     let mut floors = [[0.0; SMALL + 1]; SMALL + 1];
     for i in 0..=rows {
         for j in 0..=cols {
-            at_posts[i][j] = needed(position - frame.centre(top + i, left + j));
             floors[i][j] = floor.at_post(top + i, left + j);
         }
     }
@@ -376,10 +376,22 @@ fn clear_patches(
             if ground.iter().sum::<f64>().is_nan() {
                 continue;
             }
-            let highest = ground.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            let there = [at_posts[i][j], at_posts[i][j + 1], at_posts[i + 1][j + 1], at_posts[i + 1][j]];
             let centre = frame.centre(top + i, left + j) + Xy::new(half_m, -half_m);
-            let is_above = || least_within(descent, there, needed(position - centre), half_m) >= highest;
+            let is_above = || {
+                let to_bend = position - centre;
+                if let Some((loss, gradient)) = descent.plane(to_bend) {
+                    return is_above_plane(arriving, (loss, gradient), ground, half_m)
+                        || same.is_none() && {
+                            let post = |r: usize, c: usize| position - frame.centre(top + i + r, left + j + c);
+                            let own = rise.arriving_at_least(&[post(0, 0), post(0, 1), post(1, 1), post(1, 0)]);
+                            own > arriving && is_above_plane(own, (loss, gradient), ground, half_m)
+                        };
+                }
+                let there = [(0, 0), (0, 1), (1, 1), (1, 0)]
+                    .map(|(r, c)| needed(position - frame.centre(top + i + r, left + j + c)));
+                let highest = ground.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+                least_within(descent, there, needed(to_bend), half_m) >= highest
+            };
             let is_home = || {
                 let corner = [(0, 0), (0, 1), (1, 1), (1, 0)]
                     .iter()
@@ -399,6 +411,17 @@ fn clear_patches(
         }
     }
     clear
+}
+
+/// Whether what is needed is above the floor all over a patch, from what is needed in its middle, beyond that on arriving.
+///
+/// The floor is bilinear, and so is what the plane that touches the loss is above it: least at a corner.
+fn is_above_plane(arriving: f64, (loss, gradient): (f64, Xy), ground: [f64; 4], half_m: f64) -> bool {
+    let middle = arriving + loss - SLACK_M;
+    // The displacement to the bend shrinks towards it: from north-west clockwise.
+    let (east, north) = (gradient.x * half_m, gradient.y * half_m);
+    let over = [east - north, -east - north, -east + north, east + north];
+    ground.iter().zip(over).all(|(ground, over)| middle + over >= *ground)
 }
 
 /// Whether glides to a bend at one corner of a patch stay above its floor: the floor rises from the corner by no more than

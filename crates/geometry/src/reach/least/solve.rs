@@ -260,7 +260,9 @@ impl Solver<'_> {
         }
         let d = bend.position - self.centre(cell);
         let line = self.descent.line(height, d);
-        line.is_some_and(|mut line| self.floor.is_clear(self.place_of(cell), bend.place, &mut line, |_, _| false))
+        let cols = self.floor.pyramid.small_cols;
+        let known = |row: usize, col: usize| self.sight.known(number, row * cols + col).unwrap_or(0);
+        line.is_some_and(|mut line| self.floor.is_clear_until(self.place_of(cell), bend.place, &mut line, known))
     }
 
     /// Offers a cell the way by a bend. Says whether the terrain was in the way.
@@ -528,14 +530,20 @@ impl Solver<'_> {
             }
             let mut own: Option<u32> = None;
             let tile = self.tile_of(cell);
+            // Most neighbours are in one tile.
+            let mut last = (tile, self.sight.offer(label.bend, tile));
             for near in self.blocks.neighbours(cell) {
                 let other = self.tile_of(near);
-                match self.sight.offer(label.bend, other) {
+                if other != last.0 {
+                    last = (other, self.sight.offer(label.bend, other));
+                }
+                match last.1 {
                     Offer::Waiting | Offer::Whole => continue,
                     Offer::None if other != tile => {
                         let bend = self.bends[label.bend as usize];
                         if let Some((height, _)) = self.candidate(near, &bend, label.bend, label.demand) {
                             self.offer_tile(other, Label { height, ..label });
+                            last.1 = Offer::Waiting;
                         }
                         continue;
                     }
