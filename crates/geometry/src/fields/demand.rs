@@ -46,9 +46,29 @@ impl Demand {
         }
     }
 
+    /// Least height above mean sea level on arriving along a direction, when it lies in a sector or in the next one.
+    pub(crate) fn needed_either(&self, sector: usize) -> Either {
+        let next = (sector + 1) % ARRIVAL_TRACKS;
+        Either { between: SECTORS.tracks[next], before: self.needed_in(sector), after: self.needed_in(next) }
+    }
+
     /// Least height above mean sea level on arriving along any track of a sector.
     pub(crate) fn needed_in(&self, sector: usize) -> f64 {
         self.needed_amsl_m[sector].max(self.needed_amsl_m[(sector + 1) % ARRIVAL_TRACKS])
+    }
+}
+
+/// What is asked on either side of a track of arrival.
+#[derive(Clone, Copy)]
+pub(crate) struct Either {
+    between: Xy,
+    before: f64,
+    after: f64,
+}
+
+impl Either {
+    pub(crate) fn needed(&self, d: Xy) -> f64 {
+        if self.between.cross(d) <= 0.0 { self.after } else { self.before }
     }
 }
 
@@ -104,6 +124,20 @@ impl Sectors {
             sector += 1;
         }
         Some(sector)
+    }
+
+    /// The sectors that hold the directions from a place to all of a square, from the corners: the first of them, and how
+    /// many, clockwise. `None` where they go too far round for the corners to tell.
+    pub(crate) fn of_square(corners: &[Xy; 4]) -> Option<(usize, usize)> {
+        let turns = ARRIVAL_TRACKS as isize;
+        let first = Self::of(corners[0])? as isize;
+        let (mut least, mut most) = (0, 0);
+        for d in &corners[1..] {
+            let step = (Self::of(*d)? as isize - first + turns + turns / 2) % turns - turns / 2;
+            (least, most) = (step.min(least), step.max(most));
+        }
+        // From within a square its corners are seen more than half the way round.
+        (most - least < turns / 2 - 1).then(|| (((first + least + turns) % turns) as usize, (most - least + 1) as usize))
     }
 }
 

@@ -321,16 +321,18 @@ impl Descent {
     }
 
     /// [`Descent::height_needed`] for many displacements; infinite where there is no glide.
-    pub(super) fn heights_needed(&self, to_amsl_m: f64, d: impl Fn(usize) -> Xy, out: &mut [f64]) {
+    pub(super) fn heights_needed(&self, to_amsl_m: impl Fn(Xy) -> f64, d: impl Fn(usize) -> Xy, out: &mut [f64]) {
         match &self.air {
             Air::Uniform(u) => {
                 for (i, out) in out.iter_mut().enumerate() {
-                    *out = to_amsl_m + u.loss(d(i));
+                    let d = d(i);
+                    *out = to_amsl_m(d) + u.loss(d);
                 }
             }
             Air::Layered(l) => {
                 for (i, out) in out.iter_mut().enumerate() {
-                    *out = l.needed(to_amsl_m, d(i)).unwrap_or(f64::INFINITY);
+                    let d = d(i);
+                    *out = l.needed(to_amsl_m(d), d).unwrap_or(f64::INFINITY);
                 }
             }
         }

@@ -9,6 +9,7 @@
 
 use super::descent::GlideLine;
 use crate::grid::Terrain;
+use rayon::prelude::*;
 
 /// How far a margin may be negative through rounding, metres.
 const ROUNDING_M: f64 = 1e-6;
@@ -40,24 +41,22 @@ impl Pyramid {
     pub(super) fn new(terrain: &Terrain, offset: (usize, usize), rows: usize, cols: usize) -> Self {
         let (small_rows, small_cols) = (tiles(rows, SMALL), tiles(cols, SMALL));
         let mut small = vec![f32::NEG_INFINITY; small_rows * small_cols];
-        for r in 0..rows {
-            let start = (offset.0 + r) * terrain.frame.cols + offset.1;
-            let posts = &terrain.heights_m[start..start + cols];
+        small.par_chunks_mut(small_cols).enumerate().for_each(|(tile_row, tiles)| {
             // A post on the border of tiles belongs to both.
-            let last_row = (r / SMALL).min(small_rows - 1);
-            let first_row = if r % SMALL == 0 && r > 0 { r / SMALL - 1 } else { last_row };
-            for tile_col in 0..small_cols {
-                let first = tile_col * SMALL;
-                let mut highest = f32::NEG_INFINITY;
-                for &h in &posts[first..(first + SMALL + 1).min(cols)] {
-                    highest = highest.max(if h.is_nan() { f32::INFINITY } else { h });
-                }
-                for tile_row in first_row..=last_row {
-                    let tile = &mut small[tile_row * small_cols + tile_col];
-                    *tile = tile.max(highest);
+            let end = (tile_row * SMALL + SMALL + 1).min(rows);
+            for r in tile_row * SMALL..end {
+                let start = (offset.0 + r) * terrain.frame.cols + offset.1;
+                let posts = &terrain.heights_m[start..start + cols];
+                for (tile_col, tile) in tiles.iter_mut().enumerate() {
+                    let first = tile_col * SMALL;
+                    for &h in &posts[first..(first + SMALL + 1).min(cols)] {
+                        // A post without data compares false.
+                        *tile = if h <= *tile { *tile } else { h };
+                        *tile = if tile.is_nan() { f32::INFINITY } else { *tile };
+                    }
                 }
             }
-        }
+        });
         let ratio = LARGE / SMALL;
         let (large_rows, large_cols) = (small_rows.div_ceil(ratio), small_cols.div_ceil(ratio));
         let mut large = vec![f32::NEG_INFINITY; large_rows * large_cols];

@@ -47,17 +47,14 @@ impl<'a> Ways<'a> {
 
     /// The height that a bend gives a cell that sees it; infinite where it cannot be flown to.
     pub(super) fn height(&self, bend: u32, demand: u32, (row, col): (usize, usize)) -> f64 {
-        let mut out = [0.0];
-        self.rise(bend, demand).along_row(self.frame, row, col, &mut out);
-        out[0]
+        let rise = self.rise(bend, demand);
+        let d = rise.bend.position - self.frame.centre(row, col);
+        self.descent.height_needed(rise.arriving(d), d).unwrap_or(f64::INFINITY)
     }
 
     /// The heights that a bend gives the cells of a block, row by row; beyond the grid they mean nothing.
-    pub(super) fn block(&self, bend: u32, demand: u32, (row, col): (usize, usize), out: &mut [f64; BLOCK]) {
-        let rise = self.rise(bend, demand);
-        for (i, out) in out.chunks_exact_mut(SMALL).enumerate() {
-            rise.along_row(self.frame, row + i, col, out);
-        }
+    pub(super) fn block(&self, bend: u32, demand: u32, at: (usize, usize), out: &mut [f64; BLOCK]) {
+        self.rise(bend, demand).over(self.frame, at, SMALL, out);
     }
 }
 

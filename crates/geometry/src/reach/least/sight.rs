@@ -11,7 +11,7 @@
 use super::super::departure::Bend;
 use super::super::descent::Descent;
 use super::super::floor::{Floor, Place, SMALL};
-use crate::fields::demand::{ARRIVAL_TRACKS, Demand, Sectors};
+use crate::fields::demand::{ARRIVAL_TRACKS, Demand, Either, Sectors};
 use crate::grid::GridFrame;
 use crate::position::Xy;
 use core::hash::{BuildHasherDefault, Hasher};
@@ -32,6 +32,13 @@ pub(super) struct Rise<'a> {
     pub(super) field: Option<&'a Demand>,
 }
 
+/// What is needed on arriving from places of a square.
+enum Arriving {
+    Same(f64),
+    Either(Either),
+    ByDirection,
+}
+
 impl Rise<'_> {
     /// Height needed on arriving at the bend along a displacement.
     pub(super) fn arriving(&self, d: Xy) -> f64 {
@@ -41,18 +48,39 @@ impl Rise<'_> {
         }
     }
 
-    /// Heights needed over the cells of a row, from one on; infinite where there is no glide.
-    pub(super) fn along_row(&self, frame: &GridFrame, row: usize, col: usize, out: &mut [f64]) {
-        let to_bend = |i: usize| self.bend.position - frame.centre(row, col + i);
-        let Some(last) = out.len().checked_sub(1) else { return };
-        let ends = [to_bend(0), to_bend(0), to_bend(last), to_bend(last)];
-        if let Some(same) = self.arriving_from_all(&ends) {
-            self.descent.heights_needed(same, to_bend, out);
-        } else {
-            for (i, out) in out.iter_mut().enumerate() {
-                let d = to_bend(i);
-                *out = self.descent.height_needed(self.arriving(d), d).unwrap_or(f64::INFINITY);
+    /// Heights needed over some rows of cells of so many columns each, from one cell on; infinite where there is no glide.
+    pub(super) fn over(&self, frame: &GridFrame, (row, col): (usize, usize), cols: usize, out: &mut [f64]) {
+        let to_bend = |row: usize, col: usize| self.bend.position - frame.centre(row, col);
+        let (last_row, last_col) = (row + (out.len() / cols).saturating_sub(1), col + cols.saturating_sub(1));
+        let corners =
+            [to_bend(row, col), to_bend(row, last_col), to_bend(last_row, last_col), to_bend(last_row, col)];
+        let arriving = self.arriving_from_square(&corners);
+        for (i, out) in out.chunks_exact_mut(cols).enumerate() {
+            let d = |j: usize| to_bend(row + i, col + j);
+            match &arriving {
+                Arriving::Same(same) => self.descent.heights_needed(|_| *same, d, out),
+                Arriving::Either(either) => {
+                    self.descent.heights_needed(|d| either.needed(d).max(self.bend.height), d, out);
+                }
+                Arriving::ByDirection => self.descent.heights_needed(|d| self.arriving(d), d, out),
             }
+        }
+    }
+
+    /// What is needed on arriving from places of a square.
+    fn arriving_from_square(&self, corners: &[Xy; 4]) -> Arriving {
+        let Some(field) = self.field else {
+            let turns = self.bend.track.is_some() && self.bend.loss_per_rad > 0.0;
+            return if turns { Arriving::ByDirection } else { Arriving::Same(self.bend.height) };
+        };
+        let Some((first, count)) = Sectors::of_square(corners) else { return Arriving::ByDirection };
+        let needed = |k: usize| field.needed_in((first + k) % ARRIVAL_TRACKS);
+        if (1..count).all(|k| needed(k) == needed(0)) {
+            Arriving::Same(needed(0).max(self.bend.height))
+        } else if count == 2 {
+            Arriving::Either(field.needed_either(first))
+        } else {
+            Arriving::ByDirection
         }
     }
 
@@ -82,13 +110,10 @@ impl Rise<'_> {
 
     /// What is needed on arriving from anywhere in a square, where that is the same everywhere.
     fn arriving_from_all(&self, corners: &[Xy; 4]) -> Option<f64> {
-        let Some(field) = self.field else {
-            let turns = self.bend.track.is_some() && self.bend.loss_per_rad > 0.0;
-            return (!turns).then_some(self.bend.height);
-        };
-        let sector = Sectors::of(corners[0])?;
-        let same = corners[1..].iter().all(|d| Sectors::of(*d) == Some(sector));
-        same.then(|| field.needed_in(sector).max(self.bend.height))
+        match self.arriving_from_square(corners) {
+            Arriving::Same(same) => Some(same),
+            Arriving::Either(_) | Arriving::ByDirection => None,
+        }
     }
 
     /// No more than what is needed on arriving from anywhere in a square.
@@ -97,7 +122,9 @@ impl Rise<'_> {
             return same;
         }
         if let Some(field) = self.field {
-            return (0..ARRIVAL_TRACKS).map(|k| field.needed_in(k)).fold(f64::INFINITY, f64::min).max(self.bend.height);
+            let (first, count) = Sectors::of_square(corners).unwrap_or((0, ARRIVAL_TRACKS));
+            let needed = (first..first + count).map(|k| field.needed_in(k % ARRIVAL_TRACKS));
+            return needed.fold(f64::INFINITY, f64::min).max(self.bend.height);
         }
         let Some(track) = self.bend.track else { return self.bend.height };
         // Seen from the bend the smallest angle to a square is that to a corner, unless the track runs through it.
