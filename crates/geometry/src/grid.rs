@@ -157,11 +157,21 @@ impl Terrain {
     /// Lowest and highest height with data, `None` when there is none.
     #[must_use]
     pub fn range(&self) -> Option<(f64, f64)> {
-        let mut range: Option<(f32, f32)> = None;
-        for &h in self.heights_m.iter().filter(|h| h.is_finite()) {
-            range = Some(range.map_or((h, h), |(lo, hi)| (lo.min(h), hi.max(h))));
-        }
-        range.map(|(lo, hi)| (f64::from(lo), f64::from(hi)))
+        // Eight at a time: one after the other each would wait for the one before.
+        let (mut low, mut high) = ([f32::INFINITY; 8], [f32::NEG_INFINITY; 8]);
+        let mut widen = |heights: &[f32]| {
+            for ((low, high), h) in low.iter_mut().zip(&mut high).zip(heights) {
+                let known = h.abs() < f32::INFINITY;
+                *low = if known && *h < *low { *h } else { *low };
+                *high = if known && *h > *high { *h } else { *high };
+            }
+        };
+        let (eights, rest) = self.heights_m.as_chunks::<8>();
+        eights.iter().for_each(|eight| widen(eight));
+        widen(rest);
+        let low = low.into_iter().fold(f32::INFINITY, f32::min);
+        let high = high.into_iter().fold(f32::NEG_INFINITY, f32::max);
+        (low <= high).then(|| (f64::from(low), f64::from(high)))
     }
 }
 

@@ -133,11 +133,17 @@ impl Sectors {
         let first = Self::of(corners[0])? as isize;
         let (mut least, mut most) = (0, 0);
         for d in &corners[1..] {
-            let step = (Self::of(*d)? as isize - first + turns + turns / 2) % turns - turns / 2;
+            let mut step = Self::of(*d)? as isize - first;
+            if step < -turns / 2 {
+                step += turns;
+            } else if step >= turns / 2 {
+                step -= turns;
+            }
             (least, most) = (step.min(least), step.max(most));
         }
         // From within a square its corners are seen more than half the way round.
-        (most - least < turns / 2 - 1).then(|| (((first + least + turns) % turns) as usize, (most - least + 1) as usize))
+        (most - least < turns / 2 - 1)
+            .then(|| ((first + least).rem_euclid(turns) as usize, (most - least + 1) as usize))
     }
 }
 
@@ -197,6 +203,45 @@ impl Place<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Directions from a place to a square are in the sectors that its corners tell, and which of two by the track between.
+    #[test]
+    fn the_sectors_of_a_square_hold_all_of_its_places() {
+        let mut told = 0;
+        for (east, north) in
+            [(0.0, 40.0), (300.0, 0.0), (-15.0, -15.0), (-500.0, 3.0), (25.0, 12.5), (80.0, -400.0), (-1.0, 900.0)]
+        {
+            for side in [1.0, 25.0, 200.0] {
+                let at = |x: f64, y: f64| Xy::new(east + x * side, north + y * side);
+                let corners = [at(0.0, 1.0), at(1.0, 1.0), at(1.0, 0.0), at(0.0, 0.0)];
+                let Some((first, count)) = Sectors::of_square(&corners) else {
+                    // Only where the place is in the square or nearly so.
+                    assert!(
+                        east > -2.0 * side && east < side && north > -2.0 * side && north < side,
+                        "{east} {north} {side}"
+                    );
+                    continue;
+                };
+                told += 1;
+                for i in 0..=20 {
+                    for j in 0..=20 {
+                        let d = at(f64::from(i) / 20.0, f64::from(j) / 20.0);
+                        let Some(sector) = Sectors::of(d) else { continue };
+                        assert!(
+                            (sector + ARRIVAL_TRACKS - first) % ARRIVAL_TRACKS < count,
+                            "{d:?} {sector} {first} {count}"
+                        );
+                        if count == 2 {
+                            let next = (first + 1) % ARRIVAL_TRACKS;
+                            let beyond = SECTORS.tracks[next].cross(d) <= 0.0;
+                            assert_eq!(beyond, sector == next, "{d:?}");
+                        }
+                    }
+                }
+            }
+        }
+        assert!(told > 12, "{told}");
+    }
 
     #[test]
     fn between_two_tracks_the_worse_counts_and_without_one_the_worst() {

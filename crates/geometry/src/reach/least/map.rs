@@ -205,5 +205,24 @@ fn round_up(height: f64) -> f32 {
         return f32::NAN;
     }
     let near = height as f32;
-    if f64::from(near) < height { near.next_up() } else { near }
+    // The next number up where that is below, and without a branch, which would be taken half the time.
+    let step = u32::from(f64::from(near) < height);
+    let bits = near.to_bits();
+    f32::from_bits(if near.is_sign_negative() { bits - step } else { bits + step })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::round_up;
+
+    #[test]
+    fn heights_are_rounded_up_to_the_nearest_number() {
+        for height in [0.0, -0.0, 1e-60, -1e-60, 0.1, -0.1, 16_777_217.0, -16_777_217.0, 1234.567_8, -0.3, 250.0] {
+            let near = height as f32;
+            let expected = if f64::from(near) < height { near.next_up() } else { near };
+            assert_eq!(round_up(height).to_bits(), expected.to_bits(), "{height}");
+            assert!(f64::from(round_up(height)) >= height);
+        }
+        assert!(round_up(f64::INFINITY).is_nan() && round_up(f64::NAN).is_nan());
+    }
 }

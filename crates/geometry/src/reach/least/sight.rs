@@ -52,8 +52,7 @@ impl Rise<'_> {
     pub(super) fn over(&self, frame: &GridFrame, (row, col): (usize, usize), cols: usize, out: &mut [f64]) {
         let to_bend = |row: usize, col: usize| self.bend.position - frame.centre(row, col);
         let (last_row, last_col) = (row + (out.len() / cols).saturating_sub(1), col + cols.saturating_sub(1));
-        let corners =
-            [to_bend(row, col), to_bend(row, last_col), to_bend(last_row, last_col), to_bend(last_row, col)];
+        let corners = [to_bend(row, col), to_bend(row, last_col), to_bend(last_row, last_col), to_bend(last_row, col)];
         let arriving = self.arriving_from_square(&corners);
         for (i, out) in out.chunks_exact_mut(cols).enumerate() {
             let d = |j: usize| to_bend(row + i, col + j);
