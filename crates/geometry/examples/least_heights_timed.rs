@@ -48,7 +48,13 @@ fn main() -> Result<(), Box<dyn Error>> {
         glide: ReachOptions { clearance_m: 100.0, reaction_time_s: 0.0, bend_turns: true },
     };
     let wind = Wind::uniform(WindVector::coming_from(Bearing::from_deg(240.0), 8.0));
-    let aircraft = Aircraft::example_flexwing();
+    let aircraft = Aircraft {
+        glide: sparefield_geometry::aircraft::GlideCurve::from_best_glide(18.0, 8.0)
+            .unwrap_or(Aircraft::example_flexwing().glide),
+        min_glide_speed_ms: 13.5,
+        max_speed_ms: 28.0,
+        ..Aircraft::example_flexwing()
+    };
     let mut seconds = Vec::new();
     for _ in 0..repeats.parse::<usize>()?.max(1) {
         let begun = Instant::now();

@@ -217,75 +217,18 @@ impl Floor<'_> {
         (Axis::new(end.x, start.x, self.pyramid.cols), Axis::new(end.y, start.y, self.pyramid.rows))
     }
 
-    /// Whether the glide stays above the floor from its start to where it comes to a patch that `known` says is clear
-    /// all the way to the end; over its whole length where there is none.
-    ///
-    /// `known` is asked for small tiles and tells their patches, one bit each, row by row.
-    pub(super) fn is_clear_until(
-        &self,
-        start: Place,
-        end: Place,
-        line: &mut GlideLine<'_>,
-        mut known: impl FnMut(usize, usize) -> u64,
-    ) -> bool {
+    /// Whether the glide stays above the floor from its start to so many cells before its end, from where on it is known
+    /// to.
+    pub(super) fn is_clear_beyond(&self, start: Place, end: Place, line: &mut GlideLine<'_>, known_cells: f64) -> bool {
         let (x, y) = self.axes(start, end);
         let along = |axis: Axis, at: f64| axis.change == 0.0 && at == at.floor();
-        if along(x, end.x) || along(y, end.y) {
+        // Two cells more are looked at, whatever rounding says of the place where that begins.
+        let from = (known_cells - 2.0) / (x.change * x.change + y.change * y.change).sqrt();
+        if along(x, end.x) || along(y, end.y) || !(from > 0.0 && from < 1.0) {
             return self.is_clear(start, end, line, |_, _| false);
         }
-        // The same line from its other end.
-        let (back_x, back_y) = self.axes(end, start);
-        let (mut px, mut py) = (back_x.patch_ahead(start.x), back_y.patch_ahead(start.y));
-        let small = SMALL as i64;
-        // The tile that was asked about last, and its clear patches.
-        let mut tile = ((-1, -1), 0);
-        // Where the line comes from, seen from the end: the last patch that is not known to be clear.
-        let mut before = None;
-        let mut s = 0.0f64;
-        loop {
-            if px < 0 || py < 0 || px >= x.count || py >= y.count {
-                return false;
-            }
-            let own = (px / small, py / small);
-            if own != tile.0 {
-                tile = (own, known(own.1 as usize, own.0 as usize));
-            }
-            if tile.1 >> ((py % small) * small + px % small) & 1 == 1 {
-                let Some(first) = before else { return true };
-                return self.is_clear_from((x, y), (1.0 - s, first), line, |_, _| false);
-            }
-            before = Some((px, py));
-            let size = if tile.1 == 0 { small } else { 1 };
-            let (ax, ay) = (px - px % size, py - py % size);
-            let (tx, ty) = (back_x.leaves(ax, size), back_y.leaves(ay, size));
-            let leave = tx.min(ty).clamp(s, 1.0);
-            if leave >= WHOLE {
-                return self.is_clear(start, end, line, |_, _| false);
-            }
-            let (cross_x, cross_y) = (tx <= ty, ty <= tx);
-            if size > 1 {
-                if !cross_x {
-                    px = back_x.patch_ahead(back_x.at(leave)).clamp(ax, (ax + size).min(x.count) - 1);
-                }
-                if !cross_y {
-                    py = back_y.patch_ahead(back_y.at(leave)).clamp(ay, (ay + size).min(y.count) - 1);
-                }
-                // The patch that the line leaves the tile from.
-                let last = |cross: bool, at: i64, first: i64, axis: Axis, count: i64| match (cross, axis.change > 0.0) {
-                    (false, _) => at,
-                    (true, true) => (first + size).min(count) - 1,
-                    (true, false) => first,
-                };
-                before = Some((last(cross_x, px, ax, back_x, x.count), last(cross_y, py, ay, back_y, y.count)));
-            }
-            if cross_x {
-                px = back_x.next(ax, size);
-            }
-            if cross_y {
-                py = back_y.next(ay, size);
-            }
-            s = leave;
-        }
+        let patch = |axis: Axis| axis.patch_ahead(axis.at(from)).clamp(0, axis.count - 1);
+        self.is_clear_from((x, y), (from, (patch(x), patch(y))), line, |_, _| false)
     }
 
     /// The walk of [`Floor::is_clear`] from a parameter and the patch that begins there.

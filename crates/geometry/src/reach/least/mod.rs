@@ -19,6 +19,7 @@ mod blocks;
 mod cells;
 mod gains;
 mod map;
+mod shadow;
 mod sight;
 mod solve;
 mod winds;

@@ -3,22 +3,20 @@
 //! The height needed to glide straight to a bend is a surface over the ground, and the glide from any place of it runs
 //! down that very surface: direction and end are the same. A place sees the bend when the surface is nowhere below the
 //! floor between the two. So a patch between four posts is clear when the surface over it is nowhere below the floor, and
-//! the patches through which lines leave it for the bend are clear. That is decided outwards from the bend, for tiles of
-//! eight by eight patches at once where all of a tile is clear, and remembered.
+//! a place sees the bend when all patches between the two are clear. Patches are looked at outwards from the bend, tiles of
+//! eight by eight at once where all of a tile is clear; the others leave a shadow ([`Shadow`]).
 //!
 //! What is not clear here may still be seen: bounds are taken over whole patches. Then the line itself is tested.
 
 use super::super::departure::Bend;
 use super::super::descent::Descent;
 use super::super::floor::{Floor, Place, SMALL};
+use super::shadow::Shadow;
 use crate::fields::demand::{ARRIVAL_TRACKS, Demand, Either, Sectors};
 use crate::grid::GridFrame;
 use crate::position::Xy;
 use core::hash::{BuildHasherDefault, Hasher};
 use std::collections::HashMap;
-
-/// A tile all of whose patches are clear; patches beyond the terrain count as clear.
-const ALL: u64 = u64::MAX;
 
 /// Bounds are lowered by this much for what rounding and the table of losses may be out by, metres.
 const SLACK_M: f64 = 1e-3;
@@ -152,8 +150,8 @@ pub(super) enum Offer {
 #[derive(Clone, Copy)]
 struct Seen {
     offer: Offer,
-    /// Which patches are clear, row by row; `None` until asked.
-    clear: Option<u64>,
+    /// Whether all of its patches are clear; `None` until asked.
+    clear: Option<bool>,
 }
 
 /// Mixes the bits of one number; keys are few and not chosen by strangers.
@@ -184,6 +182,8 @@ pub(super) struct Sight {
     used: Vec<u32>,
     others: HashMap<u64, Seen, BuildHasherDefault<Mix>>,
     open: Vec<(usize, usize)>,
+    /// By bend; only of those that have one.
+    shadows: HashMap<u64, Shadow, BuildHasherDefault<Mix>>,
 }
 
 /// No bend.
@@ -201,6 +201,7 @@ impl Sight {
             used: Vec::new(),
             others: HashMap::default(),
             open: Vec::new(),
+            shadows: HashMap::default(),
         }
     }
 
@@ -209,6 +210,7 @@ impl Sight {
             self.first[tile as usize].0 = NOBODY;
         }
         self.others.clear();
+        self.shadows.clear();
     }
 
     fn get(&self, bend: u32, tile: usize) -> Option<&Seen> {
@@ -237,26 +239,26 @@ impl Sight {
         self.entry(bend, tile).offer = offer;
     }
 
-    /// Which patches of a tile are known to be clear.
-    pub(super) fn known(&self, bend: u32, tile: usize) -> Option<u64> {
+    /// Whether all patches of a tile are known to be clear.
+    fn known(&self, bend: u32, tile: usize) -> Option<bool> {
         self.get(bend, tile).and_then(|seen| seen.clear)
     }
 
-    /// Whether all of a tile is known to be clear.
-    pub(super) fn is_known_whole(&self, bend: u32, tile: usize) -> bool {
-        self.known(bend, tile) == Some(ALL)
-    }
-
-    /// Whether the patch through which the line from a post leaves for a bend is known to be clear.
-    pub(super) fn sees(&self, floor: &Floor<'_>, number: u32, bend: Place, (row, col): (usize, usize)) -> bool {
+    /// How much of the line from a post to a bend is known to be clear, counted from the bend: metres, infinite for all.
+    pub(super) fn seen_m(&self, floor: &Floor<'_>, number: u32, bend: &Bend, at: (usize, usize), from: Xy) -> f64 {
+        // The patch through which the line leaves the post: with it, all that the line crosses have been looked at.
         let patch = |at: usize, to: f64, count: usize| {
             let before = to < at as f64 || at + 1 >= count;
             at.saturating_sub(usize::from(before))
         };
         let pyramid = floor.pyramid;
-        let (pr, pc) = (patch(row, bend.y, pyramid.rows), patch(col, bend.x, pyramid.cols));
-        let tile = pr / SMALL * pyramid.small_cols + pc / SMALL;
-        self.known(number, tile).is_some_and(|clear| clear >> bit(pr % SMALL, pc % SMALL) & 1 == 1)
+        let (row, col) = (patch(at.0, bend.place.y, pyramid.rows), patch(at.1, bend.place.x, pyramid.cols));
+        if self.known(number, row / SMALL * pyramid.small_cols + col / SMALL).is_none() {
+            return 0.0;
+        }
+        let Some(shadow) = self.shadows.get(&u64::from(number)) else { return f64::INFINITY };
+        let from = from - bend.position;
+        if shadow.is_free(from) { f64::INFINITY } else { shadow.nearest_m(from) }
     }
 
     /// Whether every place of a tile sees the bend.
@@ -272,7 +274,7 @@ impl Sight {
         let mut open = core::mem::take(&mut self.open);
         open.clear();
         open.push(tile);
-        // Walk inwards until something is known, then decide outwards; `open` holds the tiles waiting for others.
+        // Walk inwards until something is known, then look outwards; `open` holds the tiles waiting for others.
         while let Some(&(r, c)) = open.last() {
             if self.known(number, r * cols + c).is_some() {
                 open.pop();
@@ -284,18 +286,22 @@ impl Sight {
                 open.push(next);
                 continue;
             }
-            let edge = |f: Option<(usize, usize)>| f.map_or(ALL, |f| self.known(number, f.0 * cols + f.1).unwrap_or(0));
-            let clear = clear_patches(floor, frame, rise, (r, c), [edge(facing[0]), edge(facing[1])]);
+            let shadows = &mut self.shadows;
+            let shade = |corners: &[Xy; 4]| {
+                shadows.entry(u64::from(number)).or_insert_with(|| Shadow::new(rise.field.is_some())).add(corners);
+            };
+            let clear = is_clear(floor, frame, rise, (r, c), shade);
             self.entry(number, r * cols + c).clear = Some(clear);
             open.pop();
         }
         self.open = open;
-        self.is_known_whole(number, tile.0 * cols + tile.1)
+        if self.known(number, tile.0 * cols + tile.1) != Some(true) {
+            return false;
+        }
+        self.shadows.get(&u64::from(number)).is_none_or(|shadow| {
+            shadow.is_free_from(&corners(floor, frame, rise.bend.position, tile).map(|d| Xy::default() - d))
+        })
     }
-}
-
-fn bit(row: usize, col: usize) -> usize {
-    row * SMALL + col
 }
 
 /// The tiles through which lines leave a tile for a place: above or below it, and left or right of it.
@@ -337,28 +343,17 @@ fn least_within(descent: &Descent, at_corners: [f64; 4], middle: f64, half_side_
     least - SLACK_M
 }
 
-/// Which patches of a tile are clear, given those of the tiles it faces: above or below, left or right.
-fn clear_patches(
+/// Whether all patches of a tile are clear. Those that are not known to be are told, by the displacements from the bend to
+/// their corners.
+fn is_clear(
     floor: &Floor<'_>,
     frame: &GridFrame,
     rise: &Rise<'_>,
     tile: (usize, usize),
-    [beyond_row, beyond_col]: [u64; 2],
-) -> u64 {
+    mut shade: impl FnMut(&[Xy; 4]),
+) -> bool {
     let pyramid = floor.pyramid;
     let (top, bottom, left, right) = pyramid.small_edges(tile.0, tile.1);
-    let to = rise.bend.place;
-    let (above, beside) = ((top as f64) > to.y, (left as f64) > to.x);
-    // The row and the column of patches through which lines leave, as bits of the first row and the first column.
-    let last = SMALL - 1;
-    let row_bits = |mask: u64, row: usize| mask >> (row * SMALL) & 0xff;
-    let row_edge = if beyond_row == ALL { 0xff } else { row_bits(beyond_row, if above { last } else { 0 }) };
-    let col_edge = |row: usize| beyond_col == ALL || beyond_col >> bit(row, if beside { last } else { 0 }) & 1 == 1;
-    let col_whole = (0..SMALL).all(col_edge);
-    let col_none = !(0..SMALL).any(col_edge);
-    if row_edge == 0 || col_none {
-        return 0;
-    }
     let descent = rise.descent;
     let position = rise.bend.position;
     let ends = corners(floor, frame, position, tile);
@@ -367,76 +362,56 @@ fn clear_patches(
     let needed = |d: Xy| descent.height_needed(arriving, d).unwrap_or(f64::INFINITY);
     let half_m = 0.5 * frame.cell_m;
     let highest = pyramid.small_max(tile.0, tile.1) + floor.clearance_m;
-    if row_edge == 0xff && col_whole && bottom - top == SMALL && right - left == SMALL {
-        let middle = needed((ends[0] + ends[2]) * 0.5);
-        if least_within(descent, ends.map(needed), middle, half_m * SMALL as f64) >= highest {
-            return ALL;
-        }
+    let middle = needed((ends[0] + ends[2]) * 0.5);
+    if least_within(descent, ends.map(needed), middle, half_m * SMALL as f64) >= highest {
+        return true;
     }
-    let (rows, cols) = (bottom - top, right - left);
-    let mut floors = [[0.0; SMALL + 1]; SMALL + 1];
-    for i in 0..=rows {
-        for j in 0..=cols {
-            floors[i][j] = floor.at_post(top + i, left + j);
-        }
-    }
-    let (bend_row, bend_col) = (to.y - top as f64, to.x - left as f64);
-    let mut clear = 0u64;
-    for i in outwards(bend_row, rows) {
-        for j in outwards(bend_col, cols) {
-            let facing_row = match faced(i, bend_row) {
-                Some(r) if r < 0 || r as usize >= rows => row_edge >> j & 1 == 1,
-                Some(r) => clear >> bit(r as usize, j) & 1 == 1,
-                None => true,
-            };
-            let facing_col = match faced(j, bend_col) {
-                Some(c) if c < 0 || c as usize >= cols => col_edge(i),
-                Some(c) => clear >> bit(i, c as usize) & 1 == 1,
-                None => true,
-            };
-            if !facing_row || !facing_col {
-                continue;
-            }
-            let ground = [floors[i][j], floors[i][j + 1], floors[i + 1][j + 1], floors[i + 1][j]];
-            // A post without data makes the sum not a number.
-            if ground.iter().sum::<f64>().is_nan() {
-                continue;
-            }
-            let centre = frame.centre(top + i, left + j) + Xy::new(half_m, -half_m);
-            let is_above = || {
-                let to_bend = position - centre;
-                if let Some((loss, gradient)) = descent.plane(to_bend) {
-                    return is_above_plane(arriving, (loss, gradient), ground, half_m)
-                        || same.is_none() && {
-                            let post = |r: usize, c: usize| position - frame.centre(top + i + r, left + j + c);
-                            let own = rise.arriving_at_least(&[post(0, 0), post(0, 1), post(1, 1), post(1, 0)]);
-                            own > arriving && is_above_plane(own, (loss, gradient), ground, half_m)
-                        };
-                }
-                let there = [(0, 0), (0, 1), (1, 1), (1, 0)]
-                    .map(|(r, c)| needed(position - frame.centre(top + i + r, left + j + c)));
-                let highest = ground.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-                least_within(descent, there, needed(to_bend), half_m) >= highest
-            };
-            let is_home = || {
-                let corner = [(0, 0), (0, 1), (1, 1), (1, 0)]
-                    .iter()
-                    .position(|&(r, c)| (i + r) as f64 == bend_row && (j + c) as f64 == bend_col);
-                corner.is_some_and(|corner| leaves_ground(descent, rise.bend.height, ground, corner, frame.cell_m))
-            };
-            if is_home() || is_above() {
-                clear |= 1 << bit(i, j);
+    let mut all = true;
+    for i in 0..bottom - top {
+        for j in 0..right - left {
+            let ground = [(0, 0), (0, 1), (1, 1), (1, 0)].map(|(r, c)| floor.at_post(top + i + r, left + j + c));
+            let posts =
+                [(0, 0), (0, 1), (1, 1), (1, 0)].map(|(r, c)| position - frame.centre(top + i + r, left + j + c));
+            if !is_patch_clear(rise, (same, arriving), ground, posts, frame.cell_m) {
+                shade(&posts.map(|d| Xy::default() - d));
+                all = false;
             }
         }
     }
-    for i in 0..SMALL {
-        for j in 0..SMALL {
-            if i >= rows || j >= cols {
-                clear |= 1 << bit(i, j);
-            }
-        }
+    all
+}
+
+/// Whether what is needed is above the floor all over a patch, from the floor at its posts and the displacements from
+/// there to the bend, from north-west clockwise. `arriving` is what is needed from all of its tile on arriving, if that is
+/// the same everywhere, and what is needed at least.
+fn is_patch_clear(
+    rise: &Rise<'_>,
+    (same, arriving): (Option<f64>, f64),
+    ground: [f64; 4],
+    posts: [Xy; 4],
+    cell_m: f64,
+) -> bool {
+    // A post without data makes the sum not a number.
+    if ground.iter().sum::<f64>().is_nan() {
+        return false;
     }
-    clear
+    let (descent, half_m) = (rise.descent, 0.5 * cell_m);
+    if let Some(corner) = posts.iter().position(|d| d.x == 0.0 && d.y == 0.0)
+        && leaves_ground(descent, rise.bend.height, ground, corner, cell_m)
+    {
+        return true;
+    }
+    let to_bend = (posts[0] + posts[2]) * 0.5;
+    if let Some(plane) = descent.plane(to_bend) {
+        return is_above_plane(arriving, plane, ground, half_m)
+            || same.is_none() && {
+                let own = rise.arriving_at_least(&posts);
+                own > arriving && is_above_plane(own, plane, ground, half_m)
+            };
+    }
+    let needed = |d: Xy| descent.height_needed(arriving, d).unwrap_or(f64::INFINITY);
+    let highest = ground.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    least_within(descent, posts.map(needed), needed(to_bend), half_m) >= highest
 }
 
 /// Whether what is needed is above the floor all over a patch, from what is needed in its middle, beyond that on arriving.
@@ -462,23 +437,6 @@ fn leaves_ground(descent: &Descent, height: f64, ground: [f64; 4], corner: usize
     let twist = 0.5 * (opposite - one - other + here).max(0.0);
     let (along, across) = ((one - here + twist).max(0.0), (other - here + twist).max(0.0));
     along * along + across * across <= (descent.least_loss() * cell_m) * (descent.least_loss() * cell_m)
-}
-
-/// Rows or columns of a tile, from the one nearest to a bend outwards.
-fn outwards(bend: f64, count: usize) -> impl Iterator<Item = usize> {
-    let first = (bend.floor().max(0.0) as usize).min(count.saturating_sub(1));
-    (0..=first).rev().chain(first + 1..count)
-}
-
-/// The row or column that lines from one leave through, counted in the tile; `None` where the bend is at its height.
-fn faced(at: usize, bend: f64) -> Option<isize> {
-    if (at as f64) > bend {
-        Some(at as isize - 1)
-    } else if ((at + 1) as f64) < bend {
-        Some(at as isize + 1)
-    } else {
-        None
-    }
 }
 
 #[cfg(test)]
@@ -527,7 +485,9 @@ mod tests {
                 for r in 0..frame.rows {
                     for c in 0..frame.cols {
                         let d = position - frame.centre(r, c);
-                        if (r, c) == (row, col) || !sight.sees(&floor, number, bend.place, (r, c)) {
+                        if (r, c) == (row, col)
+                            || sight.seen_m(&floor, number, &bend, (r, c), frame.centre(r, c)).is_finite()
+                        {
                             continue;
                         }
                         let Some(height) = descent.height_needed(rise.arriving(d), d) else { continue };

@@ -255,14 +255,16 @@ impl Solver<'_> {
     }
 
     fn is_clear(&self, cell: usize, height: f64, bend: &Bend, number: u32) -> bool {
-        if self.sight.sees(&self.floor, number, bend.place, self.blocks.place(cell)) {
+        let (from, at) = (self.centre(cell), self.blocks.place(cell));
+        let seen_m = self.sight.seen_m(&self.floor, number, bend, at, from);
+        if seen_m == f64::INFINITY {
             return true;
         }
-        let d = bend.position - self.centre(cell);
-        let line = self.descent.line(height, d);
-        let cols = self.floor.pyramid.small_cols;
-        let known = |row: usize, col: usize| self.sight.known(number, row * cols + col).unwrap_or(0);
-        line.is_some_and(|mut line| self.floor.is_clear_until(self.place_of(cell), bend.place, &mut line, known))
+        let line = self.descent.line(height, bend.position - from);
+        line.is_some_and(|mut line| {
+            let seen = seen_m / self.floor.terrain.frame.cell_m;
+            self.floor.is_clear_beyond(self.place_of(cell), bend.place, &mut line, seen)
+        })
     }
 
     /// Offers a cell the way by a bend. Says whether the terrain was in the way.
