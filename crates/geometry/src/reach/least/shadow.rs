@@ -95,6 +95,14 @@ impl Shadow {
         }
     }
 
+    /// Notes ground at the bend itself, between two places along the edge of the unit diamond that lie in one quadrant.
+    pub(super) fn add_near(&mut self, one: Xy, other: Xy) {
+        let corners = [one, other, other, one];
+        for part in self.among(self.parts(&corners)) {
+            self.nearest[part] = 0.0;
+        }
+    }
+
     /// Whether a line that comes from a displacement from the bend crosses no noted patch.
     pub(super) fn is_free(&self, from: Xy) -> bool {
         f64::from(self.nearest[self.part(from)]) >= from.dot(from)

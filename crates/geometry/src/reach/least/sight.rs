@@ -287,10 +287,14 @@ impl Sight {
                 continue;
             }
             let shadows = &mut self.shadows;
-            let shade = |corners: &[Xy; 4]| {
-                shadows.entry(u64::from(number)).or_insert_with(|| Shadow::new(rise.field.is_some())).add(corners);
+            let mut shade = |hides: Hides| {
+                let shadow = shadows.entry(u64::from(number)).or_insert_with(|| Shadow::new(rise.field.is_some()));
+                match hides {
+                    Hides::Patch(corners) => shadow.add(&corners),
+                    Hides::Between(one, other) => shadow.add_near(one, other),
+                }
             };
-            let clear = is_clear(floor, frame, rise, (r, c), shade);
+            let clear = is_clear(floor, frame, rise, (r, c), &mut shade);
             self.entry(number, r * cols + c).clear = Some(clear);
             open.pop();
         }
@@ -343,14 +347,22 @@ fn least_within(descent: &Descent, at_corners: [f64; 4], middle: f64, half_side_
     least - SLACK_M
 }
 
-/// Whether all patches of a tile are clear. Those that are not known to be are told, by the displacements from the bend to
-/// their corners.
+/// What may hide a bend.
+#[derive(Clone, Copy)]
+enum Hides {
+    /// A patch, by the displacements from the bend to its corners.
+    Patch([Xy; 4]),
+    /// Ground at the bend itself, between two directions.
+    Between(Xy, Xy),
+}
+
+/// Whether all patches of a tile are clear. Those that are not known to be are noted in the shadow.
 fn is_clear(
     floor: &Floor<'_>,
     frame: &GridFrame,
     rise: &Rise<'_>,
     tile: (usize, usize),
-    mut shade: impl FnMut(&[Xy; 4]),
+    shade: &mut dyn FnMut(Hides),
 ) -> bool {
     let pyramid = floor.pyramid;
     let (top, bottom, left, right) = pyramid.small_edges(tile.0, tile.1);
@@ -372,8 +384,10 @@ fn is_clear(
             let ground = [(0, 0), (0, 1), (1, 1), (1, 0)].map(|(r, c)| floor.at_post(top + i + r, left + j + c));
             let posts =
                 [(0, 0), (0, 1), (1, 1), (1, 0)].map(|(r, c)| position - frame.centre(top + i + r, left + j + c));
-            if !is_patch_clear(rise, (same, arriving), ground, posts, frame.cell_m) {
-                shade(&posts.map(|d| Xy::default() - d));
+            if let Some(corner) = posts.iter().position(|d| d.x == 0.0 && d.y == 0.0) {
+                all &= is_home_clear(rise, ground, posts, corner, frame.cell_m, shade);
+            } else if !is_patch_clear(rise, (same, arriving), ground, posts, frame.cell_m) {
+                shade(Hides::Patch(posts.map(|d| Xy::default() - d)));
                 all = false;
             }
         }
@@ -396,11 +410,6 @@ fn is_patch_clear(
         return false;
     }
     let (descent, half_m) = (rise.descent, 0.5 * cell_m);
-    if let Some(corner) = posts.iter().position(|d| d.x == 0.0 && d.y == 0.0)
-        && leaves_ground(descent, rise.bend.height, ground, corner, cell_m)
-    {
-        return true;
-    }
     let to_bend = (posts[0] + posts[2]) * 0.5;
     if let Some(plane) = descent.plane(to_bend) {
         return is_above_plane(arriving, plane, ground, half_m)
@@ -423,6 +432,66 @@ fn is_above_plane(arriving: f64, (loss, gradient): (f64, Xy), ground: [f64; 4], 
     let (east, north) = (gradient.x * half_m, gradient.y * half_m);
     let over = [east - north, -east - north, -east + north, east + north];
     ground.iter().zip(over).all(|(ground, over)| middle + over >= *ground)
+}
+
+/// Parts of the quadrant that a patch is, seen from a bend at one of its corners.
+const HOME_PARTS: usize = 8;
+
+/// Whether all of a patch is clear that has the bend at one corner; the directions from there in which it is not known to
+/// be are noted in the shadow.
+fn is_home_clear(
+    rise: &Rise<'_>,
+    ground: [f64; 4],
+    posts: [Xy; 4],
+    corner: usize,
+    cell_m: f64,
+    shade: &mut dyn FnMut(Hides),
+) -> bool {
+    if leaves_ground(rise.descent, rise.bend.height, ground, corner, cell_m) {
+        return true;
+    }
+    let here = ground[corner];
+    let (next, last) = ((corner + 1) % 4, (corner + 3) % 4);
+    // From the bend to the other ends of the two sides that it lies on.
+    let sides = [Xy::default() - posts[next], Xy::default() - posts[last]];
+    let rises = [ground[next] - here, ground[last] - here];
+    let twist = (ground[(corner + 2) % 4] - ground[next] - ground[last] + here).max(0.0);
+    let at = |k: usize| {
+        let t = k as f64 / HOME_PARTS as f64;
+        (t, sides[0] * (1.0 - t) + sides[1] * t)
+    };
+    let loss = |d: Xy| rise.descent.height_needed(rise.bend.height, Xy::default() - d).map(|h| h - rise.bend.height);
+    let mut all = true;
+    for k in 0..HOME_PARTS {
+        let ((from_t, from), (to_t, to)) = (at(k), at(k + 1));
+        let back = [from, to].map(|d| Xy::default() - d);
+        let arriving = rise.arriving_at_least(&[back[0], back[1], back[1], back[0]]);
+        // Height lost, for each step along the diamond of a cell, at least.
+        let middle = (from + to) * 0.5;
+        let least = if rise.descent.is_uniform() {
+            // Convex along the edge: as far above the middle at one end as below it at the other, or farther.
+            match (loss(from), loss(middle), loss(to)) {
+                (Some(one), Some(middle), Some(other)) => 2.0 * middle - one.max(other),
+                _ => f64::NEG_INFINITY,
+            }
+        } else {
+            let straight = (from_t..=to_t).contains(&0.5).then_some(core::f64::consts::FRAC_1_SQRT_2);
+            let nearest = straight.unwrap_or_else(|| from.norm().min(to.norm()) / cell_m);
+            rise.descent.least_loss() * nearest * cell_m
+        };
+        // Bilinear ground: linear along a direction, and the twist with the square of the way.
+        let steepest = [from_t, to_t].map(|t| rises[0] * (1.0 - t) + rises[1] * t);
+        let centre = 0.5_f64.clamp(from_t, to_t);
+        let (farthest, bulge) = (1.0 / centre.max(1.0 - centre), twist * centre * (1.0 - centre));
+        let spare = arriving - here;
+        let grows = least * (1.0 - 1e-9) - steepest[0].max(steepest[1]);
+        // The margin bends down along the way: least at one of its ends.
+        if !(spare >= 0.0 && spare + (grows - bulge * farthest) * farthest >= 0.0) {
+            shade(Hides::Between(from, to));
+            all = false;
+        }
+    }
+    all
 }
 
 /// Whether glides to a bend at one corner of a patch stay above its floor: the floor rises from the corner by no more than
