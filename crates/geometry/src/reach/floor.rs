@@ -210,36 +210,51 @@ impl Floor<'_> {
             return self.is_clear_along(x, line, |i| (i, end.y));
         }
         let first = (x.patch_ahead(end.x), y.patch_ahead(end.y));
-        self.is_clear_from((x, y), (0.0, first), line, known_clear)
+        self.is_clear_from((x, y), (0.0, first), 1.0, line, known_clear)
     }
 
     fn axes(&self, start: Place, end: Place) -> (Axis, Axis) {
         (Axis::new(end.x, start.x, self.pyramid.cols), Axis::new(end.y, start.y, self.pyramid.rows))
     }
 
-    /// Whether the glide stays above the floor from its start to so many cells before its end, from where on it is known
-    /// to.
-    pub(super) fn is_clear_beyond(&self, start: Place, end: Place, line: &mut GlideLine<'_>, known_cells: f64) -> bool {
+    /// Whether the glide stays above the floor from so many cells before its end to so many, where it is known to
+    /// elsewhere.
+    pub(super) fn is_clear_between(
+        &self,
+        start: Place,
+        end: Place,
+        line: &mut GlideLine<'_>,
+        near_cells: f64,
+        far_cells: f64,
+    ) -> bool {
         let (x, y) = self.axes(start, end);
         let along = |axis: Axis, at: f64| axis.change == 0.0 && at == at.floor();
-        // Two cells more are looked at, whatever rounding says of the place where that begins.
-        let from = (known_cells - 2.0) / (x.change * x.change + y.change * y.change).sqrt();
-        if along(x, end.x) || along(y, end.y) || !(from > 0.0 && from < 1.0) {
+        if along(x, end.x) || along(y, end.y) {
             return self.is_clear(start, end, line, |_, _| false);
         }
+        // Two cells more are looked at on either side, whatever rounding says of where they begin.
+        let length = (x.change * x.change + y.change * y.change).sqrt();
+        let (from, until) = ((near_cells - 2.0) / length, (far_cells + 2.0) / length);
         let patch = |axis: Axis| axis.patch_ahead(axis.at(from)).clamp(0, axis.count - 1);
-        self.is_clear_from((x, y), (from, (patch(x), patch(y))), line, |_, _| false)
+        let (from, first) = if from > 0.0 && from < 1.0 {
+            (from, (patch(x), patch(y)))
+        } else {
+            (0.0, (x.patch_ahead(end.x), y.patch_ahead(end.y)))
+        };
+        self.is_clear_from((x, y), (from, first), until, line, |_, _| false)
     }
 
-    /// The walk of [`Floor::is_clear`] from a parameter and the patch that begins there.
+    /// The walk of [`Floor::is_clear`] from a parameter and the patch that begins there until another.
     fn is_clear_from(
         &self,
         (x, y): (Axis, Axis),
         (from, (mut px, mut py)): (f64, (i64, i64)),
+        until: f64,
         line: &mut GlideLine<'_>,
         mut known_clear: impl FnMut(usize, usize) -> bool,
     ) -> bool {
         let mut t = from;
+        let until = until.min(WHOLE);
         let (mut not_large, mut not_small) = ((i64::MIN, 0), (i64::MIN, 0));
         loop {
             if px < 0 || py < 0 || px >= x.count || py >= y.count {
@@ -273,7 +288,7 @@ impl Floor<'_> {
             if size == 1 && !self.patch_is_clear(px, py, (x, y), (t, leave), height, line) {
                 return false;
             }
-            if leave >= WHOLE {
+            if leave >= until {
                 return true;
             }
             let (cross_x, cross_y) = (tx <= ty, ty <= tx);

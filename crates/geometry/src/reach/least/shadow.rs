@@ -11,17 +11,18 @@ use crate::position::Xy;
 const PARTS_OF_FIELD: usize = 512;
 const PARTS_OF_BEND: usize = 64;
 
-/// The nearest patches that are not known to be clear.
+/// From where to where there are patches that are not known to be clear.
 #[derive(Clone, Debug)]
 pub(super) struct Shadow {
-    /// Squared distance, by direction from the bend counter-clockwise from east; infinite for none.
-    nearest: Box<[f32]>,
+    /// Squared distances of the nearest and of the farthest, by direction from the bend counter-clockwise from east;
+    /// infinity and zero for none.
+    parts: Box<[(f32, f32)]>,
 }
 
 impl Shadow {
     pub(super) fn new(is_field: bool) -> Self {
         let parts = 4 * if is_field { PARTS_OF_FIELD } else { PARTS_OF_BEND };
-        Self { nearest: vec![f32::INFINITY; parts].into_boxed_slice() }
+        Self { parts: vec![(f32::INFINITY, 0.0); parts].into_boxed_slice() }
     }
 
     /// The part of the circle that holds a direction; the first for none.
@@ -33,13 +34,13 @@ impl Shadow {
             3 => 2.0 + t,
             _ => 4.0 - t,
         };
-        ((along * (self.nearest.len() / 4) as f64) as usize).min(self.nearest.len() - 1)
+        ((along * (self.parts.len() / 4) as f64) as usize).min(self.parts.len() - 1)
     }
 
     /// The parts that hold all directions to a square, with one more on either side for rounding: the first and how many.
     /// All where the place may be in the square.
-    fn parts(&self, corners: &[Xy; 4]) -> (usize, usize) {
-        let all = self.nearest.len();
+    fn parts_of(&self, corners: &[Xy; 4]) -> (usize, usize) {
+        let all = self.parts.len();
         let inside = |of: fn(&Xy) -> f64| {
             let (low, high) =
                 corners.iter().map(of).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (v.min(l), v.max(h)));
@@ -71,7 +72,7 @@ impl Shadow {
     }
 
     fn among(&self, (first, count): (usize, usize)) -> impl Iterator<Item = usize> + use<> {
-        let all = self.nearest.len();
+        let all = self.parts.len();
         (first..first + count).map(move |part| if part >= all { part - all } else { part })
     }
 
@@ -89,34 +90,38 @@ impl Shadow {
             }
         };
         let (x, y) = (near(|d| d.x), near(|d| d.y));
-        let squared = ((x * x + y * y) as f32).next_down().max(0.0);
-        for part in self.among(self.parts(corners)) {
-            self.nearest[part] = self.nearest[part].min(squared);
-        }
+        let far = corners.iter().map(|d| d.dot(*d)).fold(0.0, f64::max);
+        self.note(corners, x * x + y * y, far);
     }
 
-    /// Notes ground at the bend itself, between two places along the edge of the unit diamond that lie in one quadrant.
-    pub(super) fn add_near(&mut self, one: Xy, other: Xy) {
-        let corners = [one, other, other, one];
-        for part in self.among(self.parts(&corners)) {
-            self.nearest[part] = 0.0;
+    /// Notes ground at the bend itself, between two directions on the sides of a patch that has the bend at a corner.
+    pub(super) fn add_near(&mut self, one: Xy, other: Xy, patch_m: f64) {
+        self.note(&[one, other, other, one], 0.0, 2.0 * patch_m * patch_m);
+    }
+
+    fn note(&mut self, corners: &[Xy; 4], near: f64, far: f64) {
+        let (near, far) = ((near as f32).next_down().max(0.0), (far as f32).next_up());
+        for part in self.among(self.parts_of(corners)) {
+            let own = &mut self.parts[part];
+            *own = (own.0.min(near), own.1.max(far));
         }
     }
 
     /// Whether a line that comes from a displacement from the bend crosses no noted patch.
     pub(super) fn is_free(&self, from: Xy) -> bool {
-        f64::from(self.nearest[self.part(from)]) >= from.dot(from)
+        f64::from(self.parts[self.part(from)].0) >= from.dot(from)
     }
 
     /// The same for all lines from a square.
     pub(super) fn is_free_from(&self, corners: &[Xy; 4]) -> bool {
         let far = corners.iter().map(|d| d.dot(*d)).fold(0.0, f64::max);
-        self.among(self.parts(corners)).all(|part| f64::from(self.nearest[part]) >= far)
+        self.among(self.parts_of(corners)).all(|part| f64::from(self.parts[part].0) >= far)
     }
 
-    /// How near to the bend a line that comes from a displacement from it may first cross a noted patch, metres.
-    pub(super) fn nearest_m(&self, from: Xy) -> f64 {
-        f64::from(self.nearest[self.part(from)]).sqrt()
+    /// From how far to how far from the bend a line that comes from a displacement from it may cross noted patches, metres.
+    pub(super) fn between_m(&self, from: Xy) -> (f64, f64) {
+        let (near, far) = self.parts[self.part(from)];
+        (f64::from(near).sqrt(), f64::from(far).sqrt())
     }
 }
 
@@ -154,7 +159,9 @@ mod tests {
                         let crosses = x.0.max(y.0) < x.1.min(y.1) - 1e-9;
                         if crosses {
                             assert!(!shadow.is_free(from), "({east} {north}) ({i} {j})");
-                            assert!(shadow.nearest_m(from) <= x.0.max(y.0) * from.norm() + 1e-3);
+                            let (near, far) = shadow.between_m(from);
+                            assert!(near <= x.0.max(y.0) * from.norm() + 1e-3);
+                            assert!(far >= x.1.min(y.1) * from.norm() - 1e-3);
                             crossing += 1;
                         } else {
                             others += 1;

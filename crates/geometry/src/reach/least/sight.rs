@@ -244,8 +244,16 @@ impl Sight {
         self.get(bend, tile).and_then(|seen| seen.clear)
     }
 
-    /// How much of the line from a post to a bend is known to be clear, counted from the bend: metres, infinite for all.
-    pub(super) fn seen_m(&self, floor: &Floor<'_>, number: u32, bend: &Bend, at: (usize, usize), from: Xy) -> f64 {
+    /// From how far to how far from a bend the line there from a post is not known to be clear, metres; `None` where all of
+    /// it is.
+    pub(super) fn unknown_m(
+        &self,
+        floor: &Floor<'_>,
+        number: u32,
+        bend: &Bend,
+        at: (usize, usize),
+        from: Xy,
+    ) -> Option<(f64, f64)> {
         // The patch through which the line leaves the post: with it, all that the line crosses have been looked at.
         let patch = |at: usize, to: f64, count: usize| {
             let before = to < at as f64 || at + 1 >= count;
@@ -254,11 +262,11 @@ impl Sight {
         let pyramid = floor.pyramid;
         let (row, col) = (patch(at.0, bend.place.y, pyramid.rows), patch(at.1, bend.place.x, pyramid.cols));
         if self.known(number, row / SMALL * pyramid.small_cols + col / SMALL).is_none() {
-            return 0.0;
+            return Some((0.0, f64::INFINITY));
         }
-        let Some(shadow) = self.shadows.get(&u64::from(number)) else { return f64::INFINITY };
+        let shadow = self.shadows.get(&u64::from(number))?;
         let from = from - bend.position;
-        if shadow.is_free(from) { f64::INFINITY } else { shadow.nearest_m(from) }
+        (!shadow.is_free(from)).then(|| shadow.between_m(from))
     }
 
     /// Whether every place of a tile sees the bend.
@@ -291,7 +299,7 @@ impl Sight {
                 let shadow = shadows.entry(u64::from(number)).or_insert_with(|| Shadow::new(rise.field.is_some()));
                 match hides {
                     Hides::Patch(corners) => shadow.add(&corners),
-                    Hides::Between(one, other) => shadow.add_near(one, other),
+                    Hides::Between(one, other) => shadow.add_near(one, other, frame.cell_m),
                 }
             };
             let clear = is_clear(floor, frame, rise, (r, c), &mut shade);
@@ -555,7 +563,7 @@ mod tests {
                     for c in 0..frame.cols {
                         let d = position - frame.centre(r, c);
                         if (r, c) == (row, col)
-                            || sight.seen_m(&floor, number, &bend, (r, c), frame.centre(r, c)).is_finite()
+                            || sight.unknown_m(&floor, number, &bend, (r, c), frame.centre(r, c)).is_none()
                         {
                             continue;
                         }

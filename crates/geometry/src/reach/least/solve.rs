@@ -256,14 +256,11 @@ impl Solver<'_> {
 
     fn is_clear(&self, cell: usize, height: f64, bend: &Bend, number: u32) -> bool {
         let (from, at) = (self.centre(cell), self.blocks.place(cell));
-        let seen_m = self.sight.seen_m(&self.floor, number, bend, at, from);
-        if seen_m == f64::INFINITY {
-            return true;
-        }
+        let Some((near_m, far_m)) = self.sight.unknown_m(&self.floor, number, bend, at, from) else { return true };
+        let cell_m = self.floor.terrain.frame.cell_m;
         let line = self.descent.line(height, bend.position - from);
         line.is_some_and(|mut line| {
-            let seen = seen_m / self.floor.terrain.frame.cell_m;
-            self.floor.is_clear_beyond(self.place_of(cell), bend.place, &mut line, seen)
+            self.floor.is_clear_between(self.place_of(cell), bend.place, &mut line, near_m / cell_m, far_m / cell_m)
         })
     }
 
