@@ -386,6 +386,20 @@ fn is_clear(
     if least_within(descent, ends.map(needed), middle, half_m * SMALL as f64) >= highest {
         return true;
     }
+    // The plane that touches in the middle is below what is needed everywhere; where it is above the floor at every post, it
+    // is between them, where the floor is bilinear.
+    let centre = (ends[0] + ends[2]) * 0.5;
+    if let Some((loss, gradient)) = descent.plane(centre) {
+        let above = |row: usize| {
+            let d = position - frame.centre(row, left) - centre;
+            let first = arriving + loss - SLACK_M + gradient.dot(d);
+            let step = -gradient.x * frame.cell_m;
+            (left..=right).zip(0_u32..).all(|(col, i)| first + step * f64::from(i) >= floor.at_post(row, col))
+        };
+        if (top..=bottom).all(above) {
+            return true;
+        }
+    }
     let mut all = true;
     for i in 0..bottom - top {
         for j in 0..right - left {
