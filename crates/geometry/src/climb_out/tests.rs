@@ -225,7 +225,7 @@ proptest! {
         let low = task.start(&flying, &air, 250.0).unwrap();
         let mut high = low;
         high.motion.height_amsl_m += more;
-        let spare = |start| task.turn_back_from(&flying, &air, start).map(|t| t.spare_m);
+        let spare = |start| task.turn_back_from(&flying, &air, start, &|| false).map(|t| t.spare_m);
         if let (Some(low), Some(high)) = (spare(&low), spare(&high)) {
 // From where it comes down short, the ground is in the way of some turns: more height then opens more of them.
             let gain = high - low - more;
