@@ -286,6 +286,7 @@ impl<'a> CircuitTask<'a> {
                     shapes.push(shape);
                 }
                 if join == Join::Base && self.options.allows(&shape) {
+                    shapes.push(Shape { base: BaseJoin::AsLegs, ..shape });
                     shapes.push(Shape { base: BaseJoin::Direct, ..shape });
                     if to_lose_height {
                         let aside = (from.position - l.aim).dot(l.side(hand)).max(2.2 * r);
@@ -560,7 +561,7 @@ impl<'a> CircuitTask<'a> {
         let size = match shape.join {
             Join::StraightIn => 0.0,
             // A base leg that is not where it always is.
-            Join::Base if shape.base != BaseJoin::Usual => 2.0 * math::ln(way.size_m / self.limits.base_m).abs(),
+            Join::Base if shape.has_own_base() => 2.0 * math::ln(way.size_m / self.limits.base_m).abs(),
             _ => math::ln(way.size_m / usual).abs(),
         };
         join + size + 0.25 * f64::from(shape.orbits) + self.doubling_back(from, &way.plan)
