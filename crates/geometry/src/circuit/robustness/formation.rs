@@ -3,6 +3,7 @@
 //! Flights of one circuit have the same legs and turns, so that what one does next the others do too, only not equally often.
 //! A flight that has nothing to do, or that has ended, waits: what is computed for it is thrown away. No number of one
 //! flight depends on another, so it does not matter which are flown together.
+#![expect(clippy::inline_always, reason = "vectors stay in registers only where everything is one function")]
 
 use super::brief::{Brief, Varied};
 use super::gusts::{EachGusts, Scales};
@@ -231,7 +232,7 @@ impl<'a> Formation<'a> {
         (p.x - self.landing.aim.x) * self.along.x + (p.y - self.landing.aim.y) * self.along.y
     }
 
-    fn motion(&self, at: &Moves, l: usize) -> Motion {
+    fn motion(at: &Moves, l: usize) -> Motion {
         Motion {
             position: at.place.lane(l),
             height_amsl_m: at.height_amsl_m.0[l],
@@ -537,7 +538,7 @@ impl<'a> Formation<'a> {
     #[inline(never)]
     fn look_closely(&mut self, which: Which, from: &Moves, on_final: bool) {
         for l in which.lanes() {
-            let (a, b) = (self.motion(from, l), self.motion(&self.at, l));
+            let (a, b) = (Self::motion(from, l), Self::motion(&self.at, l));
             let Some(met) = self.brief.obstacles.met(&a, &b, on_final, &mut self.quiet[l]) else { continue };
             // On final, and on ground hardly higher than the landing place, nothing was in the way: the height did not reach.
             let is_low = on_final || met.at.height_amsl_m <= self.landing.aim_amsl_m + RISING_M;

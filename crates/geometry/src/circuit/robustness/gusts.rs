@@ -6,6 +6,7 @@
 //! vertical gusts has half as much slow power for its length, so its time is L_w/2V here: slow power is what displaces a
 //! glider. A step draws the gust at its end and its mean over the step together, exactly, whatever the step's length
 //! (Gillespie, *Exact numerical simulation of the Ornstein–Uhlenbeck process*, Phys. Rev. E 54, 1996).
+#![expect(clippy::inline_always, reason = "vectors stay in registers only where everything is one function")]
 
 use super::lanes::{Each, LANES, Which};
 use super::random::{SCORE_TABLE, Scores, Stream};

@@ -2,6 +2,7 @@
 //!
 //! Everything is plain arrays of a fixed length in loops without branches, which the compiler turns into vector
 //! instructions. No operation looks across the array: what one flight comes to does not depend on its neighbours.
+#![expect(clippy::inline_always, reason = "vectors stay in registers only where everything is one function")]
 
 use crate::math::{self, FRAC_PI_2, PI, TAU};
 use crate::position::Xy;
@@ -125,7 +126,7 @@ impl Each {
     }
     #[inline(always)]
     pub(super) fn is_finite(self) -> Which {
-        Which(from_fn(|l| bits(self.0[l] - self.0[l] == 0.0)))
+        Which(from_fn(|l| bits(self.0[l].abs() < f64::INFINITY)))
     }
     /// This where asked for, the other elsewhere.
     #[inline(always)]
@@ -351,9 +352,9 @@ mod tests {
             }
             let within = x.abs();
             let (rows, rest) = within.row_and_rest(30);
-            for l in 0..LANES {
-                assert!(rows[l] <= 30);
-                assert_eq!(rows[l] as f64 + rest.0[l], within.0[l]);
+            for (l, row) in rows.into_iter().enumerate() {
+                assert!(row <= 30);
+                assert_eq!(row as f64 + rest.0[l], within.0[l]);
                 assert!(within.0[l] > 31.0 || (0.0..=1.0).contains(&rest.0[l]), "{}", within.0[l]);
             }
         }

@@ -5,6 +5,7 @@
 //!
 //! A flight meets what it touches: the clearance with which a circuit is chosen is its margin, and here it may be used up.
 //! On final, up to the strip's start, quiet zones no longer count, as when the circuit was chosen.
+#![expect(clippy::inline_always, reason = "vectors stay in registers only where everything is one function")]
 
 use super::lanes::{Each, EachXy, Which};
 use crate::circuit::clearance::{FINAL_TOLERANCE_M, InTheWay, Surroundings};

@@ -6,6 +6,7 @@
 //! projections*, SIAM J. Sci. Comput. 30 (2008). Scrambling: Owen's nested uniform scrambling by the hash of Laine & Karras
 //! as put right by Burley, *Practical Hash-based Owen Scrambling*, JCGT 9(4), 2020. Normal scores: Wichura, algorithm AS
 //! 241 (PPND7), Applied Statistics 37 (1988).
+#![expect(clippy::inline_always, reason = "called for four flights at a time, in the middle of what is vectors")]
 
 use crate::math;
 use std::sync::LazyLock;
