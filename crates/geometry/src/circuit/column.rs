@@ -7,7 +7,7 @@ use crate::position::Xy;
 use std::sync::Arc;
 
 /// Height between two rows, metres. The log profile of a 10 m/s wind is met to better than 1 cm/s at every height.
-const STEP_M: f64 = 2.0;
+pub(super) const STEP_M: f64 = 2.0;
 
 /// Most rows: enough for 8 km; above the top row its wind holds.
 const MOST_ROWS: usize = 4_000;
@@ -15,13 +15,14 @@ const MOST_ROWS: usize = 4_000;
 /// How far below the landing end the table reaches, metres: ground on the way may lie lower.
 const BELOW_M: f64 = 300.0;
 
+/// The air at the height of one row.
 #[derive(Clone, Copy, Debug)]
-struct Row {
-    wind: Xy,
-    to_true: f64,
+pub(super) struct Row {
+    pub(super) wind: Xy,
+    pub(super) to_true: f64,
     /// Changes up to the next row.
-    rise: Xy,
-    thin: f64,
+    pub(super) rise: Xy,
+    pub(super) thin: f64,
 }
 
 /// The air at one height.
@@ -99,6 +100,12 @@ impl AirColumn {
     /// The same, and a wind added that is the same at every height, m/s.
     pub(super) fn disturbed_and(&self, speed_factor: f64, veer_rad: f64, added: Xy) -> Self {
         Self { disturbance: Disturbance::new(speed_factor, veer_rad, added), ..self.clone() }
+    }
+
+    /// Height of the lowest row above mean sea level, metres, and the rows, [`STEP_M`] apart, as they were before anything was
+    /// done to the wind; at least two.
+    pub(super) fn table(&self) -> (f64, &[Row]) {
+        (self.base_amsl_m, &self.rows)
     }
 
     #[inline]

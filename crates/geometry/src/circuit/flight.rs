@@ -106,6 +106,8 @@ struct Flyer<'a, W> {
     glider: Glider<'a>,
     grain: Grain,
     at: Motion,
+    /// As [`Plan`] says.
+    turns_as_legs: bool,
     watch: &'a mut W,
 }
 
@@ -119,7 +121,7 @@ pub(super) fn fly<W: Watch>(
     watch: &mut W,
 ) -> Result<Flown, Stuck> {
     let flying = glider.flying;
-    let mut flyer = Flyer { glider, grain, at: start.motion, watch };
+    let mut flyer = Flyer { glider, grain, at: start.motion, turns_as_legs: plan.turns_as_legs, watch };
     if start.reaction_s > 0.0 {
         flyer.watch.begin(&start.motion, leg(Leg::Reaction));
         flyer.hold_heading(start.reaction_s)?;
@@ -338,7 +340,8 @@ impl<W: Watch> Flyer<'_, W> {
         f: impl FnOnce(&mut Flyer<'_, Unwatched>) -> Result<T, Stuck>,
     ) -> Result<T, Stuck> {
         let mut nobody = Unwatched;
-        let mut flyer = Flyer { glider: self.glider, grain, at: *from, watch: &mut nobody };
+        let mut flyer =
+            Flyer { glider: self.glider, grain, at: *from, turns_as_legs: self.turns_as_legs, watch: &mut nobody };
         f(&mut flyer)
     }
 
@@ -416,8 +419,7 @@ impl<W: Watch> Flyer<'_, W> {
                 - at_turn.heading_rad,
         );
         let turned = |f: &mut Flyer<'_, Unwatched>| {
-            let at = f.at;
-            let angle = f.angle_onto(&at, onto, speed_ms, FirstTurn::Shorter)?;
+            let angle = f.angle_round(track, onto, speed_ms)?;
             f.turn(angle, next, speed_ms)?;
             Ok(f.at)
         };
@@ -441,8 +443,23 @@ impl<W: Watch> Flyer<'_, W> {
             return Err(Stuck::NoRoom);
         }
         self.straight(length, track, this, glide)?;
-        let angle = self.angle_onto(&self.at, onto, speed_ms, FirstTurn::Shorter)?;
+        let angle = self.angle_round(track, onto, speed_ms)?;
         self.turn(angle, next, speed_ms)
+    }
+
+    /// The turn from one leg onto the next: the shorter way of the heading, or, where the plan asks for it, the way the legs turn.
+    ///
+    /// With the wind held off on both legs the heading may turn through more than half a circle where the tracks do not: the
+    /// shorter way then goes round the other side. Where tracks hardly turn, the heading may well go the other way.
+    fn angle_round(&self, track: Xy, onto: Xy, speed_ms: f64) -> Result<f64, Stuck> {
+        let angle = self.angle_onto(&self.at, onto, speed_ms, FirstTurn::Shorter)?;
+        // Positive to the left.
+        let across = track.cross(onto);
+        if !self.turns_as_legs || angle.abs() < math::FRAC_PI_2 || angle * across < 0.0 {
+            return Ok(angle);
+        }
+        let way = if across > 0.0 { FirstTurn::Left } else { FirstTurn::Right };
+        self.angle_onto(&self.at, onto, speed_ms, way)
     }
 }
 
@@ -486,7 +503,7 @@ pub(super) fn turn_probe(glider: Glider<'_>, landing: &Landing, hand: Hand, fina
         time_s: 0.0,
     };
     let mut nobody = Unwatched;
-    let mut flyer = Flyer { glider, grain: Grain::FINE, at: from, watch: &mut nobody };
+    let mut flyer = Flyer { glider, grain: Grain::FINE, at: from, turns_as_legs: false, watch: &mut nobody };
     let angle = flyer.angle_onto(&from, landing.along(), flying.approach_ms, FirstTurn::Shorter).ok()?;
     flyer.turn(angle, Leg::Final, flying.approach_ms).ok()?;
     Some(flyer.at.position)

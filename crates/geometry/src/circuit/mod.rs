@@ -26,7 +26,7 @@ pub use by_hand::{HandEnd, HandFlight, Hold, TICK_S, Touchdown};
 pub use clearance::{InTheWay, Surroundings, TooLow};
 pub use column::AirColumn;
 pub use commit::{Commit, last_change};
-pub(crate) use departure::{Teardrop, fly_teardrop, glide_straight};
+pub(crate) use departure::{Teardrop, TeardropFlown, fly_teardrop, glide_straight};
 pub use flight::{Grain, Start};
 pub use motion::{Flying, Motion};
 pub use no_circuit::NoCircuit;

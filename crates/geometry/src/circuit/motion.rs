@@ -23,12 +23,12 @@ use crate::position::{Bearing, Xy};
 
 /// Steepest effect of a wind gradient that is followed: beyond, a pilot no longer holds the airspeed but lets it go.
 /// Common practice, no source.
-const LEAST_GRADIENT_FACTOR: f64 = 0.25;
+pub(super) const LEAST_GRADIENT_FACTOR: f64 = 0.25;
 
 /// What the glider can do, and how it is flown.
 #[derive(Clone, Copy, Debug)]
 pub struct Flying {
-    curve: GlideCurve,
+    pub(super) curve: GlideCurve,
     /// Factor on the sink rate: 1 is the glide curve, more is worse.
     pub sink_factor: f64,
     /// Gliding equivalent airspeed with wings level, m/s.

@@ -25,6 +25,9 @@ pub(super) struct Shape {
 pub(super) enum BaseJoin {
     /// Where it always is, begun at a corner as far aside as the size says.
     Usual,
+    /// As usual, and the turn onto it always goes round the way the legs do. From over the strip, the nose near the downwind leg, the
+    /// heading turns through more than half a circle there: the shorter way would be the other one, a whole turn dearer.
+    AsLegs,
     /// Straight to the corner of the final, without a corner at the beginning; the size is how far out that lies.
     Direct,
     /// Farther out than usual, begun this far aside, metres; the size is how far out it lies. For height that nothing
@@ -64,6 +67,11 @@ impl Shape {
     /// Whether the circuit has one corner only, on the centre line: its size is how far out that lies.
     pub(super) fn has_one_corner(&self) -> bool {
         self.base == BaseJoin::Direct || (self.join == Join::StraightIn && self.s_turns == 0)
+    }
+
+    /// Whether the base leg lies where the size says, not where it always is.
+    pub(super) fn has_own_base(&self) -> bool {
+        matches!(self.base, BaseJoin::Direct | BaseJoin::FartherOut(_))
     }
 
     /// The plan of this shape at a size: where it has one corner only, its distance before the aiming point; half the width of the
@@ -117,6 +125,7 @@ impl Shape {
         };
         let mut plan = Plan::new(self.join, self.hand, distance, width, &corners);
         plan.orbits = self.orbits;
+        plan.turns_as_legs = self.base == BaseJoin::AsLegs;
         plan
     }
 
@@ -126,7 +135,7 @@ impl Shape {
         match self.join {
             _ if self.has_one_corner() => (limits.base_m, limits.base_m + 3_000.0),
             Join::StraightIn => (0.0, 6.0 * r),
-            Join::Base if self.base != BaseJoin::Usual => (limits.base_m, limits.base_m + 2_000.0),
+            Join::Base if self.has_own_base() => (limits.base_m, limits.base_m + 2_000.0),
             Join::Base => (0.6 * r, 2_500.0),
             Join::Downwind | Join::Crosswind | Join::Overhead => (1.6 * r, 1_800.0),
         }

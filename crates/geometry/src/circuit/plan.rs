@@ -224,6 +224,9 @@ pub struct Plan {
     pub base_distance_m: f64,
     /// Distance of the downwind leg, or of the beginning of the base leg, from the centre line, metres.
     pub width_m: f64,
+    /// Whether the turn at a corner always goes the way the legs turn, even where the heading, with the wind held off on both legs,
+    /// turns through more than half a circle.
+    pub(super) turns_as_legs: bool,
     corners: [Corner; MOST_CORNERS],
     count: usize,
 }
@@ -233,7 +236,17 @@ impl Plan {
         let mut kept = [Corner::default(); MOST_CORNERS];
         let count = corners.len().min(MOST_CORNERS);
         kept[..count].copy_from_slice(&corners[..count]);
-        Self { join, hand, orbits: 0, first_turn: FirstTurn::default(), base_distance_m, width_m, corners: kept, count }
+        Self {
+            join,
+            hand,
+            orbits: 0,
+            first_turn: FirstTurn::default(),
+            base_distance_m,
+            width_m,
+            turns_as_legs: false,
+            corners: kept,
+            count,
+        }
     }
     /// The corners in the order flown; the last lies on the centre line before the aiming point.
     #[must_use]

@@ -286,6 +286,7 @@ impl<'a> CircuitTask<'a> {
                     shapes.push(shape);
                 }
                 if join == Join::Base && self.options.allows(&shape) {
+                    shapes.push(Shape { base: BaseJoin::AsLegs, ..shape });
                     shapes.push(Shape { base: BaseJoin::Direct, ..shape });
                     if to_lose_height {
                         let aside = (from.position - l.aim).dot(l.side(hand)).max(2.2 * r);
@@ -340,6 +341,12 @@ impl<'a> CircuitTask<'a> {
 
     /// Whether a way round with one corner is what it is called: straight in, or a base leg from its own side.
     fn is_as_named(&self, shape: &Shape, size_m: f64, from: &Motion) -> bool {
+        if shape.base == BaseJoin::AsLegs {
+            // Two crabs of 40° make half a circle of heading out of this at most.
+            let begin = self.landing.place(shape.hand, -self.limits.base_m, size_m) - from.position;
+            let onto = -self.landing.side(shape.hand);
+            return begin.dot(onto) < -0.17 * begin.norm();
+        }
         if !shape.has_one_corner() {
             return true;
         }
@@ -363,7 +370,7 @@ impl<'a> CircuitTask<'a> {
         {
             return Err(NoCircuit::NotFinite);
         }
-        let mut found = Vec::with_capacity(200);
+        let mut found: Vec<Candidate> = Vec::with_capacity(200);
         let mut blown_away = false;
         for shape in self.shapes(&start.motion, to_lose_height) {
             let mut flyable: Option<Candidate> = None;
@@ -375,8 +382,14 @@ impl<'a> CircuitTask<'a> {
                 match self.spare(start, &plan, Grain::COARSE) {
                     Ok(Some(spare_m)) => {
                         let candidate = Candidate { shape, size_m, plan, spare_m };
-                        found.push(candidate);
-                        flyable = Some(candidate);
+                        // Where no heading turns through more than half a circle this is the usual way over again.
+                        let usual = Shape { base: BaseJoin::Usual, ..shape };
+                        let is_again = shape.base == BaseJoin::AsLegs
+                            && found.iter().any(|c| c.shape == usual && c.size_m == size_m && c.spare_m == spare_m);
+                        if !is_again {
+                            found.push(candidate);
+                            flyable = Some(candidate);
+                        }
                     }
                     Ok(None) => {
                         // Between the last that could be flown and this one may lie the size that uses the height up.
@@ -560,7 +573,7 @@ impl<'a> CircuitTask<'a> {
         let size = match shape.join {
             Join::StraightIn => 0.0,
             // A base leg that is not where it always is.
-            Join::Base if shape.base != BaseJoin::Usual => 2.0 * math::ln(way.size_m / self.limits.base_m).abs(),
+            Join::Base if shape.has_own_base() => 2.0 * math::ln(way.size_m / self.limits.base_m).abs(),
             _ => math::ln(way.size_m / usual).abs(),
         };
         join + size + 0.25 * f64::from(shape.orbits) + self.doubling_back(from, &way.plan)

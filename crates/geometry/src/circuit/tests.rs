@@ -1,6 +1,7 @@
 mod brute_force;
 mod by_hand;
 mod flight;
+mod headings;
 mod obstacles;
 mod published;
 

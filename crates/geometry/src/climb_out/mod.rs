@@ -189,6 +189,19 @@ impl ClimbOutTask<'_> {
     /// # Errors
     /// When a number is out of range, the wind does not allow the climb-out, or the caller stopped it.
     pub fn compute(&self, stopped: &(dyn Fn() -> bool + Sync), tell: &dyn Fn(f32)) -> Result<ClimbOut, ClimbOutError> {
+        self.compute_and_show(stopped, tell, &|_| {})
+    }
+
+    /// The same; every height is shown as soon as it is finished, from 50 ft upwards.
+    ///
+    /// # Errors
+    /// As [`ClimbOutTask::compute`].
+    pub fn compute_and_show(
+        &self,
+        stopped: &(dyn Fn() -> bool + Sync),
+        tell: &dyn Fn(f32),
+        show: &dyn Fn(&ClimbOutStep),
+    ) -> Result<ClimbOut, ClimbOutError> {
         self.check()?;
         let flying = Flying::of(self.aircraft);
         let air = self.air();
@@ -200,17 +213,20 @@ impl ClimbOutTask<'_> {
             }
             let start = self.start(&flying, &air, height_m)?;
             let glides = ahead::glides(&flying, &air, self.terrain, &self.runway, &start);
-            let turn_back = self.turn_back_from(&flying, &air, &start);
-            steps.push(self.step(height_m, &start, &glides, turn_back, stopped));
+            let turn_back = self.turn_back_from(&flying, &air, &start, stopped);
+            let step = self.step(height_m, &start, &glides, turn_back, stopped);
+            // What was cut short must not be taken for an answer.
+            if stopped() {
+                return Err(ClimbOutError::Stopped);
+            }
+            show(&step);
+            steps.push(step);
             // Higher up more is in reach and takes as much longer.
             let done = height_m / TOP_M;
             tell((done * done).min(1.0) as f32);
             height_m += self.options.step_m;
         }
-        if stopped() {
-            return Err(ClimbOutError::Stopped);
-        }
-        let least_turn_back_m = self.least(&flying, &air, &steps)?;
+        let least_turn_back_m = self.least(&flying, &air, &steps, stopped)?;
         Ok(ClimbOut { steps, least_turn_back_m })
     }
 
@@ -219,6 +235,14 @@ impl ClimbOutTask<'_> {
     /// # Errors
     /// When a number is out of range or the wind does not allow the climb-out.
     pub fn at(&self, height_m: f64) -> Result<ClimbOutAt, ClimbOutError> {
+        self.at_unless(height_m, &|| false)
+    }
+
+    /// The same, unless it is stopped meanwhile: `stopped` is asked again and again, from several threads.
+    ///
+    /// # Errors
+    /// As [`ClimbOutTask::at`], and when the caller stopped it.
+    pub fn at_unless(&self, height_m: f64, stopped: &(dyn Fn() -> bool + Sync)) -> Result<ClimbOutAt, ClimbOutError> {
         self.check()?;
         // Half a foot of rounding is nobody's mistake.
         let within = (FIFTY_FT_M - 0.2..=TOP_M + 0.2).contains(&height_m);
@@ -229,10 +253,13 @@ impl ClimbOutTask<'_> {
         let (flying, air) = (Flying::of(self.aircraft), self.air());
         let start = self.start(&flying, &air, height_m)?;
         let glides = ahead::glides(&flying, &air, self.terrain, &self.runway, &start);
-        let found = self.found_turn_back(&flying, &air, &start);
+        let found = self.found_turn_back(&flying, &air, &start, stopped);
         let way = found.as_ref().map(|found| turn_back::way(&flying, &air, self.terrain, &start, found));
         let turn_back = found.map(|(turn_back, _)| turn_back);
-        let step = self.step(height_m, &start, &glides, turn_back, &|| false);
+        let step = self.step(height_m, &start, &glides, turn_back, stopped);
+        if stopped() {
+            return Err(ClimbOutError::Stopped);
+        }
         Ok(ClimbOutAt { step, glides, turn_back_way: way.unwrap_or_default() })
     }
 
@@ -259,16 +286,35 @@ impl ClimbOutTask<'_> {
         }
     }
 
-    fn found_turn_back(&self, flying: &Flying, air: &AirColumn, start: &Start) -> Option<(TurnBack, Teardrop)> {
-        turn_back::best(self.aircraft, flying, air, self.terrain, &self.runway, &self.options.turn_back, start)
+    fn found_turn_back(
+        &self,
+        flying: &Flying,
+        air: &AirColumn,
+        start: &Start,
+        stopped: &(dyn Fn() -> bool + Sync),
+    ) -> Option<(TurnBack, Teardrop)> {
+        let options = &self.options.turn_back;
+        turn_back::best(self.aircraft, flying, air, self.terrain, &self.runway, options, start, stopped)
     }
 
-    fn turn_back_from(&self, flying: &Flying, air: &AirColumn, start: &Start) -> Option<TurnBack> {
-        self.found_turn_back(flying, air, start).map(|(turn_back, _)| turn_back)
+    fn turn_back_from(
+        &self,
+        flying: &Flying,
+        air: &AirColumn,
+        start: &Start,
+        stopped: &(dyn Fn() -> bool + Sync),
+    ) -> Option<TurnBack> {
+        self.found_turn_back(flying, air, start, stopped).map(|(turn_back, _)| turn_back)
     }
 
     /// The lowest height that works, between the last step that does not and the first that does.
-    fn least(&self, flying: &Flying, air: &AirColumn, steps: &[ClimbOutStep]) -> Result<Option<f64>, ClimbOutError> {
+    fn least(
+        &self,
+        flying: &Flying,
+        air: &AirColumn,
+        steps: &[ClimbOutStep],
+        stopped: &(dyn Fn() -> bool + Sync),
+    ) -> Result<Option<f64>, ClimbOutError> {
         let works = |t: &Option<TurnBack>| t.is_some_and(|t| t.spare_m >= 0.0);
         let Some(first) = steps.iter().position(|s| works(&s.turn_back)) else { return Ok(None) };
         let mut high = steps[first].height_m;
@@ -276,7 +322,11 @@ impl ClimbOutTask<'_> {
         while high - low > 0.5 {
             let middle = 0.5 * (low + high);
             let start = self.start(flying, air, middle)?;
-            if works(&self.turn_back_from(flying, air, &start)) { high = middle } else { low = middle }
+            let turn_back = self.turn_back_from(flying, air, &start, stopped);
+            if stopped() {
+                return Err(ClimbOutError::Stopped);
+            }
+            if works(&turn_back) { high = middle } else { low = middle }
         }
         Ok(Some(high.ceil()))
     }

@@ -225,7 +225,7 @@ proptest! {
         let low = task.start(&flying, &air, 250.0).unwrap();
         let mut high = low;
         high.motion.height_amsl_m += more;
-        let spare = |start| task.turn_back_from(&flying, &air, start).map(|t| t.spare_m);
+        let spare = |start| task.turn_back_from(&flying, &air, start, &|| false).map(|t| t.spare_m);
         if let (Some(low), Some(high)) = (spare(&low), spare(&high)) {
 // From where it comes down short, the ground is in the way of some turns: more height then opens more of them.
             let gain = high - low - more;
@@ -272,4 +272,36 @@ fn one_height_is_a_row_of_the_table_and_its_ways_lead_where_it_says() {
     for wrong in [0.0, 10.0, 500.0, f64::NAN, f64::INFINITY] {
         assert!(matches!(task.at(wrong), Err(ClimbOutError::OutOfRange { .. })), "{wrong}");
     }
+}
+
+#[test]
+fn threads_do_not_matter_heights_are_shown_as_they_are_finished_and_one_can_be_stopped() {
+    use std::cell::RefCell;
+    use std::sync::atomic::{AtomicUsize, Ordering};
+    let (terrain, aircraft, wind) = (flat(), light_aeroplane(), blowing(20.0, 4.0));
+    let options = ClimbOutOptions { climb_rad: 8f64.to_radians(), step_m: 60.0, ..ClimbOutOptions::default() };
+    let task = ClimbOutTask {
+        aircraft: &aircraft,
+        wind: &wind,
+        terrain: &terrain,
+        fields: &[],
+        runway: northward(900.0),
+        options,
+    };
+    let on = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        pool.install(|| task.compute(&|| false, &|_| {}).unwrap())
+    };
+    assert_eq!(on(1), on(3));
+    let shown = RefCell::new(Vec::<ClimbOutStep>::new());
+    let whole = task.compute_and_show(&|| false, &|_| {}, &|step| shown.borrow_mut().push(step.clone())).unwrap();
+    assert_eq!(whole.steps, shown.into_inner());
+    // Stopped in the middle of one height, when some ways have been tried.
+    let asked = AtomicUsize::new(0);
+    let stopped = || asked.fetch_add(1, Ordering::Relaxed) >= 10;
+    assert_eq!(task.at_unless(300.0, &stopped), Err(ClimbOutError::Stopped));
+    asked.store(0, Ordering::Relaxed);
+    let shown = RefCell::new(0_usize);
+    assert_eq!(task.compute_and_show(&stopped, &|_| {}, &|_| *shown.borrow_mut() += 1), Err(ClimbOutError::Stopped));
+    assert_eq!(shown.into_inner(), 0);
 }

@@ -3,10 +3,11 @@
 
 use super::{HANDS, RunwayEnd};
 use crate::aircraft::Aircraft;
-use crate::circuit::{AirColumn, Flying, Motion, Start, Teardrop, fly_teardrop};
+use crate::circuit::{AirColumn, Flying, Motion, Start, Teardrop, TeardropFlown, fly_teardrop};
 use crate::fields::circuit_height::Hand;
 use crate::grid::Terrain;
 use crate::math;
+use rayon::prelude::*;
 
 /// How a turn back is flown.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -55,25 +56,32 @@ const PLACES: [f64; 4] = [0.0, 0.15, 0.3, 0.5];
 /// Distances at which the runway's line is met again before that place, in turn radii.
 const MEETS: [f64; 7] = [1.0, 1.5, 2.2, 3.2, 4.5, 6.5, 9.0];
 
-/// The turn back that leaves most height, and how to fly it again.
-pub(super) fn best(
+/// One way to turn back that is tried.
+#[derive(Clone, Copy, Debug)]
+struct Try {
+    banked: Flying,
+    down_from_end_m: f64,
+    teardrop: Teardrop,
+}
+
+/// Everything that is tried, in the order in which the first of equals wins.
+fn tries(
     aircraft: &Aircraft,
     flying: &Flying,
     air: &AirColumn,
-    terrain: &Terrain,
     runway: &RunwayEnd,
     options: &TurnBackOptions,
     start: &Start,
-) -> Option<(TurnBack, Teardrop)> {
+) -> Vec<Try> {
     let back = runway.heading.reversed();
-    let mut best: Option<(TurnBack, Teardrop)> = None;
+    let speed = flying.glide_ms * air.to_true(start.motion.height_amsl_m);
+    let mut tries = Vec::with_capacity(options.banks_rad.len() * HANDS.len() * PLACES.len() * MEETS.len());
     for bank_rad in options.banks_rad {
         if !(bank_rad > 0.05 && bank_rad <= aircraft.max_bank_rad + 1e-9) {
             continue;
         }
         let mut banked = *flying;
         banked.bank_rad = bank_rad;
-        let speed = flying.glide_ms * air.to_true(start.motion.height_amsl_m);
         let radius = speed * speed / (math::GRAVITY_MS2 * math::sin(bank_rad));
         for hand in HANDS {
             for place in PLACES {
@@ -88,29 +96,60 @@ pub(super) fn best(
                         first: hand,
                         least_turning_m: options.least_turning_m,
                     };
-                    let Some(flown) = fly_teardrop(&banked, air, terrain, start, &teardrop, None) else { continue };
-                    if best.is_some_and(|(b, _)| b.spare_m >= flown.spare_m) {
-                        continue;
-                    }
-                    let faster = flown.ground_ms / flying.approach_ms;
-                    let turn_back = TurnBack {
-                        hand,
-                        bank_rad,
-                        spare_m: flown.spare_m,
-                        lost_in_reaction_m: flown.lost_in_reaction_m,
-                        lost_in_turns_m: flown.lost_in_turns_m,
-                        first_turn_rad: flown.first_turn_rad,
-                        down_from_end_m,
-                        runway_left_m: runway.length_m - down_from_end_m,
-                        landing_distance_m: aircraft.landing_distance_m * faster * faster,
-                        duration_s: flown.duration_s,
-                    };
-                    best = Some((turn_back, teardrop));
+                    tries.push(Try { banked, down_from_end_m, teardrop });
                 }
             }
         }
     }
-    best
+    tries
+}
+
+/// The turn back that leaves most height, and how to fly it again; anything or nothing once it is stopped.
+///
+/// Every way is flown on whatever thread is free; the best is chosen in the order of the ways, so that the threads do not
+/// matter.
+#[expect(clippy::too_many_arguments, reason = "what the climb-out is computed from, and from where")]
+pub(super) fn best(
+    aircraft: &Aircraft,
+    flying: &Flying,
+    air: &AirColumn,
+    terrain: &Terrain,
+    runway: &RunwayEnd,
+    options: &TurnBackOptions,
+    start: &Start,
+    stopped: &(dyn Fn() -> bool + Sync),
+) -> Option<(TurnBack, Teardrop)> {
+    let tries = tries(aircraft, flying, air, runway, options, start);
+    let fly = |tried: &Try| {
+        if stopped() {
+            return None;
+        }
+        fly_teardrop(&tried.banked, air, terrain, start, &tried.teardrop, None)
+    };
+    let flown: Vec<Option<TeardropFlown>> = tries.par_iter().map(fly).collect();
+    let mut best: Option<(&Try, TeardropFlown)> = None;
+    for (tried, flown) in tries.iter().zip(flown) {
+        let Some(flown) = flown else { continue };
+        if best.is_none_or(|(_, b)| flown.spare_m > b.spare_m) {
+            best = Some((tried, flown));
+        }
+    }
+    best.map(|(tried, flown)| {
+        let faster = flown.ground_ms / flying.approach_ms;
+        let turn_back = TurnBack {
+            hand: tried.teardrop.first,
+            bank_rad: tried.banked.bank_rad,
+            spare_m: flown.spare_m,
+            lost_in_reaction_m: flown.lost_in_reaction_m,
+            lost_in_turns_m: flown.lost_in_turns_m,
+            first_turn_rad: flown.first_turn_rad,
+            down_from_end_m: tried.down_from_end_m,
+            runway_left_m: runway.length_m - tried.down_from_end_m,
+            landing_distance_m: aircraft.landing_distance_m * faster * faster,
+            duration_s: flown.duration_s,
+        };
+        (turn_back, tried.teardrop)
+    })
 }
 
 /// The places of a turn back that was found, from the engine's stop to the runway.

@@ -1,11 +1,14 @@
 //! What the pilot has in mind: the circuit as planned and flown in expected air, and what moving the base leg does.
 
+#[cfg(test)]
 use super::gusts::Gusts;
 use super::inputs::{Draw, Uncertainty};
 use super::obstacles::Obstacles;
-use super::pilot::{End, Pilot, Run};
+#[cfg(test)]
+use super::pilot::Run;
+use super::pilot::{End, Pilot};
 use crate::circuit::flight::{Grain, Part, Start, Watch, fly};
-use crate::circuit::motion::{Gust, Motion};
+use crate::circuit::motion::{Flying, Gust, Motion};
 use crate::circuit::plan::{Leg, Plan};
 use crate::circuit::search::CircuitTask;
 use crate::math;
@@ -160,22 +163,38 @@ impl<'a> Brief<'a> {
         }
     }
 
-    /// One flight.
-    pub(super) fn run(&self, draw: &Draw, gusts: Option<Gusts<'_>>) -> Run {
+    /// The aircraft, its pilot and the air of one flight.
+    pub(super) fn varied(&self, draw: &Draw) -> Varied {
         let plain = self.task.flying;
         let mut flying = plain;
         flying.sink_factor *= draw.sink;
         flying.glide_ms = (plain.glide_ms + draw.airspeed_ms).max(0.5 * plain.glide_ms);
         flying.approach_ms = (plain.approach_ms + draw.airspeed_ms).max(0.5 * plain.approach_ms);
         flying.bank_rad = (plain.bank_rad + draw.bank_rad).clamp(0.25 * plain.bank_rad, 1.2);
-        let air = if self.wind_10_m_ms >= CALM_MS {
-            let factor = 1.0 + draw.wind_speed_ms / self.wind_10_m_ms;
-            self.task.air.disturbed(factor, draw.wind_direction_rad)
-        } else {
-            let (sin, cos) = math::sin_cos(draw.calm_from_rad);
-            self.task.air.disturbed_and(1.0, 0.0, Xy::new(sin, cos) * draw.wind_speed_ms)
-        };
+        if self.wind_10_m_ms >= CALM_MS {
+            let speed_factor = 1.0 + draw.wind_speed_ms / self.wind_10_m_ms;
+            return Varied { flying, speed_factor, veer_rad: draw.wind_direction_rad, added: Xy::default() };
+        }
+        let (sin, cos) = math::sin_cos(draw.calm_from_rad);
+        Varied { flying, speed_factor: 1.0, veer_rad: 0.0, added: Xy::new(sin, cos) * draw.wind_speed_ms }
+    }
+
+    /// One flight by itself: what flights side by side are held against.
+    #[cfg(test)]
+    pub(super) fn run(&self, draw: &Draw, gusts: Option<Gusts<'_>>) -> Run {
+        let Varied { flying, speed_factor, veer_rad, added } = self.varied(draw);
+        let air = self.task.air.disturbed_and(speed_factor, veer_rad, added);
         let mut gusts = gusts;
         Pilot::new(self, draw, flying, &air, &mut gusts).fly()
     }
+}
+
+/// What differs from flight to flight beside what the pilot does.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Varied {
+    pub(super) flying: Flying,
+    /// Factor on the wind, how far it is turned clockwise, radians, and what is added to it, m/s.
+    pub(super) speed_factor: f64,
+    pub(super) veer_rad: f64,
+    pub(super) added: Xy,
 }

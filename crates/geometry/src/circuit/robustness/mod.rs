@@ -6,8 +6,10 @@
 //! scramblings differ (L'Ecuyer & Lemieux, *Recent advances in randomized quasi-Monte Carlo methods*, 2002).
 
 mod brief;
+mod formation;
 mod gusts;
 mod inputs;
+mod lanes;
 mod obstacles;
 mod pilot;
 mod random;
@@ -22,8 +24,10 @@ use super::flight::Start;
 use super::plan::Plan;
 use super::search::CircuitTask;
 use brief::Brief;
-use gusts::{Gusts, Scales};
+use formation::Formation;
+use gusts::Scales;
 use inputs::Draw;
+use lanes::LANES;
 use pilot::{End, Run};
 pub(crate) use random::normal_score;
 use random::{DIMENSIONS, Sobol, Stream, mixed};
@@ -38,7 +42,7 @@ const SCRAMBLINGS: usize = 16;
 const BLOCK: usize = 2_048;
 
 /// Flights that one thread takes at a time.
-const CHUNK: usize = 64;
+const CHUNK: usize = 32;
 
 /// Most flights: what fits in a few hundred megabytes.
 const MOST_SAMPLES: usize = 1_000_000;
@@ -183,12 +187,16 @@ pub fn robustness(
         }
         let next = (done + BLOCK).min(samples);
         flights[done..next].par_chunks_mut(CHUNK).enumerate().for_each(|(chunk, flights)| {
-            for (i, flight) in flights.iter_mut().enumerate() {
-                let number = done + chunk * CHUNK + i;
-                flight.point = point(&sobol, number, budget.seed);
-                let gusts = Gusts::new(&scales, Stream::new(budget.seed, number as u64));
-                flight.run = brief.run(&Draw::at(&flight.point, uncertainty), Some(gusts));
-                flight.outcome = outcome(task, &flight.run);
+            for (i, flights) in flights.chunks_mut(LANES).enumerate() {
+                let first = done + chunk * CHUNK + i * LANES;
+                let points = core::array::from_fn(|l| point(&sobol, first + l, budget.seed));
+                let draws = points.each_ref().map(|point| Draw::at(point, uncertainty));
+                let streams = core::array::from_fn(|l| Stream::new(budget.seed, (first + l) as u64));
+                let mut formation = Formation::new(&brief, &draws, &scales, streams);
+                // The last formation may be larger than what is asked for.
+                for ((flight, point), run) in flights.iter_mut().zip(points).zip(formation.fly()) {
+                    *flight = Flight { point, run: *run, outcome: outcome(task, run) };
+                }
             }
         });
         done = next;

@@ -5,7 +5,9 @@
 //!
 //! A flight meets what it touches: the clearance with which a circuit is chosen is its margin, and here it may be used up.
 //! On final, up to the strip's start, quiet zones no longer count, as when the circuit was chosen.
+#![expect(clippy::inline_always, reason = "vectors stay in registers only where everything is one function")]
 
+use super::lanes::{Each, EachXy, Which};
 use crate::circuit::clearance::{FINAL_TOLERANCE_M, InTheWay, Surroundings};
 use crate::circuit::motion::Motion;
 use crate::circuit::plan::Landing;
@@ -142,6 +144,19 @@ impl<'a> Obstacles<'a> {
         let range = |a: f64, b: f64| a.min(b) as usize..=a.max(b) as usize;
         let mut tiles = range(a.y, b.y).flat_map(|row| range(a.x, b.x).map(move |col| row * self.cols + col));
         tiles.all(|tile| lowest_m > self.ceilings_m[tile])
+    }
+
+    /// Which of some steps, nowhere lower than heights above sea level, pass high above everything.
+    #[inline(always)]
+    pub(super) fn are_far_below(&self, a: EachXy, b: EachXy, lowest_m: Each) -> Which {
+        let high = self.low + Xy::new(self.cols as f64, self.rows as f64) * (1.0 / self.per_m);
+        let inside = |p: EachXy| {
+            p.x.is_at_least(Each::of(self.low.x))
+                & p.y.is_at_least(Each::of(self.low.y))
+                & Each::of(high.x).is_above(p.x)
+                & Each::of(high.y).is_above(p.y)
+        };
+        lowest_m.is_above(Each::of(self.highest_m)) & inside(a) & inside(b)
     }
 
     /// What a step meets first. The first quiet zone that is overflown low is noted in `quiet`, where none is yet.

@@ -29,23 +29,26 @@ use crate::math::{self, GRAVITY_MS2};
 use crate::position::Xy;
 
 /// Longest step of a leg and of the last part of the final, metres; largest step of a turn, radians.
-const LEG_M: f64 = 100.0;
-const LOW_LEG_M: f64 = 25.0;
-const LOW_M: f64 = 40.0;
-const TURN_RAD: f64 = 0.42;
+pub(super) const LEG_M: f64 = 100.0;
+pub(super) const LOW_LEG_M: f64 = 25.0;
+pub(super) const LOW_M: f64 = 40.0;
+pub(super) const TURN_RAD: f64 = 0.42;
+
+/// Height lost for each metre on final, as long as nothing else is known.
+pub(super) const FINAL_SLOPE: f64 = 0.2;
 
 /// Steps of one roll.
-const ROLLS: u8 = 2;
+pub(super) const ROLLS: u8 = 2;
 
 /// Most steps of one flight.
-const MOST_STEPS: usize = 3_000;
+pub(super) const MOST_STEPS: usize = 3_000;
 
 /// A turn whose end lies this much beyond what was planned is ended, radians.
-const OVERTURNED_RAD: f64 = 1.2;
+pub(super) const OVERTURNED_RAD: f64 = 1.2;
 
 /// Ground that rises less than this above the landing place is come down on, not run into, metres: 50 ft. Common practice,
 /// no source.
-const RISING_M: f64 = FIFTY_FT_M;
+pub(super) const RISING_M: f64 = FIFTY_FT_M;
 
 /// How one flight ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -129,7 +132,7 @@ impl<'a, 'g> Pilot<'a, 'g> {
             looks: true,
             quiet: None,
             base_turn_amsl_m: f64::NAN,
-            final_slope: 0.2,
+            final_slope: FINAL_SLOPE,
             gusts_m: 0.0,
             steps: 0,
         }
@@ -430,7 +433,7 @@ impl<'a, 'g> Pilot<'a, 'g> {
                 // Wings come level below the ground.
                 return Err(Ended(End::Early));
             }
-            let step = if high > LOW_M + LEG_M * self.final_slope { LEG_M } else { LOW_LEG_M };
+            let step = if high > LOW_M + LEG_M * FINAL_SLOPE { LEG_M } else { LOW_LEG_M };
             let to_line = (-half - self.landing.along_of(from.position)) / track.dot(along);
             let step = if to_line > 0.5 { step.min(to_line) } else { step };
             if !(to_line > 0.5) {

@@ -6,6 +6,7 @@
 //! projections*, SIAM J. Sci. Comput. 30 (2008). Scrambling: Owen's nested uniform scrambling by the hash of Laine & Karras
 //! as put right by Burley, *Practical Hash-based Owen Scrambling*, JCGT 9(4), 2020. Normal scores: Wichura, algorithm AS
 //! 241 (PPND7), Applied Statistics 37 (1988).
+#![expect(clippy::inline_always, reason = "called for four flights at a time, in the middle of what is vectors")]
 
 use crate::math;
 use std::sync::LazyLock;
@@ -34,27 +35,72 @@ impl Stream {
     pub(super) fn normals(&mut self) -> (f64, f64) {
         self.count = self.count.wrapping_add(GOLDEN);
         let bits = mixed(self.key.wrapping_add(self.count));
-        (tabled_score(bits as u32), tabled_score((bits >> 32) as u32))
+        (SCORE_TABLE.of(bits as u32), SCORE_TABLE.of((bits >> 32) as u32))
+    }
+
+    /// The same where every bit of `which` is set. Where none is, the stream stays where it is, and the numbers mean nothing.
+    #[inline(always)]
+    pub(super) fn normals_if(&mut self, scores: &Scores, which: u64) -> (f64, f64) {
+        self.count = self.count.wrapping_add(GOLDEN & which);
+        let bits = mixed(self.key.wrapping_add(self.count));
+        (scores.of(bits as u32), scores.of((bits >> 32) as u32))
     }
 }
 
-/// Intervals of equal probability of the table of normal scores.
+/// Intervals of equal probability of a table of normal scores.
 const SCORES: usize = 2_048;
 /// So many at either end are not interpolated: there the score bends.
 const ENDS: usize = 32;
+/// Bits of a number that the intervals leave, and how much less that is in the table of an end.
+const REST_BITS: u32 = 32 - SCORES.trailing_zeros();
+const END_BITS: u32 = (SCORES / ENDS).trailing_zeros();
 
-static SCORE_TABLE: LazyLock<[f64; SCORES + 1]> =
-    LazyLock::new(|| core::array::from_fn(|i| normal_score((i as f64 / SCORES as f64).clamp(1e-12, 1.0 - 1e-12))));
+/// Normal scores in equal intervals, and those of the lowest intervals divided as finely again.
+#[derive(Debug)]
+pub(super) struct Scores {
+    all: [f64; SCORES + 1],
+    low: [f64; SCORES + 1],
+}
 
-/// A normal number from 32 bits, within 1e-4 of [`normal_score`] of them.
-fn tabled_score(bits: u32) -> f64 {
-    const REST_BITS: u32 = 32 - SCORES.trailing_zeros();
-    let at = (bits >> REST_BITS) as usize;
-    if !(ENDS..SCORES - ENDS).contains(&at) {
-        return normal_score(unit(bits));
+pub(super) static SCORE_TABLE: LazyLock<Scores> = LazyLock::new(|| {
+    let score = |p: f64| normal_score(p.clamp(1e-12, 1.0 - 1e-12));
+    let low = (ENDS as f64) / (SCORES * SCORES) as f64;
+    Scores {
+        all: core::array::from_fn(|i| score(i as f64 / SCORES as f64)),
+        low: core::array::from_fn(|i| score(i as f64 * low)),
     }
-    let part = (f64::from(bits & ((1 << REST_BITS) - 1)) + 0.5) / f64::from(1_u32 << REST_BITS);
-    let table = &*SCORE_TABLE;
+});
+
+impl Scores {
+    /// A normal number from 32 bits, within 1e-4 of [`normal_score`] of them.
+    #[inline(always)]
+    fn of(&self, bits: u32) -> f64 {
+        let at = (bits >> REST_BITS) as usize;
+        if !(ENDS..SCORES - ENDS).contains(&at) {
+            return self.far_out(bits);
+        }
+        between(&self.all, at, bits, REST_BITS)
+    }
+
+    /// The same far from the middle, where the score bends: more finely, and at the very end exactly.
+    #[inline(never)]
+    fn far_out(&self, bits: u32) -> f64 {
+        let is_high = bits >> 31 == 1;
+        let low = if is_high { !bits } else { bits };
+        let at = (low >> (REST_BITS - END_BITS)) as usize;
+        if at < ENDS {
+            return normal_score(unit(bits));
+        }
+        let score = between(&self.low, at, low, REST_BITS - END_BITS);
+        if is_high { -score } else { score }
+    }
+}
+
+/// Part of the way from one number of a table to the next, by the lower bits.
+#[inline(always)]
+fn between(table: &[f64; SCORES + 1], at: usize, bits: u32, rest_bits: u32) -> f64 {
+    // So few bits that they are no negative number of 32 bits, which would take longer to convert.
+    let part = (f64::from((bits & ((1 << rest_bits) - 1)) as i32) + 0.5) * (1.0 / f64::from(1_u32 << rest_bits));
     table[at] + (table[at + 1] - table[at]) * part
 }
 
@@ -177,7 +223,7 @@ mod tests {
     fn the_table_says_what_the_score_says() {
         for i in 0..2_000_000_u32 {
             let bits = i.wrapping_mul(2_147_483_587).wrapping_add(i);
-            let off = (tabled_score(bits) - normal_score(unit(bits))).abs();
+            let off = (SCORE_TABLE.of(bits) - normal_score(unit(bits))).abs();
             assert!(off < 1e-4, "{bits}: {off}");
         }
     }

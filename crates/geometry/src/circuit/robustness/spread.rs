@@ -3,6 +3,7 @@
 use super::inputs::Input;
 use super::random::normal_score;
 use super::{Flight, Outcome};
+use rayon::prelude::*;
 use serde::Serialize;
 
 /// Classes of an input within which the mean is taken.
@@ -66,7 +67,7 @@ pub(super) fn what_hurts(flights: &[Flight]) -> Vec<InputShare> {
         by_rank[i] = (rank as f64 + 0.5) / flights.len() as f64;
     }
     let mut shares: Vec<InputShare> = Input::ALL
-        .iter()
+        .par_iter()
         .map(|&(input, coordinates)| {
             let mut share = InputShare { input, of_touchdown: 0.0, of_misses: 0.0, correlation: 0.0 };
             let mut add = |place: &dyn Fn(usize) -> f64| {
