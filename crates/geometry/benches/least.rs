@@ -1,16 +1,16 @@
-//! How long least heights take over a whole square of a million cells, with five and with forty fields, and over one of nine
-//! million.
+//! How long least heights take over a whole square of a million cells, with five and with forty fields, over one of nine
+//! million, and over a million in a hundred winds. Always with the height of every cell.
 
 mod scene;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use scene::{eight_ms, fractal, reference, scaled};
-use sparefield_geometry::air::WindProfile;
+use sparefield_geometry::air::{Wind, WindProfile};
 use sparefield_geometry::fields::demand::{ARRIVAL_TRACKS, Demand};
 use sparefield_geometry::fields::verdict::Verdict;
 use sparefield_geometry::grid::Terrain;
 use sparefield_geometry::reach::ReachOptions;
-use sparefield_geometry::reach::least::{LeastOptions, least_heights};
+use sparefield_geometry::reach::least::{LeastOptions, WindDoubt, least_heights, many_winds, winds_about};
 use std::hint::black_box;
 
 /// Fields spread evenly, each asking 150 m over its ground.
@@ -65,6 +65,22 @@ fn benches(c: &mut Criterion) {
             let run = || least_heights(&terrain, &reference, &wind, &fields, &options, &|_| {}, &|| false);
             // Heights are worked out when they are asked for: here for every cell.
             b.iter(|| black_box(run().map(|map| map.raster(1))));
+        });
+    }
+    group.finish();
+    let mut group = c.benchmark_group("least_100_winds_1000x1000");
+    group.sample_size(10);
+    let wind = eight_ms(WindProfile::Uniform);
+    let winds = winds_about(&wind, &WindDoubt::default(), 100);
+    for (ground, relief) in [("gentle", 300.0), ("alpine", 930.0)] {
+        let terrain = scaled(fractal(7, 1_000, 25.0, 1.0), relief);
+        let fields = fields(&terrain, 40);
+        let asks = |_: &Wind| Some(fields.clone());
+        group.bench_function(format!("{ground}/40"), |b| {
+            let run = || {
+                many_winds(&terrain, &reference, &winds, &asks, &options, 300.0, &|_| {}, &|| false).map(|m| m.winds)
+            };
+            b.iter(|| black_box(run()));
         });
     }
     group.finish();

@@ -167,7 +167,9 @@ impl Terrain {
             }
         };
         let (eights, rest) = self.heights_m.as_chunks::<8>();
-        eights.iter().for_each(|eight| widen(eight));
+        for eight in eights {
+            widen(eight);
+        }
         widen(rest);
         let low = low.into_iter().fold(f32::INFINITY, f32::min);
         let high = high.into_iter().fold(f32::NEG_INFINITY, f32::max);

@@ -217,7 +217,7 @@ mod tests {
 
     #[test]
     fn heights_are_rounded_up_to_the_nearest_number() {
-        for height in [0.0, -0.0, 1e-60, -1e-60, 0.1, -0.1, 16_777_217.0, -16_777_217.0, 1234.567_8, -0.3, 250.0] {
+        for height in [0.0, -0.0, 1e-60, -1e-60, 0.1, -0.1, 16_777_217.0, -16_777_217.0, 1_234.567_8, -0.3, 250.0] {
             let near = height as f32;
             let expected = if f64::from(near) < height { near.next_up() } else { near };
             assert_eq!(round_up(height).to_bits(), expected.to_bits(), "{height}");

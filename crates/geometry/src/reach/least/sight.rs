@@ -577,7 +577,7 @@ mod tests {
                     for c in 0..frame.cols {
                         let d = position - frame.centre(r, c);
                         if (r, c) == (row, col)
-                            || sight.unknown_m(&floor, number, &bend, (r, c), frame.centre(r, c)).is_none()
+                            || sight.unknown_m(&floor, number, &bend, (r, c), frame.centre(r, c)).is_some()
                         {
                             continue;
                         }

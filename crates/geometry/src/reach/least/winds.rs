@@ -27,6 +27,8 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 pub const NINE_IN_TEN: f64 = 0.9;
 /// Maps worked on at the same time, which bounds memory on any number of threads.
 const AT_ONCE: usize = 4;
+/// Cells whose greatest heights are brought up to date together.
+const CELLS_AT_ONCE: usize = 4_096;
 /// Winds at most.
 pub const MOST_WINDS: usize = 1_000;
 /// (√5 − 1) / 2.
@@ -165,17 +167,22 @@ pub fn many_winds(
                 Ok(raster)
             })
             .collect::<Result<Vec<Option<Vec<f32>>>, LeastError>>()?;
-        for raster in rasters {
-            if stopped() {
-                return Err(LeastError::Stopped);
-            }
-            // In which order they come makes no difference.
-            for (cell, own) in greatest.chunks_exact_mut(kept).enumerate() {
-                let least = raster.as_ref().map_or(f32::NAN, |r| r[cell]);
-                counts[cell] += u16::from(f64::from(least) <= f64::from(terrain.heights_m[cell]) + height_agl_m);
-                insert(own, if least.is_nan() { f32::INFINITY } else { least });
-            }
+        if stopped() {
+            return Err(LeastError::Stopped);
         }
+        let parts = greatest.par_chunks_mut(CELLS_AT_ONCE * kept).zip(counts.par_chunks_mut(CELLS_AT_ONCE));
+        parts.enumerate().for_each(|(part, (greatest, counts))| {
+            let first = part * CELLS_AT_ONCE;
+            for raster in &rasters {
+                // In which order they come makes no difference.
+                for (i, (own, count)) in greatest.chunks_exact_mut(kept).zip(counts.iter_mut()).enumerate() {
+                    let least = raster.as_ref().map_or(f32::NAN, |r| r[first + i]);
+                    let enough = f64::from(terrain.heights_m[first + i]) + height_agl_m;
+                    *count += u16::from(f64::from(least) <= enough);
+                    insert(own, if least.is_nan() { f32::INFINITY } else { least });
+                }
+            }
+        });
     }
     let last = |own: &[f32]| if own[kept - 1].is_finite() { own[kept - 1] } else { f32::NAN };
     let nine_in_ten = greatest.chunks_exact(kept).map(last).collect();
@@ -184,6 +191,10 @@ pub fn many_winds(
 
 /// Keeps the greatest values, the greatest first.
 fn insert(own: &mut [f32], value: f32) {
+    // Most are smaller than all that are kept.
+    if own.last().is_none_or(|last| value <= *last) {
+        return;
+    }
     let Some(at) = own.iter().position(|kept| value > *kept) else { return };
     own[at..].rotate_right(1);
     own[at] = value;
