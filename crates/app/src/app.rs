@@ -23,13 +23,13 @@ use crate::export_dialog::ExportDialog;
 use crate::hangar;
 use crate::import_dialog::ImportDialog;
 use crate::jobs::{
-    Asked, AssessJob, AssessRequest, CheckJob, ClimbOutJob, CoverJob, DrillJob, LayerJob, OpenJob, SheetJob,
+    Asked, AssessJob, AssessRequest, CheckJob, ClimbOutJob, CoverJob, DrillJob, LayerJob, OpenJob, PadJob, SheetJob,
 };
 use crate::keep::{Keep, Notify};
 use crate::layer_export_dialog::{LayerExportDialog, LayersOf};
 use crate::model::layers::LayersCommand;
 use crate::model::{
-    CircuitCommand, Conditions, DebriefCommand, DrillCommand, FanAsk, MergeCommand, Mode, Model, NoticeLevel,
+    CircuitCommand, Conditions, DebriefCommand, DrillCommand, FanAsk, MergeCommand, Mode, Model, NoticeLevel, PadReader,
     SheetCommand,
 };
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
@@ -130,6 +130,8 @@ pub struct App {
     frame_climb_out: bool,
     listed: listed::Listed,
     drill_job: DrillJob,
+    /// Gamepads for glides by hand; tests leave those of the machine alone.
+    pads: Option<Box<dyn PadReader>>,
     /// The circuits of a drill that is over being flown many times, by the result's identifier.
     drill_many: Asked<String, DrillResult>,
     /// A document of drill sets being read or written.
@@ -207,6 +209,7 @@ impl App {
             frame_climb_out: false,
             listed: listed::Listed::default(),
             drill_job: DrillJob::default(),
+            pads: start.keep_settings.then(|| Box::new(PadJob::default()) as Box<dyn PadReader>),
             drill_many: Asked::default(),
             drill_document: Asked::default(),
             following: follow::Following::default(),
@@ -226,6 +229,11 @@ impl App {
     /// Pushes a command as if the pilot had given it.
     pub fn push(&mut self, command: Command) {
         self.commands.push(command);
+    }
+
+    /// Takes gamepads from elsewhere than this machine's devices.
+    pub fn read_pads_from(&mut self, pads: Box<dyn PadReader>) {
+        self.pads = Some(pads);
     }
 
     /// Shows a box of the frame (south-west, north-east) whole from the next frame on.

@@ -17,6 +17,13 @@ const SLIDER: f32 = 150.0;
 /// What is told under the view.
 const NOT_SEEN: &str = "No trees, hedges or wires stand in this view";
 
+/// What the gamepad does, beside the keys and in full.
+const PAD_KEYS: &str = "Stick: bank and speed; lower button: level; start: pause.";
+const PAD_HELP: &str = "With a gamepad, the left stick to the side changes the bank that is held, and either stick up and \
+                        down the speed: up is faster. Let go, it stays as it is. The lower of the four buttons holds wings \
+                        level, the start button stops the clock. It may be plugged in and out at any time; keys and \
+                        sliders go on working.";
+
 /// The view, in a drawer under the map.
 pub(super) fn drawer(ui: &mut Ui, session: &Session, theme: &Theme) {
     let height = (ui.ctx().content_rect().height() * SHARE).clamp(LOWEST, HIGHEST);
@@ -143,6 +150,10 @@ pub(super) fn controls(ui: &mut Ui, model: &Model, hand: &ByHand, theme: &Theme,
             push(DrillCommand::Leave);
         }
     });
+    let soft = |text: &str| Label::new(RichText::new(text).color(theme.colours.ink_soft)).wrap();
     let help = "← → bank, ↑ ↓ speed. What you hold stays held. Nothing is flared: the touchdown is where the glide meets the ground.";
-    ui.add(Label::new(RichText::new(help).color(theme.colours.ink_soft)).wrap());
+    ui.add(soft(help));
+    let pad = &hand.pad;
+    let words = if pad.is_there() { format!("{}. {PAD_KEYS}", pad.words()) } else { pad.words() };
+    ui.add(soft(&words)).on_hover_text(PAD_HELP);
 }
