@@ -12,6 +12,7 @@ mod glide;
 mod layers;
 mod listed;
 mod opening;
+mod pages;
 mod sheet;
 mod suggest;
 mod survey;
@@ -29,8 +30,8 @@ use crate::keep::{Keep, Notify};
 use crate::layer_export_dialog::{LayerExportDialog, LayersOf};
 use crate::model::layers::LayersCommand;
 use crate::model::{
-    CircuitCommand, Conditions, DebriefCommand, DrillCommand, FanAsk, MergeCommand, Mode, Model, NoticeLevel, PadReader,
-    SheetCommand,
+    CircuitCommand, Conditions, DebriefCommand, DrillCommand, FanAsk, MergeCommand, Mode, Model, NoticeLevel,
+    PadReader, SheetCommand,
 };
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::page_dialog::{self, PageDialog};
@@ -119,6 +120,8 @@ pub struct App {
     /// The sheet last asked for.
     sheet_asked: Option<crate::sheet::Ask>,
     sheet_view: views::sheet::SheetView,
+    /// Pages being written.
+    pages: pages::Pages,
     flying: circuit::Flying,
     cover_job: CoverJob,
     /// What could not be made is not asked for again.
@@ -200,6 +203,7 @@ impl App {
             sheet_job,
             sheet_asked: None,
             sheet_view: views::sheet::SheetView::default(),
+            pages: pages::Pages::default(),
             flying: circuit::Flying::start(ctx)?,
             cover_job: CoverJob::default(),
             cover_failed: cover::Failed::default(),
@@ -339,6 +343,7 @@ impl App {
         }
         self.ask_to_assess();
         self.follow_sheet();
+        self.follow_pages(ctx);
         self.follow_circuit(ctx);
         self.follow_listed(ctx);
         self.follow_debrief(ctx);

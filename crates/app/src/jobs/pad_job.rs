@@ -40,7 +40,7 @@ impl PadReader for PadJob {
                 // What is left over from an earlier flight is of no account.
                 while reading.happened.try_recv().is_ok() {}
                 // A thread that has ended is found below.
-                drop(reading.wanted.send(flying));
+                reading.wanted.send(flying).ok();
             }
         }
         let Some(reading) = self.reading.as_ref().filter(|_| flying) else { return Vec::new() };

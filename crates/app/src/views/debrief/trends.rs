@@ -9,6 +9,12 @@ use crate::views::sheet::paint;
 use egui::{ComboBox, Grid, Label, RichText, ScrollArea, Ui, vec2};
 use sparefield_data::quantity::UnitPrefs;
 
+/// What trends are narrowed by.
+const FILTERS: [&str; 3] = ["Wind", "Flown by", "Flown in"];
+/// Greatest width of a list that opens, points, and what it takes beside its words.
+const CHOOSER: f32 = 190.0;
+const ARROW: f32 = 8.0;
+
 fn say(measure: Measure, units: UnitPrefs, value: f64) -> String {
     match measure {
         Measure::BaseLeg => units.format_length(value),
@@ -51,14 +57,20 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
     }
     let filter = &debrief.filter;
     let mut wanted = filter.clone();
-    Grid::new("debrief trend filters").num_columns(2).show(ui, |ui| {
-        choice(ui, "Wind", filter.wind.words(), |ui| {
+    // As wide as the card leaves beside the longest label.
+    let wide =
+        |label: &&str| ui.painter().layout_no_wrap((*label).to_owned(), theme.text_font(), theme.colours.ink).size().x;
+    let label = FILTERS.iter().map(wide).fold(0.0, f32::max);
+    let room = ui.available_width() - label - ui.spacing().item_spacing.x - ARROW;
+    let width = room.clamp(80.0, CHOOSER);
+    Grid::new("debrief trend filters").num_columns(2).min_col_width(label).show(ui, |ui| {
+        choice(ui, FILTERS[0], width, filter.wind.words(), |ui| {
             for class in WindClass::ALL {
                 ui.selectable_value(&mut wanted.wind, class, class.words());
             }
         });
-        names(ui, "Flown by", "anybody", &trends.pilots, &mut wanted.pilot);
-        names(ui, "Flown in", "any aircraft", &trends.aircraft, &mut wanted.aircraft);
+        names(ui, FILTERS[1], width, "anybody", &trends.pilots, &mut wanted.pilot);
+        names(ui, FILTERS[2], width, "any aircraft", &trends.aircraft, &mut wanted.aircraft);
     });
     if wanted != *filter {
         push(DebriefCommand::Filter(wanted));
@@ -120,16 +132,16 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
 }
 
 /// A label with what is chosen behind it, as a row of a grid.
-fn choice(ui: &mut Ui, label: &str, shown: &str, choices: impl FnOnce(&mut Ui)) {
+fn choice(ui: &mut Ui, label: &str, width: f32, shown: &str, choices: impl FnOnce(&mut Ui)) {
     let name = ui.label(label);
-    let combo = ComboBox::from_id_salt(("debrief trends", label)).selected_text(shown).width(190.0);
+    let combo = ComboBox::from_id_salt(("debrief trends", label)).selected_text(shown).width(width).truncate();
     combo.show_ui(ui, choices).response.labelled_by(name.id);
     ui.end_row();
 }
 
-fn names(ui: &mut Ui, label: &str, any: &str, all: &[String], wanted: &mut Option<String>) {
+fn names(ui: &mut Ui, label: &str, width: f32, any: &str, all: &[String], wanted: &mut Option<String>) {
     let shown = wanted.clone().unwrap_or_else(|| any.to_owned());
-    choice(ui, label, &shown, |ui| {
+    choice(ui, label, width, &shown, |ui| {
         ui.selectable_value(wanted, None, any);
         for name in all {
             ui.selectable_value(wanted, Some(name.clone()), name);
