@@ -14,6 +14,8 @@ const FILTERS: [&str; 3] = ["Wind", "Flown by", "Flown in"];
 /// Greatest width of a list that opens, points, and what it takes beside its words.
 const CHOOSER: f32 = 190.0;
 const ARROW: f32 = 8.0;
+/// Width below which the card is narrow, points.
+const NARROW: f32 = 300.0;
 
 fn say(measure: Measure, units: UnitPrefs, value: f64) -> String {
     match measure {
@@ -88,11 +90,15 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
     small(ui, &format!("{exercises} exercises; {sorties} of {} sorties looked through.", trends.sorties));
     ui.add_space(space::TIGHT);
     let units = model.settings.units;
-    // A narrow card shows part of the table, and scrolls.
+    // A narrow card tells the middle half under the middle; where even that is too wide, the table scrolls.
+    let narrow = ui.available_width() < NARROW;
+    let headings: &[&str] =
+        if narrow { &["", "n", "middle, middle half"] } else { &["", "n", "middle", "middle half"] };
+    let columns = headings.len();
     ScrollArea::horizontal().id_salt("trends").show(ui, |ui| {
-        Grid::new("debrief trend table").num_columns(4).min_col_width(0.0).spacing([9.0, 4.0]).show(ui, |ui| {
-            for text in ["", "n", "middle", "middle half"] {
-                ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
+        Grid::new("debrief trend table").num_columns(columns).min_col_width(0.0).spacing([9.0, 4.0]).show(ui, |ui| {
+            for text in headings {
+                ui.label(RichText::new(*text).size(theme.sizes.small).color(theme.colours.ink_soft));
             }
             ui.end_row();
             for (measure, along) in Measure::ALL.into_iter().zip(&trends.along) {
@@ -104,9 +110,19 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
                 ui.label(along.values.len().to_string());
                 if let Some(s) = along.spread {
                     let say = |v| say(measure, units, v);
-                    ui.label(RichText::new(say(s.middle)).size(theme.sizes.small));
-                    let spread = format!("{} to {}", say(s.low), say(s.high));
-                    ui.add(Label::new(RichText::new(spread).size(theme.sizes.small)).extend());
+                    let figures = |ui: &mut Ui| {
+                        ui.label(RichText::new(say(s.middle)).size(theme.sizes.small));
+                        let spread = format!("{} to {}", say(s.low), say(s.high));
+                        ui.add(Label::new(RichText::new(spread).size(theme.sizes.small)).extend());
+                    };
+                    if narrow {
+                        ui.vertical(|ui| {
+                            ui.spacing_mut().item_spacing.y = 0.0;
+                            figures(ui);
+                        });
+                    } else {
+                        figures(ui);
+                    }
                 } else {
                     ui.label("–");
                 }

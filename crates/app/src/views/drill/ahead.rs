@@ -14,6 +14,9 @@ const HIGHEST: f32 = 340.0;
 /// Length of the sliders, points.
 const SLIDER: f32 = 150.0;
 
+/// Width of their names, points.
+const NAME: f32 = 42.0;
+
 /// What is told under the view.
 const NOT_SEEN: &str = "No trees, hedges or wires stand in this view";
 
@@ -110,13 +113,23 @@ fn lit(ground: Color32, light: f32, theme: &Theme) -> Color32 {
     ground.lerp_to_gamma(to, light.abs() * 0.6)
 }
 
+/// The name of a slider, so wide that the sliders begin under one another.
+fn named(ui: &mut Ui, name: &str) -> egui::Id {
+    let left = egui::Layout::left_to_right(egui::Align::Center);
+    let named = ui.allocate_ui_with_layout(vec2(NAME, ui.spacing().interact_size.y), left, |ui| {
+        ui.set_min_width(NAME);
+        ui.label(name).id
+    });
+    named.inner
+}
+
 /// Bank and airspeed, and the keys for them.
 pub(super) fn controls(ui: &mut Ui, model: &Model, hand: &ByHand, theme: &Theme, push: &mut impl FnMut(DrillCommand)) {
     let (steepest_rad, slowest_ms, fastest_ms) = hand.limits();
     let units = model.settings.units;
     ui.spacing_mut().slider_width = SLIDER;
     ui.horizontal(|ui| {
-        let words = ui.label("Bank").id;
+        let words = named(ui, "Bank");
         let mut bank = hand.hold.bank_rad.to_degrees();
         let most = steepest_rad.to_degrees();
         let say = |value: f64, _: core::ops::RangeInclusive<usize>| match value.round() {
@@ -131,7 +144,7 @@ pub(super) fn controls(ui: &mut Ui, model: &Model, hand: &ByHand, theme: &Theme,
         }
     });
     ui.horizontal(|ui| {
-        let words = ui.label("Speed").id;
+        let words = named(ui, "Speed");
         let mut speed = hand.hold.level_speed_ms;
         let slider = Slider::new(&mut speed, slowest_ms..=fastest_ms).custom_formatter(|ms, _| units.format_speed(ms));
         if ui.add(slider).labelled_by(words).changed() {
