@@ -5,7 +5,7 @@
 
 use crate::model::{PadEvent, PadReader};
 use crossbeam_channel::{Receiver, Sender, TryRecvError, bounded, unbounded};
-use gilrs::{Axis, Button, EventType, GamepadId, Gilrs};
+use gilrs::{Axis, Button, EventType, GamepadId, Gilrs, GilrsBuilder};
 use std::time::Duration;
 
 /// How long the thread rests between two looks at the pads.
@@ -71,6 +71,11 @@ fn start() -> Option<Reading> {
     started.is_ok().then_some(Reading { wanted, happened })
 }
 
+/// Without shaking pads, whose thread would wake the machine twenty times a second for as long as the program runs.
+fn open() -> Result<Gilrs, Box<gilrs::Error>> {
+    GilrsBuilder::new().with_force_feedback(false).build().map_err(Box::new)
+}
+
 /// Reads while it is wanted, until nobody asks any more.
 fn watch(asked: &Receiver<bool>, tell: &Sender<PadEvent>) {
     let mut pads: Option<Gilrs> = None;
@@ -79,7 +84,7 @@ fn watch(asked: &Receiver<bool>, tell: &Sender<PadEvent>) {
             continue;
         }
         // A folder that could not be read before may be there by now.
-        pads = pads.or_else(|| Gilrs::new().inspect_err(|e| log::info!("no gamepads: {e}")).ok());
+        pads = pads.or_else(|| open().inspect_err(|e| log::info!("no gamepads: {e}")).ok());
         if let Some(pads) = &mut pads {
             read_while_wanted(pads, asked, tell);
         }
