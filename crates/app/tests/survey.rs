@@ -4,7 +4,7 @@
 
 mod common;
 
-use common::{TODAY, Window, app, area};
+use common::{TODAY, Window, app, area, until};
 use egui_kittest::kittest::Queryable;
 use sparefield::command::Command;
 use sparefield::model::{AnnotateCommand, SurveyCommand, Thing};

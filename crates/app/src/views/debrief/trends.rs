@@ -6,7 +6,7 @@ use crate::debrief::trends::{Filter, Measure, WindClass};
 use crate::model::{DebriefCommand, Model};
 use crate::theme::{Theme, space};
 use crate::views::sheet::paint;
-use egui::{ComboBox, Grid, Label, RichText, ScrollArea, Ui, vec2};
+use egui::{Button, ComboBox, Grid, Label, RichText, ScrollArea, Ui, vec2};
 use sparefield_data::quantity::UnitPrefs;
 
 /// What trends are narrowed by.
@@ -16,6 +16,8 @@ const CHOOSER: f32 = 190.0;
 const ARROW: f32 = 8.0;
 /// Width below which the card is narrow, points.
 const NARROW: f32 = 300.0;
+/// Width of the name of a measure there, points.
+const NARROW_NAME: f32 = 92.0;
 
 fn say(measure: Measure, units: UnitPrefs, value: f64) -> String {
     match measure {
@@ -92,37 +94,42 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
     let units = model.settings.units;
     // A narrow card tells the middle half under the middle; where even that is too wide, the table scrolls.
     let narrow = ui.available_width() < NARROW;
-    let headings: &[&str] =
-        if narrow { &["", "n", "middle, middle half"] } else { &["", "n", "middle", "middle half"] };
-    let columns = headings.len();
+    let columns = if narrow { 3 } else { 4 };
     ScrollArea::horizontal().id_salt("trends").show(ui, |ui| {
         Grid::new("debrief trend table").num_columns(columns).min_col_width(0.0).spacing([9.0, 4.0]).show(ui, |ui| {
-            for text in headings {
-                ui.label(RichText::new(*text).size(theme.sizes.small).color(theme.colours.ink_soft));
-            }
+            let soft = |text: &str| RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft);
+            ui.label("");
+            ui.label(soft("n"));
+            under_or_beside(ui, narrow, |ui| {
+                ui.label(soft("middle"));
+                ui.label(soft("middle half"));
+            });
             ui.end_row();
             for (measure, along) in Measure::ALL.into_iter().zip(&trends.along) {
                 let shown = debrief.measure == measure;
                 let name = RichText::new(measure.words()).size(theme.sizes.small);
-                if ui.selectable_label(shown, name).on_hover_text("Show it along time below").clicked() {
+                let look = Button::selectable(shown, name);
+                let response = if narrow {
+                    let wrapped = |ui: &mut Ui| {
+                        ui.set_max_width(NARROW_NAME);
+                        ui.spacing_mut().button_padding.x = 4.0;
+                        ui.add(look.wrap())
+                    };
+                    ui.vertical(wrapped).inner
+                } else {
+                    ui.add(look)
+                };
+                if response.on_hover_text("Show it along time below").clicked() {
                     push(DebriefCommand::Measure(measure));
                 }
                 ui.label(along.values.len().to_string());
                 if let Some(s) = along.spread {
                     let say = |v| say(measure, units, v);
-                    let figures = |ui: &mut Ui| {
+                    under_or_beside(ui, narrow, |ui| {
                         ui.label(RichText::new(say(s.middle)).size(theme.sizes.small));
                         let spread = format!("{} to {}", say(s.low), say(s.high));
                         ui.add(Label::new(RichText::new(spread).size(theme.sizes.small)).extend());
-                    };
-                    if narrow {
-                        ui.vertical(|ui| {
-                            ui.spacing_mut().item_spacing.y = 0.0;
-                            figures(ui);
-                        });
-                    } else {
-                        figures(ui);
-                    }
+                    });
                 } else {
                     ui.label("–");
                 }
@@ -144,6 +151,18 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
                  Measured with fields and aircraft as they were when each sortie was looked through."
             ),
         );
+    }
+}
+
+/// Two things as one cell of a grid, under one another, or as two.
+fn under_or_beside(ui: &mut Ui, under: bool, two: impl FnOnce(&mut Ui)) {
+    if under {
+        ui.vertical(|ui| {
+            ui.spacing_mut().item_spacing.y = 0.0;
+            two(ui);
+        });
+    } else {
+        two(ui);
     }
 }
 
