@@ -41,11 +41,12 @@ need_packages() {
 }
 
 # To build: PROJ is compiled from source (cmake, a C++ compiler) and makes its database with the sqlite3 program.
-build_packages=(cmake g++ make pkg-config sqlite3 ca-certificates)
+# Gamepads are read through libudev.
+build_packages=(cmake g++ make pkg-config sqlite3 ca-certificates libudev-dev)
 # To open a window: the X11 and Wayland client libraries are loaded when the program starts, and OpenGL draws; its
-# drivers include one that computes on the processor, for machines without a graphics card.
+# drivers include one that computes on the processor, for machines without a graphics card. libudev finds gamepads.
 window_packages=(libx11-6 libx11-xcb1 libxcb1 libxcursor1 libxi6 libxkbcommon0 libxkbcommon-x11-0
-    libwayland-client0 libwayland-egl1 libegl1 libgl1 libgl1-mesa-dri)
+    libwayland-client0 libwayland-egl1 libegl1 libgl1 libgl1-mesa-dri libudev1)
 # Vulkan on the processor: with it the interface tests draw their pictures.
 vulkan_packages=(libvulkan1 mesa-vulkan-drivers)
 # To look at a window without a screen.

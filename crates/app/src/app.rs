@@ -12,6 +12,7 @@ mod glide;
 mod layers;
 mod listed;
 mod opening;
+mod pages;
 mod sheet;
 mod suggest;
 mod survey;
@@ -23,14 +24,14 @@ use crate::export_dialog::ExportDialog;
 use crate::hangar;
 use crate::import_dialog::ImportDialog;
 use crate::jobs::{
-    Asked, AssessJob, AssessRequest, CheckJob, ClimbOutJob, CoverJob, DrillJob, LayerJob, OpenJob, SheetJob,
+    Asked, AssessJob, AssessRequest, CheckJob, ClimbOutJob, CoverJob, DrillJob, LayerJob, OpenJob, PadJob, SheetJob,
 };
 use crate::keep::{Keep, Notify};
 use crate::layer_export_dialog::{LayerExportDialog, LayersOf};
 use crate::model::layers::LayersCommand;
 use crate::model::{
     CircuitCommand, Conditions, DebriefCommand, DrillCommand, FanAsk, MergeCommand, Mode, Model, NoticeLevel,
-    SheetCommand,
+    PadReader, SheetCommand,
 };
 use crate::open_dialog::{Chosen, OpenDialog, Purpose};
 use crate::page_dialog::{self, PageDialog};
@@ -119,6 +120,8 @@ pub struct App {
     /// The sheet last asked for.
     sheet_asked: Option<crate::sheet::Ask>,
     sheet_view: views::sheet::SheetView,
+    /// Pages being written.
+    pages: pages::Pages,
     flying: circuit::Flying,
     cover_job: CoverJob,
     /// What could not be made is not asked for again.
@@ -130,6 +133,8 @@ pub struct App {
     frame_climb_out: bool,
     listed: listed::Listed,
     drill_job: DrillJob,
+    /// Gamepads for glides by hand; tests leave those of the machine alone.
+    pads: Option<Box<dyn PadReader>>,
     /// The circuits of a drill that is over being flown many times, by the result's identifier.
     drill_many: Asked<String, DrillResult>,
     /// A document of drill sets being read or written.
@@ -198,6 +203,7 @@ impl App {
             sheet_job,
             sheet_asked: None,
             sheet_view: views::sheet::SheetView::default(),
+            pages: pages::Pages::default(),
             flying: circuit::Flying::start(ctx)?,
             cover_job: CoverJob::default(),
             cover_failed: cover::Failed::default(),
@@ -207,6 +213,7 @@ impl App {
             frame_climb_out: false,
             listed: listed::Listed::default(),
             drill_job: DrillJob::default(),
+            pads: start.keep_settings.then(|| Box::new(PadJob::default()) as Box<dyn PadReader>),
             drill_many: Asked::default(),
             drill_document: Asked::default(),
             following: follow::Following::default(),
@@ -226,6 +233,11 @@ impl App {
     /// Pushes a command as if the pilot had given it.
     pub fn push(&mut self, command: Command) {
         self.commands.push(command);
+    }
+
+    /// Takes gamepads from elsewhere than this machine's devices.
+    pub fn read_pads_from(&mut self, pads: Box<dyn PadReader>) {
+        self.pads = Some(pads);
     }
 
     /// Shows a box of the frame (south-west, north-east) whole from the next frame on.
@@ -331,6 +343,7 @@ impl App {
         }
         self.ask_to_assess();
         self.follow_sheet();
+        self.follow_pages(ctx);
         self.follow_circuit(ctx);
         self.follow_listed(ctx);
         self.follow_debrief(ctx);

@@ -48,7 +48,13 @@ use std::path::PathBuf;
 /// When no window can be opened on this machine.
 pub fn run_window(files: Vec<PathBuf>, today: Day) -> anyhow::Result<()> {
     // What goes wrong beside the window (settings that cannot be kept) is said on standard error; RUST_LOG asks for more.
-    env_logger::Builder::new().filter_level(log::LevelFilter::Warn).parse_default_env().try_init()?;
+    // That a machine has no gamepads is nothing that goes wrong.
+    let mut logger = env_logger::Builder::new();
+    logger.filter_level(log::LevelFilter::Warn);
+    for quiet in ["gilrs", "gilrs_core"] {
+        logger.filter_module(quiet, log::LevelFilter::Off);
+    }
+    logger.parse_default_env().try_init()?;
     let viewport = egui::ViewportBuilder::default()
         .with_title("Sparefield")
         .with_app_id("sparefield")

@@ -10,7 +10,7 @@ use egui::accesskit::Role;
 use egui_kittest::kittest::Queryable;
 use sparefield::command::Command;
 use sparefield::edits::{describe, drills};
-use sparefield::model::{DrillCommand, DrillPage, Mode, RehearsePage, Session, Stage, Steer};
+use sparefield::model::{DrillCommand, DrillPage, Mode, PadEvent, PadReader, RehearsePage, Session, Stage, Steer};
 use sparefield_geometry::aircraft::Aircraft;
 use sparefield_geometry::drill::Outcome;
 use sparefield_geometry::fields::model::Surface;
@@ -275,4 +275,82 @@ fn a_glide_flown_by_hand_is_steered_paused_and_judged() {
     assert!(ended.result.join.is_none() && ended.flown.track.len() > 20);
     assert!(window.query_by_label_contains("flown by you").is_some());
     assert!(app(&window).model.area.as_ref().unwrap().drill_results.iter().any(|r| r.by_hand.is_some()));
+}
+
+/// What happens at a pad that does not exist, and whether it was last asked to be read.
+#[derive(Clone, Default)]
+struct Scripted(std::rc::Rc<std::cell::RefCell<(Vec<PadEvent>, bool)>>);
+
+impl PadReader for Scripted {
+    fn read(&mut self, flying: bool) -> Vec<PadEvent> {
+        let mut script = self.0.borrow_mut();
+        script.1 = flying;
+        if flying { std::mem::take(&mut script.0) } else { Vec::new() }
+    }
+}
+
+impl Scripted {
+    fn does(&self, window: &mut Window, events: &[PadEvent]) {
+        self.0.borrow_mut().0.extend_from_slice(events);
+        window.run_steps(2);
+    }
+    fn is_read(&self) -> bool {
+        self.0.borrow().1
+    }
+}
+
+#[test]
+fn a_gamepad_holds_the_glide_and_may_be_plugged_in_and_out_while_it_is_flown() {
+    let pad = Scripted::default();
+    let mut window = drilling(900.0, 600.0, "");
+    window.state_mut().as_mut().unwrap().read_pads_from(Box::new(pad.clone()));
+    drill(&mut window, DrillCommand::ByHand(true));
+    window.step();
+    assert!(!pad.is_read(), "nothing is read while nothing is flown");
+    stopped(&mut window, 1);
+    window.step();
+    assert!(pad.is_read());
+    window.get_by_label("Gamepad: none");
+    let held = |window: &Window| session(window).by_hand.as_ref().unwrap().hold;
+    let before = held(&window);
+    pad.does(&mut window, &[PadEvent::Plugged("Club pad".into()), PadEvent::Across(0.1), PadEvent::Along(-0.1)]);
+    window.get_by_label_contains("Gamepad: Club pad. Stick: bank and speed");
+    assert_eq!(held(&window), before, "a stick that only does not rest holds nothing");
+    // Nothing of the controls is pushed out of the smallest window.
+    let told = window.get_by_label_contains("Gamepad: Club pad").rect();
+    assert!(told.bottom() <= 600.0 && told.right() <= 340.0, "{told:?}");
+    pad.does(&mut window, &[PadEvent::Across(-1.0), PadEvent::AlongRight(1.0)]);
+    let turned = held(&window);
+    assert!(turned.bank_rad < -0.05 && turned.level_speed_ms > before.level_speed_ms + 0.1, "{turned:?}");
+    // However long, no more than the aircraft can be held at.
+    pad.does(&mut window, &[PadEvent::AlongRight(-1.0)]);
+    window.run_steps(55);
+    let (steepest, slowest, _) = session(&window).by_hand.as_ref().unwrap().limits();
+    assert!((held(&window).bank_rad + steepest).abs() < 1e-9 && (held(&window).level_speed_ms - slowest).abs() < 1e-9);
+    // Let go, it stays; a reading that is no number changes nothing.
+    let nothing = [PadEvent::Across(f32::NAN), PadEvent::AlongRight(0.0), PadEvent::Along(f32::NAN)];
+    pad.does(&mut window, &nothing);
+    assert!((held(&window).bank_rad + steepest).abs() < 1e-9);
+    pad.does(&mut window, &[PadEvent::Level]);
+    assert!(held(&window).bank_rad.abs() < 1e-9);
+    pad.does(&mut window, &[PadEvent::Pause, PadEvent::Across(1.0)]);
+    let now_s = session(&window).now_s;
+    window.run_steps(3);
+    assert!((session(&window).now_s - now_s).abs() < 1e-9 && held(&window).bank_rad.abs() < 1e-9);
+    window.get_by_label_contains("Go on");
+    // Pulled out in a turn: its stick is let go, what is held stays held, and keys hold on.
+    pad.does(&mut window, &[PadEvent::Pause, PadEvent::Unplugged]);
+    window.get_by_label("Gamepad unplugged: keys hold the glide");
+    let left = held(&window);
+    window.run_steps(4);
+    assert_eq!(held(&window), left);
+    window.key_press(Key::ArrowUp);
+    window.key_press(Key::L);
+    window.run_steps(2);
+    assert!(held(&window).bank_rad.abs() < 1e-9);
+    pad.does(&mut window, &[PadEvent::Plugged("Another".into())]);
+    window.get_by_label_contains("Gamepad: Another");
+    drill(&mut window, DrillCommand::Leave);
+    window.step();
+    assert!(!pad.is_read(), "nothing is read once it is over");
 }

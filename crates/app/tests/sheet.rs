@@ -234,7 +234,7 @@ fn the_page_says_what_the_window_says() {
     window.get_by_label("Cancel").click();
     window.step();
     push(&mut window, Command::Sheet(SheetCommand::SavePage(path.clone())));
-    window.step();
+    until(&mut window, "the page is written", |app| !app.model.notices.is_empty());
     let page = std::fs::read_to_string(&path).unwrap();
     let one = made(&window).unwrap().sheets[0].clone();
     let units = app(&window).model.settings.units;
@@ -252,8 +252,9 @@ fn the_page_says_what_the_window_says() {
     assert!(app(&window).model.notices.iter().any(|n| n.text.contains("sheet.html")));
     // A folder that is not there: one sentence, and nothing is written.
     push(&mut window, Command::Sheet(SheetCommand::SavePage(folder.path().join("missing/sheet.html"))));
-    window.step();
-    assert!(app(&window).model.notices.iter().any(|n| n.text.contains("cannot be written")));
+    until(&mut window, "the refusal is told", |app| {
+        app.model.notices.iter().any(|n| n.text.contains("cannot be written"))
+    });
 }
 
 #[test]

@@ -4,7 +4,7 @@
 
 mod common;
 
-use common::{TODAY, Window, app, area};
+use common::{TODAY, Window, app, area, until};
 use egui_kittest::kittest::Queryable;
 use sparefield::command::Command;
 use sparefield::model::{AnnotateCommand, SurveyCommand, Thing};
@@ -167,6 +167,9 @@ fn a_round_is_written_as_one_page() {
     push(&mut window, Command::Survey(SurveyCommand::MakeRound));
     let path = folder.path().join("round.html");
     push(&mut window, Command::Survey(SurveyCommand::SaveRound(path.clone())));
+    until(&mut window, "the round is written", |w| {
+        app(w).model.notices.iter().any(|n| n.text.contains("was written to"))
+    });
     let text = std::fs::read_to_string(&path).unwrap();
     let round = app(&window).model.survey.round.clone().unwrap();
     assert_eq!(text.matches("<div class=\"together\">").count(), round.stops.len());

@@ -7,6 +7,7 @@ use crate::jobs::{MadeKey, RouteAsk, ShadeAsk, fly, make, read_route, shade, sur
 use crate::model::layers::LayersCommand;
 use crate::model::{CoverAsk, CoverCommand, Mode, RouteCommand};
 use crate::pick::PickFor;
+use crate::views::map::veil_colour;
 use egui::{Context, Key, Modifiers};
 use std::sync::Arc;
 
@@ -78,18 +79,22 @@ impl App {
     fn follow_shade(&mut self, ctx: &Context) {
         let cover = &mut self.model.cover;
         match self.cover_job.shade.take_done() {
-            Some((_, Ok(made))) if cover.shown => cover.shade = Some(Arc::new(made)),
+            Some((_, Ok((made, picture)))) if cover.shown => {
+                let made = Arc::new(made);
+                self.derived.take_dusk(&made, picture);
+                cover.shade = Some(made);
+            }
             Some((ask, Err(why))) => {
                 cover.problem = Some(why);
                 self.cover_failed.shade = Some(ask);
             }
             _ => {}
         }
-        let Some((made, look, height)) = cover.shade_wanted() else {
+        let Some((of, look, height_agl_m)) = cover.shade_wanted() else {
             self.cover_job.shade.stop();
             return;
         };
-        let ask = ShadeAsk(made, look, height);
+        let ask = ShadeAsk { of, look, height_agl_m, veil: veil_colour(&self.theme) };
         let under_way = self.cover_job.shade.share().is_some();
         if cover.shade_is_current() || under_way || self.cover_failed.shade.as_ref() == Some(&ask) {
             return;

@@ -177,6 +177,8 @@ impl App {
         self.take_drill_done(ctx);
         self.take_flown_many();
         self.take_document();
+        let flies = self.model.drills() && self.model.drilling.flies_by_hand();
+        let at_the_pad = self.pads.as_mut().map_or_else(Vec::new, |pads| pads.read(flies));
         if !self.model.drills() {
             return;
         }
@@ -189,6 +191,7 @@ impl App {
         let clock_s = ctx.input(|i| i.time);
         let before = session.clock_s.replace(clock_s).unwrap_or(clock_s);
         let seconds = (clock_s - before).clamp(0.0, LONGEST_FRAME_S);
+        session.take_pad(&at_the_pad, seconds);
         let landed = session.pass(seconds);
         let position = session.shown().position;
         let quick = session.playing;

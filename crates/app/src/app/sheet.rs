@@ -1,9 +1,9 @@
 //! What the window does for the field sheet: asks for it, takes it, opens and closes it by key, writes it as a page.
 
 use super::App;
+use super::pages::PageOf;
 use crate::command::Command;
-use crate::model::{NoticeLevel, SheetCommand};
-use crate::print::{Document, Format, save};
+use crate::model::SheetCommand;
 use crate::sheet::page::{PageLook, page};
 use egui::{Key, Modifiers};
 use std::path::Path;
@@ -59,31 +59,12 @@ impl App {
         }
     }
 
-    /// Writes the open sheet as a page, and says so.
+    /// Has the open sheet written as a page.
     pub(super) fn save_sheet(&mut self, path: &Path) {
         let Some(sheet) = &self.model.sheet else { return };
-        let Some(made) = &sheet.made else { return };
-        let look = PageLook {
-            units: self.model.settings.units,
-            way: sheet.way,
-            palette: &self.palette,
-            present: (self.model.conditions.wind_speed_ms > 0.0).then_some(self.model.conditions.wind_from),
-        };
-        let document = page(made, &look);
-        self.save_page("field sheet", path, &document);
-    }
-
-    /// Writes a page, and says so. Tells whether it is written.
-    pub(super) fn save_page(&mut self, what: &str, path: &Path, document: &Document) -> bool {
-        match save(path, document, Format::A4, &self.palette) {
-            Ok(written) => {
-                self.model.notify(NoticeLevel::Info, format!("The {what} was written to {}.", written.words()));
-                true
-            }
-            Err(e) => {
-                self.model.notify(NoticeLevel::Problem, format!("The {what} was not written: {e}."));
-                false
-            }
-        }
+        let Some(made) = sheet.made.clone() else { return };
+        let (units, way, palette) = (self.model.settings.units, sheet.way, self.palette.clone());
+        let present = (self.model.conditions.wind_speed_ms > 0.0).then_some(self.model.conditions.wind_from);
+        self.write_page(PageOf::Sheet, path, move || page(&made, &PageLook { units, way, palette: &palette, present }));
     }
 }

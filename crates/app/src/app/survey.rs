@@ -1,6 +1,7 @@
 //! What the window does for looking after what is known: asks for files, writes the round, opens photographs.
 
 use super::App;
+use super::pages::PageOf;
 use crate::command::Command;
 use crate::edits::describe;
 use crate::model::{AnnotateCommand, CoverCommand, DrillCommand, NoticeLevel, RouteCommand, SurveyCommand};
@@ -140,10 +141,7 @@ impl App {
     }
 
     fn save_round(&mut self, path: &Path) {
-        let (Some(round), Some(area)) = (&self.model.survey.round, &self.model.area) else { return };
-        let document = page(round, area);
-        if self.save_page("check round", path, &document) {
-            self.model.survey.round_file = Some(path.to_owned());
-        }
+        let (Some(round), Some(area)) = (self.model.survey.round.clone(), self.model.area.clone()) else { return };
+        self.write_page(PageOf::Round, path, move || page(&round, &area));
     }
 }

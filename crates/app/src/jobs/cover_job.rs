@@ -6,7 +6,8 @@ use crate::layer_export::{enough_agl_m as above_ground, line_heights_m, lines_at
 use crate::model::{CoverAsk, CoverLine, CoverLook, CoverMade, CoverShade, RouteMade};
 use crate::options_map::{RouteHeight, Surveys, find_route, in_many_winds, options_map, route, surveys};
 use crate::studies::Studies;
-use crate::views::map::LitMask;
+use crate::views::map::{LitMask, VeilPicture};
+use egui::Color32;
 use sparefield_data::area::Area;
 use sparefield_data::imagery::BackgroundLayer;
 use sparefield_data::quantity::HeightUnit;
@@ -24,6 +25,8 @@ const MOST_LISTED: usize = 12;
 
 /// An options map, or why there is none.
 type CoverAnswer = Result<CoverMade, String>;
+/// How a map shades the land, and the same as a picture; none where lines are drawn.
+type ShadeAnswer = (CoverShade, Option<Arc<VeilPicture>>);
 /// What surveys are asked about: the map, and the height above the ground.
 type SurveyAsk = (MadeKey, f64);
 
@@ -40,13 +43,27 @@ impl PartialEq for MadeKey {
 /// The veil over land with no, one and two fields in reach; with three there is none.
 const DUSK_BY_NUMBER: [u8; 3] = [255, 140, 64];
 
-/// How a map is to shade the land: the map, what of it is drawn, and the height above the ground, metres.
+/// Most texels along a side of the dusk: what is set anew while the height is dragged reaches the graphics card within a
+/// frame. Beyond it cells are taken together, the darkest counting.
+const DUSK_SIDE: usize = 2_048;
+
+/// How a map is to shade the land.
 #[derive(Clone, Debug)]
-pub struct ShadeAsk(pub Arc<CoverMade>, pub CoverLook, pub f64);
+pub struct ShadeAsk {
+    /// The map.
+    pub of: Arc<CoverMade>,
+    /// What of it is drawn.
+    pub look: CoverLook,
+    /// The height above the ground, metres.
+    pub height_agl_m: f64,
+    /// What dusk is painted with where it is whole.
+    pub veil: Color32,
+}
 
 impl PartialEq for ShadeAsk {
     fn eq(&self, other: &Self) -> bool {
-        Arc::ptr_eq(&self.0, &other.0) && self.1 == other.1 && self.2.total_cmp(&other.2).is_eq()
+        let same_height = self.height_agl_m.total_cmp(&other.height_agl_m).is_eq();
+        Arc::ptr_eq(&self.of, &other.of) && self.look == other.look && same_height && self.veil == other.veil
     }
 }
 
@@ -71,7 +88,7 @@ pub struct CoverJob {
     /// The map, and the unit of the lines drawn.
     pub map: Asked<(CoverAsk, HeightUnit), CoverAnswer>,
     /// How it shades the land from a height.
-    pub shade: Asked<ShadeAsk, CoverShade>,
+    pub shade: Asked<ShadeAsk, ShadeAnswer>,
     /// Which survey helps most.
     pub surveys: Asked<SurveyAsk, Result<Surveys, String>>,
     /// A route.
@@ -125,8 +142,8 @@ pub fn make(
 }
 
 /// How a map shades the land from a height; `None` when stopped.
-pub fn shade(ask: &ShadeAsk, reins: &Reins) -> Option<CoverShade> {
-    let ShadeAsk(made, look, height_agl_m) = ask;
+pub fn shade(ask: &ShadeAsk, reins: &Reins) -> Option<ShadeAnswer> {
+    let ShadeAsk { of: made, look, height_agl_m, veil: colour } = ask;
     let share = made.share(*height_agl_m);
     if reins.stopped() {
         return None;
@@ -144,7 +161,14 @@ pub fn shade(ask: &ShadeAsk, reins: &Reins) -> Option<CoverShade> {
             LitMask::from_spare_heights(frame, &spare).veil
         }
     };
-    Some(CoverShade { of: Arc::clone(made), look: *look, height_agl_m: *height_agl_m, veil, share })
+    if reins.stopped() {
+        return None;
+    }
+    let lit = LitMask { frame, veil };
+    // Empty where lines are drawn, which is no picture.
+    let picture = VeilPicture::of(&lit, *colour, DUSK_SIDE).map(Arc::new);
+    let shade = CoverShade { of: Arc::clone(made), look: *look, height_agl_m: *height_agl_m, veil: lit.veil, share };
+    Some((shade, picture))
 }
 
 /// Which survey helps most from a height; `None` when stopped.

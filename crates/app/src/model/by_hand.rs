@@ -1,5 +1,6 @@
 //! A drill whose glide the pilot flies: what is held, and the flight that comes of it.
 
+use super::pad::{Pad, PadEvent, PadPress, steered};
 use crate::drill::Rehearsal;
 use sparefield_geometry::circuit::{HandFlight, Hold, Motion, TICK_S};
 use sparefield_geometry::drill::HandFlown;
@@ -27,6 +28,8 @@ pub struct ByHand {
     pub hold: Hold,
     /// Whether the clock stands still.
     pub paused: bool,
+    /// The gamepad, if there is one.
+    pub pad: Pad,
     /// Time that is not a whole tick yet, seconds.
     left_s: f64,
 }
@@ -38,7 +41,7 @@ impl ByHand {
         let flight = rehearsal.trial().by_hand();
         let now = flight.now();
         let hold = Hold { bank_rad: now.bank_rad, level_speed_ms: now.level_speed_ms };
-        Self { flight, hold, paused: false, left_s: 0.0 }
+        Self { flight, hold, paused: false, pad: Pad::default(), left_s: 0.0 }
     }
 
     /// Takes what the pilot does, as far as the aircraft can be held so.
@@ -55,6 +58,22 @@ impl ByHand {
             }
         };
         self.hold = self.flight.within(asked);
+    }
+
+    /// Takes what happened at the gamepad, and holds what its sticks ask for, as they stood for so many seconds; nothing
+    /// while the clock stands still.
+    pub fn take_pad(&mut self, events: &[PadEvent], seconds: f64) {
+        for event in events {
+            match self.pad.take(event) {
+                Some(PadPress::Level) => self.steer(Steer::BankTo(0.0)),
+                Some(PadPress::Pause) => self.steer(Steer::Pause(!self.paused)),
+                None => {}
+            }
+        }
+        let held = steered(self.pad.sticks(), self.hold, self.limits(), seconds);
+        if !self.paused && held != self.hold {
+            self.hold = self.flight.within(held);
+        }
     }
 
     /// The steepest bank and the least and highest airspeed that can be held, radians and m/s.

@@ -5,6 +5,7 @@
 
 use super::Model;
 use super::by_hand::{ByHand, Steer};
+use super::pad::PadEvent;
 use crate::drill::Rehearsal;
 use crate::drill::ahead::Scenery;
 use crate::edits::Made;
@@ -260,6 +261,13 @@ impl Session {
         }
     }
 
+    /// Takes what happened at the gamepad, and holds what its sticks ask for over a time, seconds.
+    pub fn take_pad(&mut self, events: &[PadEvent], seconds: f64) {
+        if let Some(hand) = self.by_hand.as_mut().filter(|_| matches!(self.stage, Stage::Gliding)) {
+            hand.take_pad(events, seconds);
+        }
+    }
+
     fn glide_by_hand(&mut self, seconds: f64) -> bool {
         let Some(hand) = &mut self.by_hand else { return false };
         let ended = hand.pass(&self.prepared.rehearsal, seconds);
@@ -382,6 +390,12 @@ pub struct Drilling {
 }
 
 impl Drilling {
+    /// Whether a glide is being flown by hand now.
+    #[must_use]
+    pub fn flies_by_hand(&self) -> bool {
+        self.session.as_ref().is_some_and(|s| s.is_choosing() && s.by_hand.is_some())
+    }
+
     /// A drill is flown over the land as it was when it began: once that is edited, it is over.
     pub(super) fn land_changed(&mut self) {
         if self.session.take().is_some() || self.preparing {

@@ -18,6 +18,7 @@ mod history;
 mod keeping;
 pub mod layers;
 mod merging;
+mod pad;
 mod sheet;
 mod steady;
 mod suggesting;
@@ -40,6 +41,7 @@ pub use follow::{Follow, FollowCommand, Freshness, ReplaySpeed, SourceForm, Sour
 pub use history::{History, Step};
 pub use keeping::Keeping;
 pub use merging::{Line, MergeCommand, MergeFiles, Merging};
+pub use pad::{Pad, PadEvent, PadPress, PadReader, Sticks, asked, steered};
 pub use sheet::{MAX_SHEET_WIND_MS, SheetCommand, SheetState};
 pub use steady::Steady;
 pub use suggesting::{Source, Sources, SuggestCommand, Suggesting};

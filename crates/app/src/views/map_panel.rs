@@ -5,12 +5,12 @@ use super::circuit::marks::CircuitMarks;
 use super::list::{signed_height, words};
 use super::map::{
     AircraftMark, DistanceUnit, Hands, HomeMark, LayerContent, LitMask, MapEvent, MapInput, MapState, ReachOverlay,
-    Readout, Ring, ShownCircuits, ShownLayer, WindMark, map_view, relief::GroundLook,
+    Readout, Ring, ShownCircuits, ShownLayer, VeilPicture, WindMark, map_view, relief::GroundLook,
 };
 use crate::assess::{self, Assessment, HeightInput};
 use crate::command::Command;
 use crate::model::layers::LayerState;
-use crate::model::{DrillCommand, FollowCommand, Freshness, Mode, Model, Session, Tool, height_metres};
+use crate::model::{CoverShade, DrillCommand, FollowCommand, Freshness, Mode, Model, Session, Tool, height_metres};
 use crate::theme::Theme;
 use egui::Ui;
 use sparefield_data::area::LaneKind;
@@ -37,6 +37,11 @@ pub struct MapDerived {
 }
 
 impl MapDerived {
+    /// Takes the picture of how an options map shades the land.
+    pub(crate) fn take_dusk(&mut self, shade: &Arc<CoverShade>, picture: Option<Arc<VeilPicture>>) {
+        self.cover.take_dusk(shade, picture);
+    }
+
     fn refresh(&mut self, model: &Model) {
         self.circuits.refresh(model);
         self.cover.refresh(model);
@@ -83,7 +88,7 @@ fn all_dusk(terrain: GridFrame) -> ReachOverlay {
     let (low, high) = terrain.bounds();
     let side = (high.x - low.x).max(high.y - low.y);
     let frame = GridFrame { origin: (low + high) * 0.5, cell_m: side, cols: 1, rows: 1 };
-    ReachOverlay { rings: Vec::new(), lit: LitMask { frame, veil: Arc::new(vec![255]) } }
+    ReachOverlay { rings: Vec::new(), lit: LitMask { frame, veil: Arc::new(vec![255]) }, picture: None }
 }
 
 /// Shows the map and pushes what the hand did on it.
@@ -335,5 +340,5 @@ fn overlay(assessment: &Assessment, rings: &[assess::Ring], units: UnitPrefs) ->
         })
         .collect();
     let lit = LitMask::from_spare_heights(assessment.reach.frame, &assessment.spare_m);
-    ReachOverlay { rings, lit }
+    ReachOverlay { rings, lit, picture: None }
 }

@@ -165,7 +165,8 @@ impl Scene {
                 lines: vec![ring(at, |p| spare(p) - ft * FOOT_M)],
             })
             .collect();
-        self.reach = Some(Arc::new(ReachOverlay { rings, lit: LitMask::from_spare_heights(frame, &grid) }));
+        let lit = LitMask::from_spare_heights(frame, &grid);
+        self.reach = Some(Arc::new(ReachOverlay { rings, lit, picture: None }));
 
         let mut order: Vec<(usize, f64, Option<Verdict>)> = self
             .fields

@@ -7,7 +7,7 @@ use crate::debrief::{pictures, words};
 use crate::model::{DebriefCommand, DebriefPage, Model};
 use crate::theme::{Theme, space};
 use crate::views::sheet::paint;
-use egui::{Align, Grid, Label, Layout, RichText, ScrollArea, Ui, vec2};
+use egui::{Align, FontId, Grid, Label, Layout, RichText, ScrollArea, Ui, vec2};
 
 /// Width of the names of measures, points.
 const NAMES: f32 = 128.0;
@@ -15,14 +15,7 @@ const NAMES: f32 = 128.0;
 /// The card.
 pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     let mut push = |command| commands.push(Command::Debrief(command));
-    // Five pages take two lines in a narrow card.
-    ui.horizontal_wrapped(|ui| {
-        for page in DebriefPage::ALL {
-            if ui.selectable_label(model.debrief.page == page, page.words()).clicked() {
-                push(DebriefCommand::Page(page));
-            }
-        }
-    });
+    tabs(ui, model.debrief.page, theme, &mut push);
     ui.separator();
     ScrollArea::vertical().id_salt("debrief card").auto_shrink([false, false]).show(ui, |ui| {
         match model.debrief.page {
@@ -31,6 +24,35 @@ pub fn card(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comman
             DebriefPage::Sortie => whole::sortie(ui, model, theme, &mut push),
             DebriefPage::Glide => glide::glide(ui, model, theme, &mut push),
             DebriefPage::Trends => trends::trends(ui, model, theme, &mut push),
+        }
+    });
+}
+
+/// The pages, on one line also in the narrowest card: the room left by the names goes round them.
+fn tabs(ui: &mut Ui, now: DebriefPage, theme: &Theme, push: &mut impl FnMut(DebriefCommand)) {
+    const GAP: f32 = 2.0;
+    // Least room at either side of a name.
+    const LEAST: f32 = 3.0;
+    let all = DebriefPage::ALL;
+    let room = ui.available_width() - GAP * (all.len() - 1) as f32;
+    let wide = |font: &FontId| -> f32 {
+        let width = |page: &DebriefPage| {
+            ui.painter().layout_no_wrap(page.words().to_owned(), font.clone(), theme.colours.ink).size().x
+        };
+        all.iter().map(width).sum()
+    };
+    let beside = |font: &FontId| (room - wide(font)) / (2 * all.len()) as f32;
+    let usual = ui.spacing().button_padding.x;
+    let font = if beside(&theme.text_font()) >= LEAST { theme.text_font() } else { theme.small_font() };
+    let padding = beside(&font).clamp(0.0, usual).floor();
+    ui.horizontal(|ui| {
+        ui.spacing_mut().item_spacing.x = GAP;
+        ui.spacing_mut().button_padding.x = padding;
+        for page in all {
+            let name = RichText::new(page.words()).font(font.clone());
+            if ui.selectable_label(now == page, name).clicked() {
+                push(DebriefCommand::Page(page));
+            }
         }
     });
 }

@@ -28,6 +28,10 @@ pub fn drawer(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Comm
     }
     let Some(made) = &model.debrief.made else { return };
     let low = ui.ctx().content_rect().height() < LOW_WINDOW;
+    // Where two areas are compared in a low window, the map between them needs the room.
+    if low && model.merging.is_some() {
+        return;
+    }
     let frame = Frame::new().fill(theme.colours.panel).inner_margin(egui::Margin::symmetric(12, 8));
     egui::Panel::bottom("debrief").resizable(false).frame(frame).show(ui, |ui| {
         ui.spacing_mut().item_spacing.y = 4.0;

@@ -6,8 +6,18 @@ use crate::debrief::trends::{Filter, Measure, WindClass};
 use crate::model::{DebriefCommand, Model};
 use crate::theme::{Theme, space};
 use crate::views::sheet::paint;
-use egui::{ComboBox, Grid, Label, RichText, ScrollArea, Ui, vec2};
+use egui::{Button, ComboBox, Grid, Label, RichText, ScrollArea, Ui, vec2};
 use sparefield_data::quantity::UnitPrefs;
+
+/// What trends are narrowed by.
+const FILTERS: [&str; 3] = ["Wind", "Flown by", "Flown in"];
+/// Greatest width of a list that opens, points, and what it takes beside its words.
+const CHOOSER: f32 = 190.0;
+const ARROW: f32 = 8.0;
+/// Width below which the card is narrow, points.
+const NARROW: f32 = 300.0;
+/// Width of the name of a measure there, points.
+const NARROW_NAME: f32 = 92.0;
 
 fn say(measure: Measure, units: UnitPrefs, value: f64) -> String {
     match measure {
@@ -51,14 +61,20 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
     }
     let filter = &debrief.filter;
     let mut wanted = filter.clone();
-    Grid::new("debrief trend filters").num_columns(2).show(ui, |ui| {
-        choice(ui, "Wind", filter.wind.words(), |ui| {
+    // As wide as the card leaves beside the longest label.
+    let wide =
+        |label: &&str| ui.painter().layout_no_wrap((*label).to_owned(), theme.text_font(), theme.colours.ink).size().x;
+    let label = FILTERS.iter().map(wide).fold(0.0, f32::max);
+    let room = ui.available_width() - label - ui.spacing().item_spacing.x - ARROW;
+    let width = room.clamp(80.0, CHOOSER);
+    Grid::new("debrief trend filters").num_columns(2).min_col_width(label).show(ui, |ui| {
+        choice(ui, FILTERS[0], width, filter.wind.words(), |ui| {
             for class in WindClass::ALL {
                 ui.selectable_value(&mut wanted.wind, class, class.words());
             }
         });
-        names(ui, "Flown by", "anybody", &trends.pilots, &mut wanted.pilot);
-        names(ui, "Flown in", "any aircraft", &trends.aircraft, &mut wanted.aircraft);
+        names(ui, FILTERS[1], width, "anybody", &trends.pilots, &mut wanted.pilot);
+        names(ui, FILTERS[2], width, "any aircraft", &trends.aircraft, &mut wanted.aircraft);
     });
     if wanted != *filter {
         push(DebriefCommand::Filter(wanted));
@@ -76,25 +92,44 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
     small(ui, &format!("{exercises} exercises; {sorties} of {} sorties looked through.", trends.sorties));
     ui.add_space(space::TIGHT);
     let units = model.settings.units;
-    // A narrow card shows part of the table, and scrolls.
+    // A narrow card tells the middle half under the middle; where even that is too wide, the table scrolls.
+    let narrow = ui.available_width() < NARROW;
+    let columns = if narrow { 3 } else { 4 };
     ScrollArea::horizontal().id_salt("trends").show(ui, |ui| {
-        Grid::new("debrief trend table").num_columns(4).min_col_width(0.0).spacing([9.0, 4.0]).show(ui, |ui| {
-            for text in ["", "n", "middle", "middle half"] {
-                ui.label(RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft));
-            }
+        Grid::new("debrief trend table").num_columns(columns).min_col_width(0.0).spacing([9.0, 4.0]).show(ui, |ui| {
+            let soft = |text: &str| RichText::new(text).size(theme.sizes.small).color(theme.colours.ink_soft);
+            ui.label("");
+            ui.label(soft("n"));
+            under_or_beside(ui, narrow, |ui| {
+                ui.label(soft("middle"));
+                ui.label(soft("middle half"));
+            });
             ui.end_row();
             for (measure, along) in Measure::ALL.into_iter().zip(&trends.along) {
                 let shown = debrief.measure == measure;
                 let name = RichText::new(measure.words()).size(theme.sizes.small);
-                if ui.selectable_label(shown, name).on_hover_text("Show it along time below").clicked() {
+                let look = Button::selectable(shown, name);
+                let response = if narrow {
+                    let wrapped = |ui: &mut Ui| {
+                        ui.set_max_width(NARROW_NAME);
+                        ui.spacing_mut().button_padding.x = 4.0;
+                        ui.add(look.wrap())
+                    };
+                    ui.vertical(wrapped).inner
+                } else {
+                    ui.add(look)
+                };
+                if response.on_hover_text("Show it along time below").clicked() {
                     push(DebriefCommand::Measure(measure));
                 }
                 ui.label(along.values.len().to_string());
                 if let Some(s) = along.spread {
                     let say = |v| say(measure, units, v);
-                    ui.label(RichText::new(say(s.middle)).size(theme.sizes.small));
-                    let spread = format!("{} to {}", say(s.low), say(s.high));
-                    ui.add(Label::new(RichText::new(spread).size(theme.sizes.small)).extend());
+                    under_or_beside(ui, narrow, |ui| {
+                        ui.label(RichText::new(say(s.middle)).size(theme.sizes.small));
+                        let spread = format!("{} to {}", say(s.low), say(s.high));
+                        ui.add(Label::new(RichText::new(spread).size(theme.sizes.small)).extend());
+                    });
                 } else {
                     ui.label("–");
                 }
@@ -119,17 +154,29 @@ pub(super) fn trends(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl 
     }
 }
 
+/// Two things as one cell of a grid, under one another, or as two.
+fn under_or_beside(ui: &mut Ui, under: bool, two: impl FnOnce(&mut Ui)) {
+    if under {
+        ui.vertical(|ui| {
+            ui.spacing_mut().item_spacing.y = 0.0;
+            two(ui);
+        });
+    } else {
+        two(ui);
+    }
+}
+
 /// A label with what is chosen behind it, as a row of a grid.
-fn choice(ui: &mut Ui, label: &str, shown: &str, choices: impl FnOnce(&mut Ui)) {
+fn choice(ui: &mut Ui, label: &str, width: f32, shown: &str, choices: impl FnOnce(&mut Ui)) {
     let name = ui.label(label);
-    let combo = ComboBox::from_id_salt(("debrief trends", label)).selected_text(shown).width(190.0);
+    let combo = ComboBox::from_id_salt(("debrief trends", label)).selected_text(shown).width(width).truncate();
     combo.show_ui(ui, choices).response.labelled_by(name.id);
     ui.end_row();
 }
 
-fn names(ui: &mut Ui, label: &str, any: &str, all: &[String], wanted: &mut Option<String>) {
+fn names(ui: &mut Ui, label: &str, width: f32, any: &str, all: &[String], wanted: &mut Option<String>) {
     let shown = wanted.clone().unwrap_or_else(|| any.to_owned());
-    choice(ui, label, &shown, |ui| {
+    choice(ui, label, width, &shown, |ui| {
         ui.selectable_value(wanted, None, any);
         for name in all {
             ui.selectable_value(wanted, Some(name.clone()), name);

@@ -14,8 +14,18 @@ const HIGHEST: f32 = 340.0;
 /// Length of the sliders, points.
 const SLIDER: f32 = 150.0;
 
+/// Width of their names, points.
+const NAME: f32 = 42.0;
+
 /// What is told under the view.
 const NOT_SEEN: &str = "No trees, hedges or wires stand in this view";
+
+/// What the gamepad does, beside the keys and in full.
+const PAD_KEYS: &str = "Stick: bank and speed; lower button: level; start: pause.";
+const PAD_HELP: &str = "With a gamepad, the left stick to the side changes the bank that is held, and either stick up and \
+                        down the speed: up is faster. Let go, it stays as it is. The lower of the four buttons holds wings \
+                        level, the start button stops the clock. It may be plugged in and out at any time; keys and \
+                        sliders go on working.";
 
 /// The view, in a drawer under the map.
 pub(super) fn drawer(ui: &mut Ui, session: &Session, theme: &Theme) {
@@ -103,13 +113,23 @@ fn lit(ground: Color32, light: f32, theme: &Theme) -> Color32 {
     ground.lerp_to_gamma(to, light.abs() * 0.6)
 }
 
+/// The name of a slider, so wide that the sliders begin under one another.
+fn named(ui: &mut Ui, name: &str) -> egui::Id {
+    let left = egui::Layout::left_to_right(egui::Align::Center);
+    let named = ui.allocate_ui_with_layout(vec2(NAME, ui.spacing().interact_size.y), left, |ui| {
+        ui.set_min_width(NAME);
+        ui.label(name).id
+    });
+    named.inner
+}
+
 /// Bank and airspeed, and the keys for them.
 pub(super) fn controls(ui: &mut Ui, model: &Model, hand: &ByHand, theme: &Theme, push: &mut impl FnMut(DrillCommand)) {
     let (steepest_rad, slowest_ms, fastest_ms) = hand.limits();
     let units = model.settings.units;
     ui.spacing_mut().slider_width = SLIDER;
     ui.horizontal(|ui| {
-        let words = ui.label("Bank").id;
+        let words = named(ui, "Bank");
         let mut bank = hand.hold.bank_rad.to_degrees();
         let most = steepest_rad.to_degrees();
         let say = |value: f64, _: core::ops::RangeInclusive<usize>| match value.round() {
@@ -124,7 +144,7 @@ pub(super) fn controls(ui: &mut Ui, model: &Model, hand: &ByHand, theme: &Theme,
         }
     });
     ui.horizontal(|ui| {
-        let words = ui.label("Speed").id;
+        let words = named(ui, "Speed");
         let mut speed = hand.hold.level_speed_ms;
         let slider = Slider::new(&mut speed, slowest_ms..=fastest_ms).custom_formatter(|ms, _| units.format_speed(ms));
         if ui.add(slider).labelled_by(words).changed() {
@@ -143,6 +163,10 @@ pub(super) fn controls(ui: &mut Ui, model: &Model, hand: &ByHand, theme: &Theme,
             push(DrillCommand::Leave);
         }
     });
+    let soft = |text: &str| Label::new(RichText::new(text).color(theme.colours.ink_soft)).wrap();
     let help = "← → bank, ↑ ↓ speed. What you hold stays held. Nothing is flared: the touchdown is where the glide meets the ground.";
-    ui.add(Label::new(RichText::new(help).color(theme.colours.ink_soft)).wrap());
+    ui.add(soft(help));
+    let pad = &hand.pad;
+    let words = if pad.is_there() { format!("{}. {PAD_KEYS}", pad.words()) } else { pad.words() };
+    ui.add(soft(&words)).on_hover_text(PAD_HELP);
 }

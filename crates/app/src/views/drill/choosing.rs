@@ -13,7 +13,9 @@ use sparefield_geometry::position::Bearing;
 /// Room below the list for what belongs to the choice, points.
 const BELOW: f32 = 182.0;
 /// The same where the pilot flies it, who has the controls there.
-const BELOW_BY_HAND: f32 = 216.0;
+const BELOW_BY_HAND: f32 = 236.0;
+/// And what a gamepad takes more, which is told there what it does.
+const BELOW_WITH_PAD: f32 = 20.0;
 /// Room that a list that opens takes beside its words, points.
 const ARROW: f32 = 8.0;
 
@@ -51,7 +53,8 @@ pub(super) fn choosing(
         return;
     }
     ui.add_space(space::TIGHT);
-    let below = if session.is_by_hand { BELOW_BY_HAND } else { BELOW };
+    let pad = session.by_hand.as_ref().is_some_and(|hand| hand.pad.is_there());
+    let below = if session.is_by_hand { BELOW_BY_HAND } else { BELOW } + if pad { BELOW_WITH_PAD } else { 0.0 };
     let room = (ui.available_height() - below).max(60.0);
     ScrollArea::vertical().id_salt("drill fields").max_height(room).auto_shrink([false, true]).show(ui, |ui| {
         for (n, index) in session.prepared.listed.iter().enumerate() {

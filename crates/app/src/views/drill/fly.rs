@@ -84,8 +84,8 @@ pub(super) fn fly(ui: &mut Ui, model: &Model, theme: &Theme, push: &mut impl FnM
     ui.add_space(space::LINE);
     ui.add(soft(if model.drilling.by_hand {
         "You fly along on the map with the engine running. When it stops, say which field you take and fly the glide \
-         there yourself, with the arrow keys or the sliders and the view ahead, in the wind that really blows, which is \
-         not quite the one you are told. You may change your mind."
+         there yourself, with the arrow keys, the sliders or a gamepad and the view ahead, in the wind that really \
+         blows, which is not quite the one you are told. You may change your mind."
     } else {
         "You fly along on the map with the engine running. When it stops, the clock runs and height is lost while you \
          think. Choose a field on the map or in the list; you may change your mind. What you chose is then flown in the \

@@ -29,6 +29,7 @@ pub use cloud::CloudMark;
 pub use furniture::STRIP_HEIGHT;
 pub use hands::{AIRCRAFT_LABEL, MAP_LABEL, NOSE_LABEL};
 pub(crate) use paint::{Pen, cut_to, dash};
+pub use reach::{VeilPicture, veil_colour};
 pub use tiles::Loading;
 
 use crate::theme::Theme;
@@ -86,6 +87,8 @@ pub struct ReachOverlay {
     pub rings: Vec<Ring>,
     /// Land in reach.
     pub lit: LitMask,
+    /// The veil as a picture, where it was made beside the window; made in the frame otherwise.
+    pub picture: Option<Arc<VeilPicture>>,
 }
 
 /// The aircraft's mark.

@@ -20,73 +20,33 @@ const MANNER: [(f32, &[f32]); 4] = [(3.0, &[]), (2.0, &[14.0, 5.0]), (1.5, &[6.0
 pub(super) struct VeilCache {
     made_of: Option<(Arc<ReachOverlay>, Color32)>,
     texture: Option<TextureHandle>,
+    picture: Option<Arc<VeilPicture>>,
+}
+
+/// The veil as a picture.
+#[derive(Clone, Debug, PartialEq)]
+pub struct VeilPicture {
+    /// What it is painted with where it is whole.
+    veil: Color32,
+    image: Arc<ColorImage>,
     /// Cells taken together in one texel.
     step: usize,
     /// Parts of the mask that are not wholly lit: columns and rows from, to.
     runs: Vec<[usize; 4]>,
 }
 
-impl VeilCache {
-    pub(super) fn draw(&mut self, ctx: &Context, brush: &mut Brush<'_>, input: &MapInput<'_>) {
-        let Some(reach) = input.reach else { return };
-        let veil = veil_colour(input.theme);
-        let same = self.made_of.as_ref().is_some_and(|(r, v)| Arc::ptr_eq(r, reach) && *v == veil);
-        if !same {
-            self.texture = image(&reach.lit, veil, ctx.input(|i| i.max_texture_side)).map(|(image, step)| {
-                self.step = step;
-                // The same texture is set anew: its place on the card is reused while the aircraft is dragged.
-                match self.texture.take() {
-                    Some(mut texture) => {
-                        texture.set(image, TextureOptions::LINEAR);
-                        texture
-                    }
-                    None => ctx.load_texture("veil", image, TextureOptions::LINEAR),
-                }
-            });
-            self.runs = veiled_runs(&reach.lit);
-            self.made_of = Some((Arc::clone(reach), veil));
-        }
-        let view = brush.view;
-        let Some(texture) = &self.texture else {
-            brush.add(Shape::rect_filled(view.rect, 0.0, veil));
-            return;
-        };
-        let (sw, ne) = reach.lit.frame.bounds();
-        if !view.is_north_up() {
-            self.draw_turned(brush, texture.id(), veil, &reach.lit.frame, texture.size());
-            return;
-        }
-        let mask = Rect::from_two_pos(view.to_screen(sw), view.to_screen(ne));
-        let [w, h] = texture.size();
-        let step = self.step.max(1);
-        // The texture may cover a little more than the grid when cells were taken together.
-        let used =
-            pos2(reach.lit.frame.cols as f32 / (w * step) as f32, reach.lit.frame.rows as f32 / (h * step) as f32);
-        let cell = egui::vec2(mask.width() / reach.lit.frame.cols as f32, mask.height() / reach.lit.frame.rows as f32);
-        let mut mesh = Mesh::with_texture(texture.id());
-        for run in &self.runs {
-            let [x0, y0, x1, y1] = run.map(|c| c as f32);
-            let piece = Rect::from_min_max(
-                mask.min + egui::vec2(x0 * cell.x, y0 * cell.y),
-                mask.min + egui::vec2(x1 * cell.x, y1 * cell.y),
-            );
-            let seen = piece.intersect(view.rect);
-            if seen.is_positive() {
-                let uv = |p: Pos2| {
-                    pos2((p.x - mask.left()) / mask.width() * used.x, (p.y - mask.top()) / mask.height() * used.y)
-                };
-                mesh.add_rect_with_uv(seen, Rect::from_min_max(uv(seen.min), uv(seen.max)), Color32::WHITE);
-            }
-        }
-        brush.add(Shape::mesh(mesh));
-        for rect in around(view.rect, mask) {
-            brush.add(Shape::rect_filled(rect, 0.0, veil));
-        }
+impl VeilPicture {
+    /// The picture of a mask with no more than so many texels along a side; `None` for a mask that is none.
+    #[must_use]
+    pub fn of(lit: &LitMask, veil: Color32, max_side: usize) -> Option<Self> {
+        let (image, step) = image(lit, veil, max_side)?;
+        Some(Self { veil, image: Arc::new(image), step, runs: veiled_runs(lit) })
     }
 
     /// The same on a turned map: every piece between its corners, and the land around in four pieces.
-    fn draw_turned(&self, brush: &mut Brush<'_>, id: TextureId, veil: Color32, frame: &GridFrame, [w, h]: [usize; 2]) {
+    fn draw_turned(&self, brush: &mut Brush<'_>, id: TextureId, veil: Color32, frame: &GridFrame) {
         let view = brush.view;
+        let [w, h] = self.image.size;
         let (sw, ne) = frame.bounds();
         let step = self.step.max(1);
         let texel = |x: f32, y: f32| pos2(x / (w * step) as f32, y / (h * step) as f32);
@@ -115,9 +75,76 @@ impl VeilCache {
         }
         brush.add(Shape::mesh(outside));
     }
+
+    fn fits(&self, max_side: usize) -> bool {
+        self.image.width().max(self.image.height()) <= max_side
+    }
 }
 
-fn veil_colour(theme: &Theme) -> Color32 {
+impl VeilCache {
+    pub(super) fn draw(&mut self, ctx: &Context, brush: &mut Brush<'_>, input: &MapInput<'_>) {
+        let Some(reach) = input.reach else { return };
+        let veil = veil_colour(input.theme);
+        let same = self.made_of.as_ref().is_some_and(|(r, v)| Arc::ptr_eq(r, reach) && *v == veil);
+        if !same {
+            let max_side = ctx.input(|i| i.max_texture_side);
+            let made = reach.picture.as_ref().filter(|made| made.veil == veil && made.fits(max_side)).cloned();
+            let made = made.or_else(|| VeilPicture::of(&reach.lit, veil, max_side).map(Arc::new));
+            self.texture = made.as_ref().map(|made| {
+                let image = Arc::clone(&made.image);
+                // The same texture is set anew: its place on the card is reused while the aircraft is dragged.
+                match self.texture.take() {
+                    Some(mut texture) => {
+                        texture.set(image, TextureOptions::LINEAR);
+                        texture
+                    }
+                    None => ctx.load_texture("veil", image, TextureOptions::LINEAR),
+                }
+            });
+            self.picture = made;
+            self.made_of = Some((Arc::clone(reach), veil));
+        }
+        let view = brush.view;
+        let Some((texture, picture)) = self.texture.as_ref().zip(self.picture.as_ref()) else {
+            brush.add(Shape::rect_filled(view.rect, 0.0, veil));
+            return;
+        };
+        let (sw, ne) = reach.lit.frame.bounds();
+        if !view.is_north_up() {
+            picture.draw_turned(brush, texture.id(), veil, &reach.lit.frame);
+            return;
+        }
+        let mask = Rect::from_two_pos(view.to_screen(sw), view.to_screen(ne));
+        let [w, h] = texture.size();
+        let step = picture.step.max(1);
+        // The texture may cover a little more than the grid when cells were taken together.
+        let used =
+            pos2(reach.lit.frame.cols as f32 / (w * step) as f32, reach.lit.frame.rows as f32 / (h * step) as f32);
+        let cell = egui::vec2(mask.width() / reach.lit.frame.cols as f32, mask.height() / reach.lit.frame.rows as f32);
+        let mut mesh = Mesh::with_texture(texture.id());
+        for run in &picture.runs {
+            let [x0, y0, x1, y1] = run.map(|c| c as f32);
+            let piece = Rect::from_min_max(
+                mask.min + egui::vec2(x0 * cell.x, y0 * cell.y),
+                mask.min + egui::vec2(x1 * cell.x, y1 * cell.y),
+            );
+            let seen = piece.intersect(view.rect);
+            if seen.is_positive() {
+                let uv = |p: Pos2| {
+                    pos2((p.x - mask.left()) / mask.width() * used.x, (p.y - mask.top()) / mask.height() * used.y)
+                };
+                mesh.add_rect_with_uv(seen, Rect::from_min_max(uv(seen.min), uv(seen.max)), Color32::WHITE);
+            }
+        }
+        brush.add(Shape::mesh(mesh));
+        for rect in around(view.rect, mask) {
+            brush.add(Shape::rect_filled(rect, 0.0, veil));
+        }
+    }
+}
+
+/// The veil where it is whole.
+pub fn veil_colour(theme: &Theme) -> Color32 {
     with_alpha(theme.colours.veil, theme.colours.veil_strength)
 }
 

@@ -67,6 +67,9 @@ fn heading(ui: &mut Ui, model: &Model, merging: &Merging, theme: &Theme, command
 const RULES: &str = "The newer survey for what grows; what only one of you knows; with an ancestor, what only one of you \
                      changed. Nothing of yours is deleted, and no outline replaced that you may have changed";
 
+/// Room for the two buttons that choose for a whole thing, points.
+const BOTH_BUTTONS: f32 = 190.0;
+
 /// How wide the columns are, points.
 struct Widths {
     what: f32,
@@ -126,12 +129,13 @@ fn table(ui: &mut Ui, merging: &Merging, theme: &Theme, commands: &mut Vec<Comma
 fn thing(ui: &mut Ui, merging: &Merging, pair: usize, first: usize, theme: &Theme, commands: &mut Vec<Command>) {
     let difference = &merging.merge.differences()[first];
     let shown = merging.shown == Some(pair);
-    let widths = Widths::of(ui);
+    // The date and the name of a sortie are long.
+    let name_width = (ui.available_width() - BOTH_BUTTONS).max(Widths::of(ui).what);
     ui.horizontal(|ui| {
         ui.set_height(ROW);
         let name = format!("{} {}", capital(difference.kind.words()), difference.label);
         let look = Button::selectable(shown, RichText::new(&name).font(theme.bold_font(theme.sizes.text))).truncate();
-        let look = cell(ui, widths.what + widths.version / 2.0, ROW - 4.0, |ui| ui.add(look));
+        let look = cell(ui, name_width, ROW - 4.0, |ui| ui.add(look));
         let help = if difference.at.is_some() { "Show it on the map" } else { "A recorded flight" };
         if look.on_hover_text(help).clicked() {
             commands.push(Command::Merge(MergeCommand::Look(pair)));

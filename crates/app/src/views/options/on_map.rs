@@ -4,7 +4,7 @@ use crate::command::Command;
 use crate::model::{CoverCommand, CoverLook, CoverMade, CoverShade, Model, RouteCommand};
 use crate::options_map::RoutePoint;
 use crate::theme::{Theme, with_alpha};
-use crate::views::map::{LitMask, ReachOverlay, Ring, Shown, View};
+use crate::views::map::{LitMask, ReachOverlay, Ring, Shown, VeilPicture, View};
 use egui::{Align2, CursorIcon, Painter, Pos2, Shape, Stroke, Ui, Vec2};
 use sparefield_data::quantity::UnitPrefs;
 use sparefield_geometry::position::Xy;
@@ -20,6 +20,8 @@ pub(in crate::views) struct Derived {
     lines: Vec<Ring>,
     dusk_of: Option<Arc<CoverShade>>,
     dusk: Option<Arc<ReachOverlay>>,
+    /// The picture that was made of a shade beside the window.
+    picture: Option<(Arc<CoverShade>, Arc<VeilPicture>)>,
     look: CoverLook,
 }
 
@@ -45,10 +47,16 @@ impl Derived {
         if !self.dusk_of.as_ref().zip(shade).is_some_and(|(of, shade)| Arc::ptr_eq(of, shade)) {
             self.dusk = shade.map(|shade| {
                 let lit = LitMask { frame: shade.of.map.least.frame, veil: Arc::clone(&shade.veil) };
-                Arc::new(ReachOverlay { rings: Vec::new(), lit })
+                let its = self.picture.take().filter(|(of, _)| Arc::ptr_eq(of, shade));
+                Arc::new(ReachOverlay { rings: Vec::new(), lit, picture: its.map(|(_, picture)| picture) })
             });
             self.dusk_of = shade.cloned();
         }
+    }
+
+    /// Takes the picture of a shade.
+    pub(in crate::views) fn take_dusk(&mut self, shade: &Arc<CoverShade>, picture: Option<Arc<VeilPicture>>) {
+        self.picture = picture.map(|picture| (Arc::clone(shade), picture));
     }
 
     /// Lines of the map; none where dusk tells.
