@@ -266,7 +266,7 @@ fn arc(dice: &mut Dice, arc_rad: f64, n: usize, wind: Xy, airspeed: f64, sd: f64
             engine: None,
         })
         .collect();
-    Samples { all, parts: core::iter::once(0..n).collect() }
+    Samples { all, parts: core::iter::once(0..n).collect(), ..Samples::default() }
 }
 
 /// Smallest possible root-mean-square error of the wind vector for speeds with independent errors on an arc, the airspeed

@@ -253,6 +253,8 @@ fn exercise(s: &Sortie, one: &Debriefed) -> Result<Value, CliError> {
         .collect();
     Ok(json!({
         "start": one.exercise.start_s,
+        "start_earliest": one.exercise.start_between_s.map(|b| b.0),
+        "start_latest": one.exercise.start_between_s.map(|b| b.1),
         "end": one.exercise.end_s,
         "ending": one.exercise.ending,
         "confidence": one.exercise.confidence,

@@ -89,6 +89,15 @@ pub fn wind_differs(sortie: &Sortie, units: UnitPrefs) -> Option<String> {
     })
 }
 
+/// How far apart the bounds of a failure's time are before they are told, seconds: less is no news.
+const TELL_BOUNDS_S: f64 = 12.0;
+
+/// Between which times the engine stopped, where the track does not tell it closely.
+fn stopped_between(one: &Debriefed) -> Option<String> {
+    let (from, to) = one.exercise.start_between_s.filter(|b| b.1 - b.0 > TELL_BOUNDS_S)?;
+    Some(format!("between {} and {}; the track does not tell it more closely", clock(from), clock(to)))
+}
+
 /// The first sentence about an exercise.
 #[must_use]
 pub fn headline(sortie: &Sortie, one: &Debriefed, units: UnitPrefs) -> String {
@@ -150,6 +159,9 @@ pub fn figures(sortie: &Sortie, one: &Debriefed, units: UnitPrefs) -> Vec<(Strin
         list.push((name.to_owned(), value.unwrap_or_else(|| "not told".to_owned())));
     };
     let height = |h: Option<f64>| h.map(|h| units.format_height(h));
+    if let Some(between) = stopped_between(one) {
+        add("the engine stopped", Some(between));
+    }
     add("height at the failure", height(m.height_agl_m).map(|h| format!("{h} above the ground")));
     add("until the gliding speed was held", m.to_glide_speed_s.map(seconds));
     add("until the first turn towards the field", m.to_first_turn_s.map(seconds));

@@ -166,6 +166,25 @@ impl Flight {
         !climbs && (between.len() < BURST_S || (weak && between.len() < RISING_AIR_S))
     }
 
+    /// Where a glide that is there when the record goes on after a break began meanwhile: the last sample before the
+    /// break, and the time, by as much power as makes up the energy on the other side.
+    fn hidden_by_break(&self, glide: usize, part: &Range<usize>, not_before: usize) -> Option<(usize, f64)> {
+        let before = part.start.checked_sub(1).filter(|&b| glide == part.start && b >= not_before)?;
+        let (a, b) = (&self.samples.all[before], &self.samples.all[part.start]);
+        let seconds = b.time_s - a.time_s;
+        if seconds > LONGEST_BREAK_S || self.phase_at(before) != Some(PhaseKind::Powered) {
+            return None;
+        }
+        let kinetic = |i: usize| self.flying[i].true_airspeed_ms * self.flying[i].true_airspeed_ms;
+        let energy =
+            b.height_amsl_m? - a.height_amsl_m? + (kinetic(part.start) - kinetic(before)) / (2.0 * GRAVITY_MS2);
+        let mean = energy / seconds + self.glide_sink_ms;
+        let under_power = self.mean_engine(before.saturating_sub(8)..before + 1)?;
+        let gliding = self.mean_engine(part.start..(part.start + 8).min(part.end))?;
+        let share = (mean - gliding) / (under_power - gliding).max(0.3 * self.glide_sink_ms);
+        Some((before, a.time_s + seconds * share.clamp(0.0, 1.0)))
+    }
+
     /// Whether the record breaks before a sample, not for long, and as much energy was lost meanwhile as in a glide.
     fn glides_across(&self, at: usize) -> bool {
         let Some(before) = at.checked_sub(1).filter(|_| at < self.samples.all.len()) else { return false };
@@ -191,6 +210,11 @@ impl Flight {
         let onset = onset.clamp(first.start, until - 1);
         let agl = |i: usize| self.flying[i].height_agl_m;
         let height = |i: usize| self.samples.all[i].height_amsl_m;
+        let hidden = self.hidden_by_break(glide.start, &first, between.start);
+        let (onset, onset_s, bounds) = match hidden {
+            Some((before, at_s)) => (before, at_s, (before, bounds.1.max(onset))),
+            None => (onset, self.samples.all[onset].time_s, bounds),
+        };
         let lost = height(onset)? - height(glide.end - 1)?;
         let start_agl = agl(onset);
         let too_low = start_agl.is_some_and(|h| h < LEAST_START_AGL_M);
@@ -215,7 +239,7 @@ impl Flight {
         let confidence = self.confidence(glide, onset, end, ending, low, confidence);
         let time = |i: usize| self.samples.all[i].time_s;
         (confidence >= LEAST_CONFIDENCE).then(|| Exercise {
-            start_s: time(onset),
+            start_s: onset_s,
             start_between_s: Some((time(bounds.0.min(onset)), time(bounds.1.max(onset)))),
             end_s: time(end),
             ending,
