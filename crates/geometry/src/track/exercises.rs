@@ -170,19 +170,21 @@ impl Flight {
     /// break, and the time, by as much power as makes up the energy on the other side.
     fn hidden_by_break(&self, glide: usize, part: &Range<usize>, not_before: usize) -> Option<(usize, f64)> {
         let before = part.start.checked_sub(1).filter(|&b| glide == part.start && b >= not_before)?;
-        let (a, b) = (&self.samples.all[before], &self.samples.all[part.start]);
+        // A little away from the break: speeds beside it are told from one side only.
+        let (last, next) = (before.saturating_sub(3), (part.start + 3).min(part.end - 1));
+        let (a, b) = (&self.samples.all[last], &self.samples.all[next]);
         let seconds = b.time_s - a.time_s;
         if seconds > LONGEST_BREAK_S || self.phase_at(before) != Some(PhaseKind::Powered) {
             return None;
         }
         let kinetic = |i: usize| self.flying[i].true_airspeed_ms * self.flying[i].true_airspeed_ms;
-        let energy =
-            b.height_amsl_m? - a.height_amsl_m? + (kinetic(part.start) - kinetic(before)) / (2.0 * GRAVITY_MS2);
+        let energy = b.height_amsl_m? - a.height_amsl_m? + (kinetic(next) - kinetic(last)) / (2.0 * GRAVITY_MS2);
         let mean = energy / seconds + self.glide_sink_ms;
         let under_power = self.mean_engine(before.saturating_sub(8)..before + 1)?;
         let gliding = self.mean_engine(part.start..(part.start + 8).min(part.end))?;
         let share = (mean - gliding) / (under_power - gliding).max(0.3 * self.glide_sink_ms);
-        Some((before, a.time_s + seconds * share.clamp(0.0, 1.0)))
+        let broken = (self.samples.all[before].time_s, self.samples.all[part.start].time_s);
+        Some((before, (a.time_s + seconds * share.clamp(0.0, 1.0)).clamp(broken.0, broken.1)))
     }
 
     /// Whether the record breaks before a sample, not for long, and as much energy was lost meanwhile as in a glide.
