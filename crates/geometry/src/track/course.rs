@@ -391,3 +391,70 @@ fn carried_on(states: &[usize], from_before: bool) -> Option<Vec<usize>> {
     }
     Some(other)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SINK_MS: f64 = 3.7;
+
+    /// Rates through knots of time and level, as the fits blur them.
+    fn rates(knots: &[(usize, f64)], n: usize) -> Vec<Option<f64>> {
+        let level = |k: usize| knots.iter().rev().find(|&&(from, _)| from <= k).map_or(0.0, |&(_, l)| l);
+        let blurred = |k: usize| {
+            let around = k.saturating_sub(4)..(k + 4).min(n);
+            let count = around.len() as f64;
+            around.map(level).sum::<f64>() / count
+        };
+        (0..n).map(|k| Some(blurred(k))).collect()
+    }
+
+    fn looked<T>(rates: &[Option<f64>], ask: impl FnOnce(&Ready<'_>) -> T) -> T {
+        let cues = vec![[-8.0, 0.0, 0.0]; rates.len()];
+        ask(&Ready::new(Course { rates, cues: &cues, idle_ms: 0.0, sink_ms: SINK_MS, air_ms: 0.8 }))
+    }
+
+    #[test]
+    fn a_failure_into_rising_air_begins_where_the_engine_stopped() {
+        // Level flight, the engine stops at 100, a thermal holds the aircraft up from 112 on, then lets it go.
+        let mut told = rates(&[(0, SINK_MS), (100, 0.0), (220, 6.0)], 260);
+        for (k, rate) in told.iter_mut().enumerate() {
+            let rising = ((k as f64 - 112.0) / 12.0).clamp(0.0, 1.0) * ((170.0 - k as f64) / 15.0).clamp(0.0, 1.0);
+            *rate = rate.map(|r| r + 1.9 * rising);
+        }
+        looked(&told, |ready| {
+            let states = ready.states();
+            let glide: Vec<usize> = (0..states.len()).filter(|&k| states[k] == GLIDE).collect();
+            let (first, last) = (glide[0], glide[glide.len() - 1]);
+            assert!(first.abs_diff(100) <= 2 && last.abs_diff(220) <= 3, "{first} to {last}");
+            assert_eq!(glide.len(), last + 1 - first, "one glide");
+            let shares = ready.change(&states, &(40..160), true);
+            let near: f64 = shares.iter().enumerate().filter(|(i, _)| (i + 40).abs_diff(100) <= 4).map(|s| s.1).sum();
+            assert!(near > 0.9 && (shares.iter().sum::<f64>() - 1.0).abs() < 1e-9, "{near}");
+        });
+    }
+
+    #[test]
+    fn a_powered_descent_into_sinking_air_is_no_failure() {
+        let mut told = rates(&[(0, SINK_MS), (80, 2.0), (140, SINK_MS)], 240);
+        for (k, rate) in told.iter_mut().enumerate() {
+            let sinking = ((k as f64 - 85.0) / 20.0).clamp(0.0, 1.0) * ((138.0 - k as f64) / 20.0).clamp(0.0, 1.0);
+            *rate = rate.map(|r| r - 1.2 * sinking);
+        }
+        looked(&told, |ready| assert!(ready.states().iter().all(|&s| s > GLIDE)));
+    }
+
+    #[test]
+    fn rates_that_are_missing_or_wild_are_survived() {
+        assert!(looked(&[], |ready| ready.states()).is_empty());
+        looked(&[None; 40], |ready| assert_eq!(ready.states().len(), 40));
+        let mut told = rates(&[(0, SINK_MS), (60, 0.0)], 140);
+        told[55..66].fill(None);
+        told[100] = Some(1e6);
+        looked(&told, |ready| {
+            let states = ready.states();
+            assert!(states[..54].iter().all(|&s| s > GLIDE) && states[70..].iter().all(|&s| s == GLIDE), "{states:?}");
+            assert!(ready.change(&states, &(0..140), true).iter().all(|s| s.is_finite()));
+        });
+    }
+}

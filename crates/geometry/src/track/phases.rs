@@ -34,7 +34,6 @@ pub enum PhaseKind {
 }
 
 impl PhaseKind {
-    const ALL: [Self; 3] = [Self::OnGround, Self::Powered, Self::Gliding];
     /// The phase in plain words.
     #[must_use]
     pub fn words(self) -> &'static str {
