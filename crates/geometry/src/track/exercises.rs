@@ -102,6 +102,9 @@ const LEAST_START_AGL_M: f64 = 75.0;
 const BURST_S: usize = 8;
 /// How far from a change of phase its exact time is looked for, seconds.
 const CHANGE_REACH: usize = 60;
+/// A glide that lasts so many times what the height above the ground does in still air, and [`SOARING_S`] more, is soaring.
+const SOARING: f64 = 2.0;
+const SOARING_S: f64 = 60.0;
 /// What a change is never surer than, samples to either side: fits blur it, and engines run down.
 const SURE_S: usize = 2;
 /// Holes shorter than this hide no change, samples.
@@ -221,6 +224,12 @@ impl Flight {
         let start_agl = agl(onset);
         let too_low = start_agl.is_some_and(|h| h < LEAST_START_AGL_M);
         if glide.end - onset < SHORTEST_S || lost < LEAST_LOST_M || too_low {
+            return None;
+        }
+        // Held up by rising air for so long it is soaring, not an exercise.
+        let seconds = self.samples.all[glide.end - 1].time_s - onset_s;
+        let still_air_s = start_agl.map_or(f64::INFINITY, |h| h / self.glide_sink_ms.max(0.1));
+        if seconds > SOARING * still_air_s + SOARING_S {
             return None;
         }
         let next = self.phase_at(glide.end).filter(|_| glide.end < part.end);

@@ -134,7 +134,7 @@ impl Flight {
         flight.phases = flight.most_probable(aircraft);
         if !told {
             // Once more, with what is known about the airspeed in a glide.
-            let gliding = AirspeedPrior::gliding(aircraft);
+            let gliding = flight.glide_prior(aircraft);
             let mut priors = vec![None; flight.samples.all.len()];
             for phase in &flight.phases {
                 let prior = match phase.kind {
@@ -151,6 +151,25 @@ impl Flight {
             flight.phases = flight.most_probable(aircraft);
         }
         flight
+    }
+
+    /// What airspeed is expected in its glides: that of the aircraft, unless they were flown quite otherwise.
+    fn glide_prior(&self, aircraft: &Aircraft) -> AirspeedPrior {
+        let mut speeds: Vec<f64> = self
+            .phases
+            .iter()
+            .filter(|p| p.kind == PhaseKind::Gliding)
+            .flat_map(|p| p.samples.clone())
+            .map(|i| self.flying[i].airspeed_ms)
+            .collect();
+        speeds.sort_by(f64::total_cmp);
+        let prior = AirspeedPrior::gliding(aircraft);
+        // Three standard deviations of what all glides may differ together.
+        let foreign = |v: &f64| (v - prior.mean_ms).abs() > 3.0 * prior.shared_sd_ms;
+        match speeds.get(speeds.len() / 2).filter(|v| foreign(v)) {
+            Some(_) => AirspeedPrior::flying(aircraft),
+            None => prior,
+        }
     }
 
     /// The wind at a sample, calm where nothing is known.
