@@ -301,7 +301,10 @@ impl Flight {
         let speed = s.ground.norm();
         let [mut ground, mut powered, mut gliding] = [0.0; 3];
         let near = f.height_agl_m.is_none_or(|h| h < NEAR_GROUND_M);
-        if near && speed < 0.5 * aircraft.stall_speed_ms {
+        // Where the ground's height is not known, slow is on the ground only when level: against the wind it may be slow
+        // while circling.
+        let level = f.height_agl_m.is_some() || s.climb_ms.is_none_or(|c| c.abs() < 0.7);
+        if near && level && speed < 0.5 * aircraft.stall_speed_ms {
             powered -= 2.0;
             gliding -= 2.0;
         } else if f.height_agl_m.is_none_or(|h| h > 2.0 * NEAR_GROUND_M) {
