@@ -199,3 +199,181 @@ fn a_glide_curve_is_told_or_it_is_said_what_is_missing() {
     let missing = refused(&["fit", "nowhere.igc"]);
     assert!(missing.contains("nowhere.igc"));
 }
+
+/// Level terrain about a place, as an Esri ASCII grid in degrees.
+fn level_terrain(folder: &Path, lon: f64, lat: f64, height_m: f64) -> PathBuf {
+    const CELLS: usize = 240;
+    let path = folder.join("level.asc");
+    let row = format!("{height_m} ").repeat(CELLS);
+    let corner = |at: f64| at - 0.6;
+    let mut text = format!(
+        "ncols {CELLS}\nnrows {CELLS}\nxllcorner {}\nyllcorner {}\ncellsize 0.005\nNODATA_value -9999\n",
+        corner(lon),
+        corner(lat)
+    );
+    for _ in 0..CELLS {
+        text.push_str(&row);
+        text.push('\n');
+    }
+    std::fs::write(&path, text).unwrap();
+    let datum = "DATUM[\"D_WGS_1984\",SPHEROID[\"WGS_1984\",6378137.0,298.257223563]]";
+    let system =
+        format!("GEOGCS[\"GCS_WGS_1984\",{datum},PRIMEM[\"Greenwich\",0.0],UNIT[\"Degree\",0.0174532925199433]]");
+    std::fs::write(folder.join("level.prj"), system).unwrap();
+    path
+}
+
+/// A flight some way from the middle of terrain that covers far more than one area, as a table.
+fn table_flight(lon: f64, lat: f64, height_m: impl Fn(u32) -> f64, speed_ms: impl Fn(u32) -> f64) -> String {
+    let mut text = "time,latitude,longitude,altitude_m\n".to_owned();
+    let mut north = 0.0;
+    for t in 0..900_u32 {
+        north += speed_ms(t);
+        let _ = writeln!(
+            text,
+            "2026-05-01T10:{:02}:{:02}Z,{:.7},{lon:.7},{:.1}",
+            t / 60,
+            t % 60,
+            lat + north / 111_200.0,
+            height_m(t)
+        );
+    }
+    text
+}
+
+#[test]
+fn terrain_far_larger_than_an_area_is_opened_where_the_flight_was_and_without_fields_nothing_is_said_of_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let terrain = level_terrain(folder.path(), 8.0, 48.0, 200.0);
+    // 40 km north-east of the middle of the terrain: up for two minutes, level, then a glide of a minute and up again.
+    let height = |t: u32| {
+        let t = f64::from(t);
+        let glide = 3.7 * (t - 400.0).clamp(0.0, 60.0);
+        200.0 + (3.0 * (t - 60.0)).clamp(0.0, 450.0) - glide + 3.0 * (t - 460.0).clamp(0.0, 100.0)
+    };
+    let speed = |t: u32| (f64::from(t) - 40.0).clamp(0.0, 22.0);
+    let track = folder.path().join("flight.csv");
+    std::fs::write(&track, table_flight(8.4, 48.2, height, speed)).unwrap();
+    let output = run(&["debrief", track.to_str().unwrap(), "--terrain", terrain.to_str().unwrap()]);
+    let said = String::from_utf8(output.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(said.contains("1. At 6:") && !said.contains("2. At"), "{said}");
+    assert!(said.contains("No field of this area can be held against the flight"), "{said}");
+    assert!(said.contains("This area has no field to look for.") && !said.contains("Keeping a way out"), "{said}");
+    assert!(!said.contains("choose the aircraft that was flown"), "{said}");
+
+    // Twice as fast as the aircraft flies: said, not explained away as wind.
+    std::fs::write(&track, table_flight(8.4, 48.2, height, |t| 2.2 * speed(t))).unwrap();
+    let output = run(&["debrief", track.to_str().unwrap(), "--terrain", terrain.to_str().unwrap()]);
+    let said = String::from_utf8(output.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("choose the aircraft that was flown"), "{said}");
+}
+
+/// What a debrief of an open recording says, over level terrain at its first fix.
+fn told_over_level(track: &Path, lon: f64, lat: f64, height_m: f64) -> Value {
+    let folder = tempfile::tempdir().unwrap();
+    let terrain = level_terrain(folder.path(), lon, lat, height_m);
+    let output = run(&["debrief", track.to_str().unwrap(), "--terrain", terrain.to_str().unwrap(), "--json"]);
+    assert!(output.status.success(), "{}: {}", track.display(), String::from_utf8_lossy(&output.stderr));
+    serde_json::from_slice::<Value>(&output.stdout).unwrap()["sorties"][0].clone()
+}
+
+fn kinds(sortie: &Value) -> Vec<(String, f64)> {
+    let events = sortie["events"].as_array().unwrap().iter();
+    events.map(|e| (e["kind"].as_str().unwrap().to_owned(), e["start_s"].as_f64().unwrap())).collect()
+}
+
+/// What is expected stands in the recordings themselves: instruments' winds and speeds, and what they were made with.
+#[test]
+fn open_recordings_are_judged_as_what_they_are() {
+    let Some(data) = std::env::var_os("SPAREFIELD_OPEN_DATA").map(PathBuf::from) else {
+        println!("not run: SPAREFIELD_OPEN_DATA names no folder");
+        return;
+    };
+    let flights = data.join("10_flights");
+
+    // A sailplane whose recorder wrote the wind (three figures of degrees, then hundredths of km/h) and the speed over the
+    // ground (columns 47 to 51, hundredths of km/h).
+    let path = flights.join("sailplane_34min_mixed_rate.igc");
+    let text = std::fs::read_to_string(&path).unwrap();
+    let number = |line: &str, range: std::ops::Range<usize>| line[range].parse::<f64>().unwrap();
+    let of_day = |line: &str| number(line, 1..3) * 3_600.0 + number(line, 3..5) * 60.0 + number(line, 5..7);
+    let fixes: Vec<&str> = text.lines().filter(|l| l.starts_with('B')).collect();
+    let start = of_day(fixes[0]);
+    // The first was written on the ground.
+    let winds: Vec<(f64, f64)> = text
+        .lines()
+        .filter(|l| l.starts_with('K'))
+        .skip(1)
+        .map(|l| (number(l, 7..10), number(l, 10..15) / 360.0))
+        .collect();
+    assert!(winds.len() > 8);
+    let mean = |of: fn(&(f64, f64)) -> f64| winds.iter().map(of).sum::<f64>() / winds.len() as f64;
+    let (from, speed) = (mean(|w| w.0), mean(|w| w.1));
+    let sortie = told_over_level(&path, -81.837, 28.41, 36.0);
+    let bands = sortie["wind"]["bands"].as_array().unwrap();
+    assert!(!bands.is_empty());
+    for band in bands {
+        assert!((band["from_deg"].as_f64().unwrap() - from).abs() < 35.0, "{band}, {from} told by the instrument");
+        assert!((band["speed_ms"].as_f64().unwrap() - speed).abs() < 3.5, "{band}, {speed} told by the instrument");
+    }
+    let fast = |l: &&&str| number(l, 46..51) > 6_000.0;
+    let took_off = of_day(fixes.iter().find(fast).unwrap()) - start;
+    let landed = of_day(fixes.iter().rfind(fast).unwrap()) - start;
+    let events = kinds(&sortie);
+    let near = |kind: &str, at: f64| events.iter().any(|e| e.0 == kind && (e.1 - at).abs() < 40.0);
+    assert!(near("take-off", took_off) && near("landing", landed), "{took_off} {landed} {events:?}");
+    // Half an hour without an engine is soaring, and no exercise.
+    assert_eq!(sortie["exercises"].as_array().unwrap().len(), 0);
+
+    // The other never came down between its start and its end, by its own pressure heights.
+    let path = flights.join("sailplane_90min_5s.igc");
+    let text = std::fs::read_to_string(&path).unwrap();
+    let pressure: Vec<f64> = text.lines().filter(|l| l.starts_with('B')).map(|l| number(l, 25..30)).collect();
+    let low = pressure.iter().filter(|h| **h < pressure[0] + 30.0).count();
+    assert!(low < pressure.len() / 4 && pressure[pressure.len() / 2] > pressure[0] + 100.0);
+    let sortie = told_over_level(&path, -80.443, 43.84, 470.0);
+    assert!(!kinds(&sortie).iter().any(|e| e.0 == "touch-and-go"), "{}", sortie["events"]);
+    assert_eq!(sortie["exercises"].as_array().unwrap().len(), 0);
+
+    // Foot-launched: it never had an engine that could fail.
+    let sortie = told_over_level(&flights.join("foot_launched_1hz_no_pressure.igc"), 8.515, 48.266, 720.0);
+    assert_eq!(sortie["exercises"].as_array().unwrap().len(), 0);
+    assert!(sortie["cautions"].to_string().contains("choose the aircraft that was flown"), "{}", sortie["cautions"]);
+
+    // A powered departure, recorded to the climb: one take-off, about when the airspeed indicator passes 50 kt.
+    let path = flights.join("powered_departure_1hz.csv");
+    let table = std::fs::read_to_string(&path).unwrap();
+    let mut rows = table.lines().filter(|l| !l.starts_with('#'));
+    let column = rows.next().unwrap().split(',').position(|c| c.trim() == "IAS").unwrap();
+    let ias: Vec<f64> = rows.map(|r| r.split(',').nth(column).unwrap().trim().parse().unwrap_or(0.0)).collect();
+    let lifted = ias.iter().position(|v| *v > 50.0).unwrap() as f64;
+    let sortie = told_over_level(&path, -111.7177, 40.2171, 1_372.0);
+    let events = kinds(&sortie);
+    let take_offs: Vec<f64> = events.iter().filter(|e| e.0 == "take-off").map(|e| e.1).collect();
+    assert!(take_offs.len() == 1 && (take_offs[0] - lifted).abs() < 30.0, "{events:?}, {lifted}");
+    assert!(!events.iter().any(|e| e.0 == "landing") && sortie["exercises"].as_array().unwrap().is_empty());
+
+    // Rides and hikes on relief of their own place, and everything else that somebody carried along: no exercise in any.
+    let tile = data.join("01_dem_la/N34W119.hgt.zip");
+    for name in ["sample.gpx", "sample-ride.gpx"] {
+        let track = data.join("09_gpx").join(name);
+        let said = refused(&["debrief", track.to_str().unwrap(), "--terrain", tile.to_str().unwrap()]);
+        assert!(said.contains("nothing in the recording is a flight"), "{name}: {said}");
+    }
+    let mut looked_at = 0;
+    let mut folders = vec![data.join("09_gpx"), data.join("11_nmea")];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+                continue;
+            }
+            let said = refused(&["debrief", path.to_str().unwrap()]);
+            assert!(!said.contains("panicked"), "{said}");
+            looked_at += 1;
+        }
+    }
+    assert!(looked_at > 40, "{looked_at}");
+}

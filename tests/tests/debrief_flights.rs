@@ -92,6 +92,9 @@ struct Tally {
     right: usize,
     wrong: usize,
     missed: usize,
+    /// How often the bounds told with the onset hold it, and how far apart they are.
+    bounds_hold: usize,
+    bounds_s: Errors,
     onset_s: Errors,
     end_s: Errors,
     height_m: Errors,
@@ -131,6 +134,13 @@ impl Tally {
             self.changes as f64 / self.right as f64,
             self.landings_right,
             self.landings
+        );
+        let _ = writeln!(
+            table,
+            "The bounds told with an onset hold it in {:.3}; half are {:.0} s apart or less, 97 % {:.0} s.\n",
+            self.bounds_hold as f64 / self.right as f64,
+            self.bounds_s.quantile(0.5),
+            self.bounds_s.quantile(0.97)
         );
         let _ = writeln!(table, "| error of | n | half within | 90 % within | 97 % within |\n|---|---|---|---|---|");
         self.onset_s.row(&mut table, "onset", "s");
@@ -185,6 +195,11 @@ fn add(sum: &mut Tally, truth: &Truth, landings: &[Landing], aircraft: &Aircraft
         let exercise = &found[hit];
         let told = measure(&flight, &options, exercise, &against).unwrap();
         sum.onset_s.0.push(exercise.start_s - t.start_s);
+        let (earliest, latest) = exercise.start_between_s.unwrap();
+        assert!(earliest <= exercise.start_s && exercise.start_s <= latest, "{exercise:?}");
+        // The engine takes some half a second to run down.
+        sum.bounds_hold += usize::from((earliest - 0.5..=latest + 0.5).contains(&t.start_s));
+        sum.bounds_s.0.push(latest - earliest);
         sum.end_s.0.push(exercise.end_s - t.end_s);
         sum.height_m.0.push(told.height_agl_m.unwrap() - t.height_agl_m);
         sum.fields_right += usize::from(told.landing == Some(t.landing));
@@ -234,6 +249,10 @@ fn practice_failures_of_plain_flights_are_found_and_measured() {
     assert!(sum.landings_right as f64 >= 0.9 * sum.landings as f64, "{table}");
 }
 
+/// What is left over is in the air, not in the analysis: on these flights one that is told the true wind and the true
+/// glide curve is no better (onset within 3 s in 96.6 % either way, 97 % within 3.2 s, the worst 52 s off). A failure into
+/// air that rises by half the sink rate and a descent at half power into air that sinks by the other half are the same
+/// track. What can be asked is that the bounds told with an onset hold.
 #[test]
 fn practice_failures_of_hard_flights_are_found_and_measured() {
     let sum = tally(Difficulty::HARD);
@@ -242,6 +261,9 @@ fn practice_failures_of_hard_flights_are_found_and_measured() {
     assert!(sum.f1() >= 0.85, "{table}");
     // No change of speed, one metre a second of vertical air: the onset is told to 3 s in most, not in all.
     assert!(sum.onset_s.within(3.0) >= 0.8, "{table}");
+    // Nine times in ten is what the bounds promise.
+    assert!(sum.bounds_hold as f64 >= 0.9 * sum.right as f64, "{table}");
+    assert!(sum.bounds_s.quantile(0.5) <= 12.0, "{table}");
     assert!(sum.height_m.within(15.0) >= 0.85, "{table}");
     assert!(sum.base_leg_m.within(20.0) >= 0.9, "{table}");
     assert!(sum.wind_in_sd.within(2.5) >= 0.9, "{table}");
@@ -266,7 +288,7 @@ fn arc(dice: &mut Dice, arc_rad: f64, n: usize, wind: Xy, airspeed: f64, sd: f64
             engine: None,
         })
         .collect();
-    Samples { all, parts: core::iter::once(0..n).collect() }
+    Samples { all, parts: core::iter::once(0..n).collect(), ..Samples::default() }
 }
 
 /// Smallest possible root-mean-square error of the wind vector for speeds with independent errors on an arc, the airspeed

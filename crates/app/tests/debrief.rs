@@ -199,7 +199,7 @@ fn glides(speed_ms: f64, ratio: f64, scatter_ms: f64) -> GlideTold {
     GlideTold { sorties: 1, points: points.collect(), ..GlideTold::default() }.settle()
 }
 
-/// Puts glides in the place of those that the lesson tells: too few for a curve.
+/// Puts glides in the place of those that the lesson tells.
 fn fly(window: &mut Window, glide: GlideTold) {
     let debrief = &mut window.state_mut().as_mut().unwrap().model.debrief;
     let made = (**debrief.made.as_ref().unwrap()).clone();
@@ -213,7 +213,9 @@ fn a_curve_as_flown_is_taken_over_in_a_new_aircraft_and_back() {
         let mut window = lesson(width, height);
         window.get_by_label("Glide").click();
         window.run_steps(3);
-        // The lesson has too few steady glides.
+        // A flight with too few steady glides.
+        let few = glides(22.0, 5.2, 0.05).points.into_iter().take(5).collect();
+        fly(&mut window, GlideTold { sorties: 1, points: few, ..GlideTold::default() }.settle());
         window.get_by_label_contains("A glide curve needs 8 or more steady stretches");
         assert!(window.query_by_label("Use this curve in a new aircraft").is_none());
         let mut unsure = glides(22.0, 5.2, 0.05);

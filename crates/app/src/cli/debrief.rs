@@ -32,6 +32,14 @@ struct Placed {
     notes: Vec<String>,
 }
 
+/// Where the first recording that can be read was flown: the middle one of its fixes. Terrain files may cover far more
+/// than one area, and without fields nothing else says which part is meant.
+fn flown_at(files: &[PathBuf]) -> Option<LonLat> {
+    let loaded = files.iter().find_map(|path| read(path).ok())?;
+    let fixes: Vec<LonLat> = loaded.value.first()?.good().map(|fix| fix.place).collect();
+    fixes.get(fixes.len() / 2).copied()
+}
+
 /// Reads recordings and lays them over the area.
 fn placed(files: &[PathBuf], area: &Area) -> Result<Vec<Placed>, CliError> {
     let mut list = Vec::new();
@@ -72,7 +80,7 @@ fn place(
 /// # Errors
 /// For bad input, or when the page or standard output cannot be written.
 pub(super) fn run(args: &DebriefArgs) -> Result<(), CliError> {
-    let land = inputs::area(&args.area, None)?;
+    let land = inputs::area(&args.area, flown_at(&args.tracks))?;
     let given = inputs::wind(&args.conditions)?;
     let wind = (given.surface.is_some() || !given.aloft.is_empty()).then_some(given);
     let low_flying_m = args.low.as_deref().map_or(Ok(LOW_FLYING_M), |t| {
@@ -253,6 +261,8 @@ fn exercise(s: &Sortie, one: &Debriefed) -> Result<Value, CliError> {
         .collect();
     Ok(json!({
         "start": one.exercise.start_s,
+        "start_earliest": one.exercise.start_between_s.map(|b| b.0),
+        "start_latest": one.exercise.start_between_s.map(|b| b.1),
         "end": one.exercise.end_s,
         "ending": one.exercise.ending,
         "confidence": one.exercise.confidence,
@@ -355,7 +365,7 @@ fn people(sorties: &[(Placed, Sortie)], units: UnitPrefs) -> String {
 /// # Errors
 /// For bad input, or when the flights tell no glide curve.
 pub(super) fn run_fit(args: &FitArgs) -> Result<(), CliError> {
-    let land = inputs::area(&args.area, None)?;
+    let land = inputs::area(&args.area, flown_at(&args.tracks))?;
     let aircraft = inputs::aircraft_named(args.aircraft.as_deref())?.value;
     let area = open_area(&land).map_err(|e| unusable(&e))?;
     let mut points = Vec::new();

@@ -25,6 +25,7 @@ pub fn corrected(flight: &Flight, found: &[Exercise], marks: &[ExerciseMark]) ->
     let untouched = found.iter().filter(|e| !marks.iter().any(|m| touches(m, e.start_s, e.end_s))).cloned();
     let told = marks.iter().filter(|m| m.kind == KIND && !m.deleted).map(|m| Exercise {
         start_s: m.start_s,
+        start_between_s: None,
         end_s: m.end_s,
         ending: ending(flight, m.end_s),
         confidence: 1.0,
@@ -119,7 +120,13 @@ mod tests {
 
     fn found() -> Vec<Exercise> {
         [(100.0, 160.0), (300.0, 380.0)]
-            .map(|(start_s, end_s)| Exercise { start_s, end_s, ending: Ending::GoAround, confidence: 0.9 })
+            .map(|(start_s, end_s)| Exercise {
+                start_s,
+                start_between_s: None,
+                end_s,
+                ending: Ending::GoAround,
+                confidence: 0.9,
+            })
             .to_vec()
     }
 

@@ -137,7 +137,8 @@ pub fn practise(sorties: &[&Sortie], units: UnitPrefs) -> Practise {
             exercises: low,
         });
     }
-    let gone = count(&|_, e| e.measures.last_option_s.is_some());
+    // Without any field nothing can be left over.
+    let gone = count(&|s, e| !s.candidates.is_empty() && e.measures.last_option_s.is_some());
     if gone > 0 {
         out.next.push(Remark {
             said: format!(

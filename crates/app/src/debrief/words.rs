@@ -6,6 +6,7 @@ use sparefield_geometry::air::WindVector;
 use sparefield_geometry::position::Bearing;
 use sparefield_geometry::track::exercises::Ending;
 use sparefield_geometry::track::measures::{Outcome, Over, PassedLow};
+use sparefield_geometry::track::phases::PhaseKind;
 use sparefield_geometry::track::wind_by_height::{LEAST_SURE_MS, WindEstimate};
 
 /// A time from the beginning of the recording.
@@ -89,6 +90,49 @@ pub fn wind_differs(sortie: &Sortie, units: UnitPrefs) -> Option<String> {
     })
 }
 
+/// How far apart the bounds of a failure's time are before they are told, seconds: less is no news.
+const TELL_BOUNDS_S: f64 = 12.0;
+
+/// Between which times the engine stopped, where the track does not tell it closely.
+fn stopped_between(one: &Debriefed) -> Option<String> {
+    let (from, to) = one.exercise.start_between_s.filter(|b| b.1 - b.0 > TELL_BOUNDS_S)?;
+    Some(format!("between {} and {}; the track does not tell it more closely", clock(from), clock(to)))
+}
+
+/// A share of the time in the air with an airspeed that the aircraft does not fly, above which it is said. Numbers of
+/// this block: common practice, no source.
+const FOREIGN_SHARE: f64 = 0.3;
+/// What counts as such: slower than this over the stalling speed, or faster than this over the gliding speed.
+const FOREIGN_SPEEDS: (f64, f64) = (0.85, 1.5);
+/// A wind that is not known may be so strong, m/s.
+const UNKNOWN_WIND_MS: f64 = 10.0;
+
+/// A remark where the flight was hardly flown in the aircraft that it is held against.
+fn other_aircraft(sortie: &Sortie) -> Option<String> {
+    let flight = &sortie.flight;
+    let aircraft = &sortie.ask.aircraft;
+    let in_air: Vec<f64> = (0..flight.flying.len())
+        .filter(|&i| flight.phase_at(i).is_some_and(|p| p != PhaseKind::OnGround))
+        .map(|i| flight.flying[i].airspeed_ms)
+        .collect();
+    // Where nothing is known of the wind, speeds over the ground may be that much off.
+    let unknown = if flight.wind.bands.is_empty() { UNKNOWN_WIND_MS } else { 0.0 };
+    let (slow, fast) = (
+        FOREIGN_SPEEDS.0 * aircraft.stall_speed_ms - unknown,
+        FOREIGN_SPEEDS.1 * aircraft.straight_speed_ms() + unknown,
+    );
+    let foreign = in_air.iter().filter(|v| **v < slow || **v > fast).count() as f64;
+    let share = foreign / in_air.len().max(1) as f64;
+    (share > FOREIGN_SHARE).then(|| {
+        format!(
+            "For {} of the time in the air the airspeed is none that {} flies at, so exercises and glides are doubtful: \
+             choose the aircraft that was flown.",
+            percent(share),
+            aircraft.name
+        )
+    })
+}
+
 /// The first sentence about an exercise.
 #[must_use]
 pub fn headline(sortie: &Sortie, one: &Debriefed, units: UnitPrefs) -> String {
@@ -150,6 +194,9 @@ pub fn figures(sortie: &Sortie, one: &Debriefed, units: UnitPrefs) -> Vec<(Strin
         list.push((name.to_owned(), value.unwrap_or_else(|| "not told".to_owned())));
     };
     let height = |h: Option<f64>| h.map(|h| units.format_height(h));
+    if let Some(between) = stopped_between(one) {
+        add("the engine stopped", Some(between));
+    }
     add("height at the failure", height(m.height_agl_m).map(|h| format!("{h} above the ground")));
     add("until the gliding speed was held", m.to_glide_speed_s.map(seconds));
     add("until the first turn towards the field", m.to_first_turn_s.map(seconds));
@@ -285,6 +332,9 @@ pub fn passed_low(sortie: &Sortie, low: &PassedLow, units: UnitPrefs) -> String 
 /// The best field in hindsight.
 #[must_use]
 pub fn hindsight(sortie: &Sortie, one: &Debriefed) -> String {
+    if sortie.candidates.is_empty() {
+        return "This area has no field to look for.".to_owned();
+    }
     let Some(best) = &one.hindsight else {
         return "From the failure the program found no circuit into any field that is not out.".to_owned();
     };
@@ -309,6 +359,10 @@ pub fn hindsight(sortie: &Sortie, one: &Debriefed) -> String {
 #[must_use]
 pub fn cover(sortie: &Sortie, units: UnitPrefs) -> String {
     let c = &sortie.cover;
+    if sortie.candidates.is_empty() {
+        return "No field of this area can be held against the flight, so nothing is told about what was in reach."
+            .to_owned();
+    }
     if c.seconds == 0 {
         return "There was no time in the air outside exercises over known ground.".to_owned();
     }
@@ -347,6 +401,7 @@ pub fn cautions(sortie: &Sortie) -> Vec<String> {
         );
     }
     list.extend(wind_differs(sortie, UnitPrefs::default()));
+    list.extend(other_aircraft(sortie));
     if sortie.outside > 0 {
         list.push(format!(
             "{} of the flight lie outside the terrain: no heights above the ground and no options there.",

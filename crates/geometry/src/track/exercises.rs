@@ -5,7 +5,7 @@
 
 use super::phases::{Flight, PhaseKind};
 use super::samples::Parabola;
-use crate::math;
+use crate::math::{self, GRAVITY_MS2};
 use crate::position::Xy;
 use core::ops::Range;
 use serde::{Deserialize, Serialize};
@@ -37,8 +37,11 @@ impl Ending {
 /// One practice failure: from the engine's stop to the go-around or the landing.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Exercise {
-    /// Seconds since the first fix at which the engine stopped.
+    /// Seconds since the first fix at which the engine stopped, most probably.
     pub start_s: f64,
+    /// Between which seconds it stopped, nine times in ten; `None` where the user says when.
+    #[serde(default)]
+    pub start_between_s: Option<(f64, f64)>,
     /// Seconds since the first fix at which power came back or the aircraft touched down.
     pub end_s: f64,
     /// How it ended.
@@ -98,7 +101,16 @@ const LEAST_START_AGL_M: f64 = 75.0;
 /// Power shorter than this between two glides is a burst to keep the engine warm, not a go-around, seconds.
 const BURST_S: usize = 8;
 /// How far from a change of phase its exact time is looked for, seconds.
-const STEP_REACH: usize = 22;
+const CHANGE_REACH: usize = 60;
+/// A glide that lasts so many times what the height above the ground does in still air, and [`SOARING_S`] more, is soaring.
+const SOARING: f64 = 2.0;
+const SOARING_S: f64 = 60.0;
+/// What a change is never surer than, samples to either side: fits blur it, and engines run down.
+const SURE_S: usize = 2;
+/// Holes shorter than this hide no change, samples.
+const SHORTEST_HOLE: usize = 6;
+/// Longest break of the record that a glide is followed across, seconds.
+const LONGEST_BREAK_S: f64 = 45.0;
 /// Longest rising air that is taken for power between two glides, seconds.
 const RISING_AIR_S: usize = 35;
 /// What is less likely than this is not told.
@@ -125,7 +137,8 @@ impl Flight {
             let joined = glides.last_mut().filter(|(last, _)| {
                 let between = last.end..phase.samples.start;
                 let burst = at > 0 && self.phases[at - 1].kind == PhaseKind::Powered;
-                burst && self.same_part(&between) && self.is_glide_still(&between)
+                let goes_on = burst && self.same_part(&between) && self.is_glide_still(&between);
+                goes_on || (between.is_empty() && self.glides_across(between.start))
             });
             match joined {
                 Some((last, confidence)) => {
@@ -135,10 +148,11 @@ impl Flight {
                 None => glides.push((phase.samples.clone(), phase.confidence)),
             }
         }
-        for (glide, confidence) in glides {
-            if let Some(exercise) = self.exercise(&glide, confidence) {
-                found.push(exercise);
-            }
+        for (i, (glide, confidence)) in glides.iter().enumerate() {
+            // Its beginning and end lie between the glide before and the glide after.
+            let from = i.checked_sub(1).map_or(0, |b| glides[b].0.end);
+            let to = glides.get(i + 1).map_or(self.samples.all.len(), |a| a.0.start);
+            found.extend(self.exercise(glide, &(from..to), *confidence));
         }
         found
     }
@@ -155,15 +169,67 @@ impl Flight {
         !climbs && (between.len() < BURST_S || (weak && between.len() < RISING_AIR_S))
     }
 
-    fn exercise(&self, glide: &Range<usize>, confidence: f64) -> Option<Exercise> {
-        let part = self.samples.part_of(glide.start);
-        let onset = self.step(glide.start, &part).clamp(part.start, glide.end - 1);
+    /// Where a glide that is there when the record goes on after a break began meanwhile: the last sample before the
+    /// break, and the time, by as much power as makes up the energy on the other side.
+    fn hidden_by_break(&self, glide: usize, part: &Range<usize>, not_before: usize) -> Option<(usize, f64)> {
+        let before = part.start.checked_sub(1).filter(|&b| glide == part.start && b >= not_before)?;
+        // A little away from the break: speeds beside it are told from one side only.
+        let (last, next) = (before.saturating_sub(3), (part.start + 3).min(part.end - 1));
+        let (a, b) = (&self.samples.all[last], &self.samples.all[next]);
+        let seconds = b.time_s - a.time_s;
+        if seconds > LONGEST_BREAK_S || self.phase_at(before) != Some(PhaseKind::Powered) {
+            return None;
+        }
+        let kinetic = |i: usize| self.flying[i].true_airspeed_ms * self.flying[i].true_airspeed_ms;
+        let energy = b.height_amsl_m? - a.height_amsl_m? + (kinetic(next) - kinetic(last)) / (2.0 * GRAVITY_MS2);
+        let mean = energy / seconds + self.glide_sink_ms;
+        let under_power = self.mean_engine(before.saturating_sub(8)..before + 1)?;
+        let gliding = self.mean_engine(part.start..(part.start + 8).min(part.end))?;
+        let share = (mean - gliding) / (under_power - gliding).max(0.3 * self.glide_sink_ms);
+        let broken = (self.samples.all[before].time_s, self.samples.all[part.start].time_s);
+        Some((before, (a.time_s + seconds * share.clamp(0.0, 1.0)).clamp(broken.0, broken.1)))
+    }
+
+    /// Whether the record breaks before a sample, not for long, and as much energy was lost meanwhile as in a glide.
+    fn glides_across(&self, at: usize) -> bool {
+        let Some(before) = at.checked_sub(1).filter(|_| at < self.samples.all.len()) else { return false };
+        let seconds = self.samples.all[at].time_s - self.samples.all[before].time_s;
+        if !(0.0..=LONGEST_BREAK_S).contains(&seconds) {
+            return false;
+        }
+        let energy = |i: usize| {
+            let v = self.flying[i].true_airspeed_ms;
+            self.samples.all[i].height_amsl_m.map(|h| h + v * v / (2.0 * GRAVITY_MS2))
+        };
+        energy(before).zip(energy(at)).is_some_and(|(a, b)| {
+            let engine = (b - a) / seconds + self.glide_sink_ms;
+            (engine - self.idle_ms).abs() < 0.45 * self.glide_sink_ms
+        })
+    }
+
+    fn exercise(&self, glide: &Range<usize>, between: &Range<usize>, confidence: f64) -> Option<Exercise> {
+        let first = self.samples.part_of(glide.start);
+        let part = self.samples.part_of(glide.end - 1);
+        let until = glide.end.min(first.end);
+        let (onset, bounds) = self.change(glide.start, &(first.start.max(between.start)..until), true);
+        let onset = onset.clamp(first.start, until - 1);
         let agl = |i: usize| self.flying[i].height_agl_m;
         let height = |i: usize| self.samples.all[i].height_amsl_m;
+        let hidden = self.hidden_by_break(glide.start, &first, between.start);
+        let (onset, onset_s, bounds) = match hidden {
+            Some((before, at_s)) => (before, at_s, (before, bounds.1.max(onset))),
+            None => (onset, self.samples.all[onset].time_s, bounds),
+        };
         let lost = height(onset)? - height(glide.end - 1)?;
         let start_agl = agl(onset);
         let too_low = start_agl.is_some_and(|h| h < LEAST_START_AGL_M);
         if glide.end - onset < SHORTEST_S || lost < LEAST_LOST_M || too_low {
+            return None;
+        }
+        // Held up by rising air for so long it is soaring, not an exercise.
+        let seconds = self.samples.all[glide.end - 1].time_s - onset_s;
+        let still_air_s = start_agl.map_or(f64::INFINITY, |h| h / self.glide_sink_ms.max(0.1));
+        if seconds > SOARING * still_air_s + SOARING_S {
             return None;
         }
         let next = self.phase_at(glide.end).filter(|_| glide.end < part.end);
@@ -172,14 +238,20 @@ impl Flight {
             .fold(f64::INFINITY, f64::min);
         let (ending, end) = match next {
             Some(PhaseKind::OnGround) => (Ending::Landing, self.touchdown(glide, &part)),
-            Some(_) => (Ending::GoAround, self.step(glide.end, &part).clamp(onset + 1, part.end - 1)),
+            Some(_) => (
+                Ending::GoAround,
+                self.change(glide.end, &(onset.max(part.start)..part.end.min(between.end)), false)
+                    .0
+                    .clamp(onset + 1, part.end - 1),
+            ),
             None if low < LANDED_AGL_M => (Ending::Landing, glide.end - 1),
             None => (Ending::RecordEnds, glide.end - 1),
         };
         let confidence = self.confidence(glide, onset, end, ending, low, confidence);
         let time = |i: usize| self.samples.all[i].time_s;
         (confidence >= LEAST_CONFIDENCE).then(|| Exercise {
-            start_s: time(onset),
+            start_s: onset_s,
+            start_between_s: Some((time(bounds.0.min(onset)), time(bounds.1.max(onset)))),
             end_s: time(end),
             ending,
             confidence,
@@ -200,7 +272,8 @@ impl Flight {
     ) -> f64 {
         let part = self.samples.part_of(onset);
         let sink = self.glide_sink_ms.max(0.1);
-        let mean = |from: usize, to: usize| self.mean_engine(from.max(part.start)..to.min(part.end));
+        let last = self.samples.part_of(end);
+        let mean = |from: usize, to: usize| self.mean_engine(from.max(part.start)..to.min(last.end));
         let mut odds = math::ln(phase / (1.0 - phase).max(1e-3)).min(3.0) - 1.0;
         if let (Some(before), Some(after)) =
             (mean(onset.saturating_sub(13), onset.saturating_sub(3)), mean(onset + 4, onset + 16))
@@ -231,30 +304,49 @@ impl Flight {
         (rates.len() >= 3).then(|| rates.iter().sum::<f64>() / rates.len() as f64)
     }
 
-    /// The sample at which the engine's share steps from one level to the other, near a change of phase: the split of the
-    /// surroundings into two levels that leaves least over, then the crossing of the middle between them.
-    fn step(&self, at: usize, part: &Range<usize>) -> usize {
-        let range = at.saturating_sub(STEP_REACH).max(part.start)..(at + STEP_REACH).min(part.end);
-        let rates: Vec<(usize, f64)> = range.filter_map(|i| self.flying[i].engine_ms.map(|r| (i, r))).collect();
-        let total: f64 = rates.iter().map(|r| r.1).sum();
-        let n = rates.len() as f64;
-        let (mut before, mut best, mut split) = (0.0, 0.0, None);
-        for (k, (i, r)) in rates.iter().enumerate() {
-            if k >= 4 && k + 4 <= rates.len() {
-                let (a, b) = (k as f64, n - k as f64);
-                let apart = before / a - (total - before) / b;
-                // Of what varies, this much is the step between the two levels.
-                let told = a * b / n * apart * apart;
-                if told > best {
-                    best = told;
-                    split = Some((*i, 0.5 * (before / a + (total - before) / b)));
-                }
+    /// Where the change into a glide, or out of it, most probably is, near where the course has it, and between which
+    /// samples it is nine times in ten.
+    fn change(&self, at: usize, within: &Range<usize>, into_glide: bool) -> (usize, (usize, usize)) {
+        let part = self.samples.part_of(at.min(within.end - 1));
+        let from = at.saturating_sub(CHANGE_REACH).max(within.start).max(part.start);
+        let range = from..(at + CHANGE_REACH).min(within.end).min(part.end).max(from);
+        let local = range.start - part.start..range.end - part.start;
+        let shares = self.with_course(&part, |c| c.change(&self.states[part.clone()], &local, into_glide));
+        let mut best = (0.0, at);
+        let (mut sum, mut low, mut high) = (0.0, None, None);
+        for (i, share) in range.zip(&shares) {
+            if *share > best.0 {
+                best = (*share, i);
             }
-            before += r;
+            sum += share;
+            if low.is_none() && sum >= 0.05 {
+                low = Some(i);
+            }
+            if high.is_none() && sum >= 0.95 {
+                high = Some(i);
+            }
         }
-        let Some((split, middle)) = split else { return at };
-        let crossing = rates.windows(2).filter(|w| (w[0].1 - middle) * (w[1].1 - middle) <= 0.0);
-        crossing.map(|w| w[1].0).min_by_key(|i| i.abs_diff(split)).filter(|i| i.abs_diff(split) <= 4).unwrap_or(split)
+        // A ramp is half through one sample before its middle.
+        let sample = |i: usize| i.saturating_sub(1).max(within.start);
+        let (mut low, mut high) = (low.unwrap_or(at), high.unwrap_or(at));
+        if let Some(i) = self.in_hole(best.1) {
+            best.1 = i;
+            (low, high) = (low.min(i.saturating_sub(SURE_S)), high.max(i + SURE_S));
+        }
+        (sample(best.1), (sample(low.saturating_sub(SURE_S)), (high + SURE_S).min(within.end - 1)))
+    }
+
+    /// Where in a hole without rates a change was, by the energy on either side: as much of it under the one level as
+    /// makes up the mean. `None` where there is no hole, or the two sides have much the same level.
+    fn in_hole(&self, at: usize) -> Option<usize> {
+        let (hole, mean) = self.bridges.iter().find(|b| b.0.len() >= SHORTEST_HOLE && b.0.contains(&at))?;
+        let before = self.mean_engine(hole.start.saturating_sub(5)..hole.start)?;
+        let after = self.mean_engine(hole.end..(hole.end + 5).min(self.flying.len()))?;
+        if (before - after).abs() < 0.4 * self.glide_sink_ms {
+            return None;
+        }
+        let share = ((mean - after) / (before - after)).clamp(0.0, 1.0);
+        Some(hole.start + (share * hole.len() as f64).round() as usize)
     }
 
     /// Where a glide that ends on the ground meets it: the descent carried on down to where the aircraft then rolled.

@@ -1,6 +1,7 @@
 //! Recorded flights: from fixes to wind, phases, exercises and what each of them teaches.
 
 pub mod aims;
+mod course;
 pub mod exercises;
 pub mod glide_fit;
 pub mod hindsight;

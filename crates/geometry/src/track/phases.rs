@@ -5,15 +5,13 @@
 //!
 //! r = d/dt(h + V²/2g) + sink(V, n),
 //!
-//! near zero in a glide, and with power as large as the sink rate or larger. A hidden Markov model with three states
-//! and a price for every change finds the most probable course (Viterbi). Vertical air lasts some seconds, so samples
-//! count less than independent ones. The level of the glide is then found again from the flight itself, since an idling
+//! near zero in a glide, and with power as large as the sink rate or larger. `course.rs` finds the most probable course of
+//! it. The level of the glide and how much the air moves are then found again from the flight itself, since an idling
 //! engine and a glide curve on paper are not exact, and the search repeated.
 //!
-//! # Source
-//! Viterbi, *Error bounds for convolutional codes*, IEEE Trans. Inf. Theory 13 (1967). Numbers of this file: common
-//! practice, no source; fixed before any flight was looked at.
+//! Numbers of this file: common practice, no source; fixed before any flight was looked at.
 
+use super::course;
 use super::samples::{Parabola, Sample, Samples};
 use super::wind_by_height::{AirspeedPrior, WindByHeight};
 use crate::air::{WindVector, isa_density_ratio};
@@ -36,7 +34,6 @@ pub enum PhaseKind {
 }
 
 impl PhaseKind {
-    const ALL: [Self; 3] = [Self::OnGround, Self::Powered, Self::Gliding];
     /// The phase in plain words.
     #[must_use]
     pub fn words(self) -> &'static str {
@@ -95,14 +92,19 @@ pub struct Flight {
     pub idle_ms: f64,
     /// Sink rate of a straight glide at the gliding speed, m/s: what other rates are compared with.
     pub glide_sink_ms: f64,
+    /// Standard deviation of the vertical air as it was found, m/s.
+    pub air_ms: f64,
+    /// The state of every sample, and what beside the energy speaks for each.
+    pub(super) states: Vec<usize>,
+    pub(super) cues: Vec<[f64; 3]>,
+    /// Samples over which no rate is told, and its mean there from the energy on either side, m/s.
+    pub(super) bridges: Vec<(Range<usize>, f64)>,
 }
 
 /// Half the time over which energy and turn are fitted, seconds.
 const ENERGY_HALF: usize = 4;
-/// Samples that count as one: vertical air and what the receiver gets wrong last so long.
-const LASTING: f64 = 5.0;
-/// Price of a change of phase, in nats.
-const CHANGE_COST: f64 = 4.0;
+/// Standard deviation of the vertical air before the flight has told it, over the sink rate of the glide.
+const AIR_AT_FIRST: f64 = 0.25;
 /// Below this above the ground an aircraft may be standing on it, metres: receivers' heights are no better.
 const NEAR_GROUND_M: f64 = 15.0;
 /// Wind that counts as calm when the track tells none.
@@ -132,7 +134,7 @@ impl Flight {
         flight.phases = flight.most_probable(aircraft);
         if !told {
             // Once more, with what is known about the airspeed in a glide.
-            let gliding = AirspeedPrior::gliding(aircraft);
+            let gliding = flight.glide_prior(aircraft);
             let mut priors = vec![None; flight.samples.all.len()];
             for phase in &flight.phases {
                 let prior = match phase.kind {
@@ -149,6 +151,25 @@ impl Flight {
             flight.phases = flight.most_probable(aircraft);
         }
         flight
+    }
+
+    /// What airspeed is expected in its glides: that of the aircraft, unless they were flown quite otherwise.
+    fn glide_prior(&self, aircraft: &Aircraft) -> AirspeedPrior {
+        let mut speeds: Vec<f64> = self
+            .phases
+            .iter()
+            .filter(|p| p.kind == PhaseKind::Gliding)
+            .flat_map(|p| p.samples.clone())
+            .map(|i| self.flying[i].airspeed_ms)
+            .collect();
+        speeds.sort_by(f64::total_cmp);
+        let prior = AirspeedPrior::gliding(aircraft);
+        // Three standard deviations of what all glides may differ together.
+        let foreign = |v: &f64| (v - prior.mean_ms).abs() > 3.0 * prior.shared_sd_ms;
+        match speeds.get(speeds.len() / 2).filter(|v| foreign(v)) {
+            Some(_) => AirspeedPrior::flying(aircraft),
+            None => prior,
+        }
     }
 
     /// The wind at a sample, calm where nothing is known.
@@ -168,7 +189,12 @@ impl Flight {
     fn look(&mut self, aircraft: &Aircraft, terrain: Option<&Terrain>) {
         let n = self.samples.all.len();
         let mut flying = Vec::with_capacity(n);
+        let mut sinks = Vec::with_capacity(n);
         let air: Vec<_> = (0..n).map(|i| self.samples.all[i].through_air(self.wind_at(i))).collect();
+        let mut holes = vec![false; n];
+        for hole in &self.samples.holes {
+            holes[hole.clone()].fill(true);
+        }
         for part in &self.samples.parts {
             for i in part.clone() {
                 let s = &self.samples.all[i];
@@ -176,14 +202,17 @@ impl Flight {
                 let heading = math::atan2(air[i].x, air[i].y);
                 let (mut energy, mut turn, mut speed) = (Parabola::default(), Parabola::default(), Parabola::default());
                 let mut heights = 0;
+                let mut balance = 0.0;
+                let around_len = around.len() as i32;
                 for j in around {
                     let t = self.samples.all[j].time_s - s.time_s;
                     let v = air[j].norm();
                     speed.add(t, v);
                     turn.add(t, math::wrap_pi(math::atan2(air[j].x, air[j].y) - heading));
-                    if let Some(h) = self.samples.all[j].height_amsl_m {
+                    if let Some(h) = self.samples.all[j].height_amsl_m.filter(|_| !holes[j]) {
                         energy.add(t, h + v * v / (2.0 * GRAVITY_MS2));
                         heights += 1;
+                        balance += t;
                     }
                 }
                 let to_true = 1.0 / isa_density_ratio(s.height_amsl_m.unwrap_or(0.0)).sqrt();
@@ -195,8 +224,11 @@ impl Flight {
                 // Slower than it can fly the curve says nothing.
                 let on_curve = airspeed_ms.max(0.8 * aircraft.stall_speed_ms);
                 let sink = aircraft.glide.sink_ms(on_curve, load) * to_true;
-                let rate = if heights >= 5 { energy.at_zero().map(|e| e.1) } else { None };
+                // Beside a hole there is one side only, and its slope is mostly noise.
+                let whole = around_len == heights || balance.abs() < 0.8 * f64::from(heights);
+                let rate = if heights >= 5 && whole { energy.at_zero().map(|e| e.1) } else { None };
                 let ground = terrain.and_then(|t| t.height_at(s.position));
+                sinks.push(sink);
                 flying.push(Flying {
                     airspeed_ms,
                     true_airspeed_ms,
@@ -209,59 +241,79 @@ impl Flight {
             }
         }
         self.flying = flying;
+        self.bridge(&sinks);
+    }
+
+    /// Over every hole the mean of what the engine put in, from the energy at either side of it.
+    fn bridge(&mut self, sinks: &[f64]) {
+        self.bridges.clear();
+        let energy = |i: usize| {
+            let v = self.flying[i].true_airspeed_ms;
+            self.samples.all[i].height_amsl_m.map(|h| h + v * v / (2.0 * GRAVITY_MS2))
+        };
+        for part in &self.samples.parts {
+            let told: Vec<usize> = part.clone().filter(|&i| self.flying[i].engine_ms.is_some()).collect();
+            for (a, b) in told.windows(2).map(|w| (w[0], w[1])).filter(|(a, b)| b - a > 1) {
+                let seconds = self.samples.all[b].time_s - self.samples.all[a].time_s;
+                if let Some((before, after)) = energy(a).zip(energy(b)) {
+                    let mean = (after - before) / seconds + 0.5 * (sinks[a] + sinks[b]);
+                    self.bridges.push((a + 1..b, mean));
+                }
+            }
+        }
     }
 
     fn most_probable(&mut self, aircraft: &Aircraft) -> Vec<Phase> {
         let sink = self.glide_sink_ms;
         let noise = engine_threshold(&self.samples);
-        let mut levels =
-            Levels { idle_ms: 0.0, idle_sd_ms: 0.25 * sink, power_ms: 1.1 * sink, power_sd_ms: 0.6 * sink };
-        let mut phases = self.searched(aircraft, &levels, noise);
-        let mut gliding: Vec<f64> = phases
-            .iter()
-            .filter(|p| p.kind == PhaseKind::Gliding && p.samples.len() >= 12)
-            .flat_map(|p| p.samples.clone().skip(4).take(p.samples.len() - 8))
-            .filter_map(|i| self.flying[i].engine_ms)
-            .collect();
-        if gliding.len() >= 30 {
-            gliding.sort_by(f64::total_cmp);
-            let middle = gliding[gliding.len() / 2];
-            let mut off: Vec<f64> = gliding.iter().map(|g| (g - middle).abs()).collect();
-            off.sort_by(f64::total_cmp);
-            levels.idle_ms = middle.clamp(-0.35 * sink, 0.35 * sink);
-            levels.idle_sd_ms = (1.4826 * off[off.len() / 2]).clamp(0.12 * sink, 0.4 * sink);
-            phases = self.searched(aircraft, &levels, noise);
+        self.cues = (0..self.samples.all.len()).map(|i| self.cues_at(i, aircraft, noise)).collect();
+        (self.idle_ms, self.air_ms) = (0.0, AIR_AT_FIRST * sink);
+        self.find_states();
+        for _ in 0..2 {
+            // A rate or two at either end still has some of the other level in it.
+            let mut gliding: Vec<f64> = stretches(&self.samples.parts, &self.states)
+                .filter(|(state, range)| *state == course::GLIDE && range.len() >= 12)
+                .flat_map(|(_, range)| range.start + 4..range.end - 4)
+                .filter_map(|i| self.flying[i].engine_ms)
+                .collect();
+            if gliding.len() >= 30 {
+                gliding.sort_by(f64::total_cmp);
+                self.idle_ms = gliding[gliding.len() / 2].clamp(-0.35 * sink, 0.35 * sink);
+            }
+            let seen: Vec<f64> = self
+                .samples
+                .parts
+                .iter()
+                .filter_map(|p| self.with_course(p, |c| c.air_seen_ms(&self.states[p.clone()])))
+                .collect();
+            if !seen.is_empty() {
+                let mean = seen.iter().sum::<f64>() / seen.len() as f64;
+                self.air_ms = mean.clamp(0.07 * sink, 0.4 * sink);
+            }
+            self.find_states();
         }
-        self.idle_ms = levels.idle_ms;
-        phases
+        self.phases_of_states()
     }
 
-    /// Log-likelihood of a sample in each phase.
-    fn likelihoods(&self, i: usize, aircraft: &Aircraft, levels: &Levels, noise: Option<f64>) -> [f64; 3] {
+    /// What is not energy and speaks for ground, power and glide: log-likelihoods.
+    fn cues_at(&self, i: usize, aircraft: &Aircraft, noise: Option<f64>) -> [f64; 3] {
         let (s, f) = (&self.samples.all[i], &self.flying[i]);
         let speed = s.ground.norm();
         let [mut ground, mut powered, mut gliding] = [0.0; 3];
         let near = f.height_agl_m.is_none_or(|h| h < NEAR_GROUND_M);
-        if near && speed < 0.5 * aircraft.stall_speed_ms {
+        // Where the ground's height is not known, slow is on the ground only when level: against the wind it may be slow
+        // while circling.
+        let level = f.height_agl_m.is_some() || s.climb_ms.is_none_or(|c| c.abs() < 0.7);
+        if near && level && speed < 0.5 * aircraft.stall_speed_ms {
             powered -= 2.0;
             gliding -= 2.0;
         } else if f.height_agl_m.is_none_or(|h| h > 2.0 * NEAR_GROUND_M) {
-            ground -= 4.0;
+            ground -= 8.0;
         } else {
             // Low and fast: taking off, landing, or neither.
             let level = s.climb_ms.is_some_and(|c| c.abs() < 1.0);
             let rolling = f.height_agl_m.is_some_and(|h| h < 5.0 || (h < 9.0 && level));
             ground += if rolling { 1.2 } else { -1.5 };
-        }
-        if let Some(r) = f.engine_ms {
-            let normal = |x: f64, mean: f64, sd: f64| {
-                let z = (x - mean) / sd;
-                // Never worse than 4 standard deviations: gusts and wrong heights are not normal.
-                -0.5 * (z * z).min(16.0) - math::ln(sd)
-            };
-            gliding += normal(r.max(levels.idle_ms - levels.idle_sd_ms), levels.idle_ms, levels.idle_sd_ms) / LASTING;
-            powered += normal(r.min(levels.power_ms), levels.power_ms, levels.power_sd_ms) / LASTING;
-            ground -= math::ln(levels.power_sd_ms) / LASTING;
         }
         if let Some((threshold, engine)) = noise.zip(s.engine) {
             // A recorder that listens is believed more than the energy.
@@ -274,73 +326,77 @@ impl Flight {
         [ground, powered, gliding]
     }
 
-    fn searched(&self, aircraft: &Aircraft, levels: &Levels, noise: Option<f64>) -> Vec<Phase> {
+    /// Something asked of the course of a part.
+    pub(super) fn with_course<T>(&self, part: &Range<usize>, ask: impl FnOnce(&course::Ready<'_>) -> T) -> T {
+        let rates: Vec<Option<f64>> = part.clone().map(|i| self.flying[i].engine_ms).collect();
+        let ready = course::Ready::new(course::Course {
+            rates: &rates,
+            cues: &self.cues[part.clone()],
+            idle_ms: self.idle_ms,
+            sink_ms: self.glide_sink_ms.max(0.1),
+            air_ms: self.air_ms,
+        });
+        ask(&ready)
+    }
+
+    fn find_states(&mut self) {
+        self.states = self.samples.parts.iter().flat_map(|p| self.with_course(p, |c| c.states())).collect();
+    }
+
+    fn phases_of_states(&self) -> Vec<Phase> {
         let mut phases = Vec::new();
         for part in &self.samples.parts {
-            let mut best = [0.0; 3];
-            let mut from: Vec<[u8; 3]> = Vec::with_capacity(part.len());
-            let mut each: Vec<[f64; 3]> = Vec::with_capacity(part.len());
-            for i in part.clone() {
-                let here = self.likelihoods(i, aircraft, levels, noise);
-                let mut next = [f64::NEG_INFINITY; 3];
-                let mut back = [0_u8; 3];
-                for to in 0..3 {
-                    for (before, so_far) in best.iter().enumerate() {
-                        let cost = if to == before { 0.0 } else { CHANGE_COST };
-                        let value = so_far - cost;
-                        if value > next[to] {
-                            next[to] = value;
-                            back[to] = before as u8;
-                        }
-                    }
-                    next[to] += here[to];
+            let states = &self.states[part.clone()];
+            self.with_course(part, |course| {
+                for (kind, range) in kinds(states) {
+                    let samples = part.start + range.start..part.start + range.end;
+                    let rates: Vec<f64> = samples.clone().filter_map(|i| self.flying[i].engine_ms).collect();
+                    let ratio = course.surer(states, &range);
+                    phases.push(Phase {
+                        kind,
+                        samples,
+                        engine_ms: (kind != PhaseKind::OnGround && !rates.is_empty())
+                            .then(|| rates.iter().sum::<f64>() / rates.len() as f64),
+                        confidence: 1.0 / (1.0 + math::exp(-ratio.clamp(0.0, 30.0))),
+                    });
                 }
-                best = next;
-                from.push(back);
-                each.push(here);
-            }
-            let mut state = (0..3).max_by(|&a, &b| best[a].total_cmp(&best[b])).unwrap_or(1);
-            let mut states = vec![0_usize; part.len()];
-            for k in (0..part.len()).rev() {
-                states[k] = state;
-                state = usize::from(from[k][state]);
-            }
-            let mut k = 0;
-            while k < states.len() {
-                let end = (k..states.len()).find(|&j| states[j] != states[k]).unwrap_or(states.len());
-                let kind = PhaseKind::ALL[states[k]];
-                let samples = part.start + k..part.start + end;
-                let rates: Vec<f64> = samples.clone().filter_map(|i| self.flying[i].engine_ms).collect();
-                let ratio: f64 = each[k..end]
-                    .iter()
-                    .map(|l| match kind {
-                        PhaseKind::OnGround => l[0] - l[1].max(l[2]),
-                        PhaseKind::Powered => l[1] - l[2],
-                        PhaseKind::Gliding => l[2] - l[1],
-                    })
-                    .sum();
-                phases.push(Phase {
-                    kind,
-                    samples,
-                    engine_ms: (kind != PhaseKind::OnGround && !rates.is_empty())
-                        .then(|| rates.iter().sum::<f64>() / rates.len() as f64),
-                    confidence: 1.0 / (1.0 + math::exp(-ratio.clamp(0.0, 30.0))),
-                });
-                k = end;
-            }
+            });
         }
         phases
     }
 }
 
-/// What is expected of the engine's share in a glide and under power, m/s.
-#[derive(Clone, Copy, Debug)]
-#[expect(clippy::struct_field_names, reason = "units stand in names")]
-struct Levels {
-    idle_ms: f64,
-    idle_sd_ms: f64,
-    power_ms: f64,
-    power_sd_ms: f64,
+fn kind_of(state: usize) -> PhaseKind {
+    match state {
+        course::GROUND => PhaseKind::OnGround,
+        course::GLIDE => PhaseKind::Gliding,
+        _ => PhaseKind::Powered,
+    }
+}
+
+/// Stretches of one kind of phase.
+fn kinds(states: &[usize]) -> Vec<(PhaseKind, Range<usize>)> {
+    let mut found: Vec<(PhaseKind, Range<usize>)> = Vec::new();
+    for (k, state) in states.iter().enumerate() {
+        let kind = kind_of(*state);
+        match found.last_mut().filter(|l| l.0 == kind) {
+            Some(last) => last.1.end = k + 1,
+            None => found.push((kind, k..k + 1)),
+        }
+    }
+    found
+}
+
+/// Stretches of one state within the parts of a flight.
+fn stretches<'a>(parts: &'a [Range<usize>], states: &'a [usize]) -> impl Iterator<Item = (usize, Range<usize>)> + 'a {
+    parts.iter().flat_map(move |part| {
+        let ends = part.clone().filter(move |&i| i + 1 == part.end || states[i + 1] != states[i]);
+        ends.scan(part.start, move |from, end| {
+            let range = *from..end + 1;
+            *from = end + 1;
+            Some((states[end], range))
+        })
+    })
 }
 
 /// Between silence and noise, where the recorder listened and heard both; `None` otherwise.

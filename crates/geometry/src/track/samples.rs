@@ -11,6 +11,12 @@ pub const STEP_S: f64 = 1.0;
 pub const GAP_S: f64 = 12.0;
 /// Nothing that this program is for moves faster over the ground: such a step is a jump of the record. m/s.
 const FASTEST_MS: f64 = 150.0;
+/// Points whose middle is so far off have one side only, seconds.
+const LOPSIDED_S: f64 = 1.2;
+/// Fixes further apart than this, and than twice what is usual for the track, leave a hole. Seconds.
+const HOLE_S: f64 = 3.5;
+/// So far from the fixes beside a hole it has begun, seconds.
+const HOLE_RIM_S: f64 = 1.4;
 /// Half the time over which place and speed are fitted, seconds.
 const PLACE_HALF_S: f64 = 3.5;
 /// Half the time over which height and climb are fitted, seconds: receivers are less sure of heights.
@@ -50,6 +56,8 @@ pub struct Samples {
     pub all: Vec<Sample>,
     /// Index ranges without a gap, in order; together they are all samples.
     pub parts: Vec<Range<usize>>,
+    /// Index ranges within parts where fixes are missing: places between are guesses, and speeds worse.
+    pub holes: Vec<Range<usize>>,
 }
 
 impl Samples {
@@ -66,6 +74,10 @@ impl Samples {
             fix.time_s.is_finite() && fix.position.x.is_finite() && fix.position.y.is_finite()
         };
         let usable: Vec<usize> = (0..track.fixes.len()).filter(|&i| finite(i)).collect();
+        let mut apart: Vec<f64> =
+            usable.windows(2).map(|w| track.fixes[w[1]].time_s - track.fixes[w[0]].time_s).collect();
+        apart.sort_by(f64::total_cmp);
+        let hole_s = apart.get(apart.len() / 2).map_or(HOLE_S, |usual| HOLE_S.max(2.0 * usual));
         let mut first = 0;
         for end in 1..=usable.len() {
             let goes_on = usable.get(end).is_some_and(|&next| {
@@ -74,14 +86,14 @@ impl Samples {
                 (0.0..=GAP_S).contains(&dt) && a.position.distance(b.position) <= FASTEST_MS * dt.max(STEP_S)
             });
             if !goes_on {
-                samples.add_part(track, &usable[first..end]);
+                samples.add_part(track, &usable[first..end], hole_s);
                 first = end;
             }
         }
         samples
     }
 
-    fn add_part(&mut self, track: &Track, fixes: &[usize]) {
+    fn add_part(&mut self, track: &Track, fixes: &[usize], hole_s: f64) {
         let time = |i: usize| track.fixes[fixes[i]].time_s;
         let Some(last) = fixes.len().checked_sub(1).filter(|&l| l + 1 >= FEWEST) else { return };
         let begin = self.all.len();
@@ -107,7 +119,7 @@ impl Samples {
                     with_height += 1;
                 }
             }
-            if let (Some((x, vx)), Some((y, vy))) = (east.at_zero(), north.at_zero()) {
+            if let (Some((x, vx)), Some((y, vy))) = (east.steady_at_zero(), north.steady_at_zero()) {
                 let up = if with_height >= 3 { height.at_zero() } else { None };
                 self.all.push(Sample {
                     time_s: t,
@@ -122,6 +134,13 @@ impl Samples {
         }
         if self.all.len() > begin {
             self.parts.push(begin..self.all.len());
+            for i in 0..last {
+                if time(i + 1) - time(i) > hole_s {
+                    let after = |t: f64| begin + self.all[begin..].partition_point(|s| s.time_s < t);
+                    let hole = after(time(i) + HOLE_RIM_S)..after(time(i + 1) - HOLE_RIM_S);
+                    self.holes.extend((!hole.is_empty()).then_some(hole));
+                }
+            }
         }
     }
 
@@ -178,6 +197,15 @@ impl Parabola {
     }
     /// Value and slope at zero; those of a line where the points do not bend it, `None` where there is no line either.
     pub(super) fn at_zero(&self) -> Option<(f64, f64)> {
+        self.parabola_at_zero().or_else(|| self.line_at_zero())
+    }
+    /// The same, the slope from a line where the points lie on one side: a parabola's slope at its end is mostly noise.
+    fn steady_at_zero(&self) -> Option<(f64, f64)> {
+        let [s0, s1, ..] = self.s;
+        let (value, slope) = self.at_zero()?;
+        if (s1 / s0).abs() < LOPSIDED_S { Some((value, slope)) } else { self.line_at_zero().map(|l| (value, l.1)) }
+    }
+    fn parabola_at_zero(&self) -> Option<(f64, f64)> {
         let [s0, s1, s2, s3, s4] = self.s;
         let [y0, y1, y2] = self.y;
         let (c00, c01, c02) = (s2 * s4 - s3 * s3, s2 * s3 - s1 * s4, s1 * s3 - s2 * s2);
@@ -187,7 +215,7 @@ impl Parabola {
             let slope = (y0 * c01 + y1 * (s0 * s4 - s2 * s2) + y2 * (s1 * s2 - s0 * s3)) / det;
             return Some((value, slope));
         }
-        self.line_at_zero()
+        None
     }
     /// Value at zero and slope of the least-squares line; `None` where the points make none.
     pub(super) fn line_at_zero(&self) -> Option<(f64, f64)> {

@@ -59,7 +59,8 @@ pub(super) fn turns(flight: &Flight, range: Range<usize>, aircraft: &Aircraft) -
         let samples = from..to + 1;
         let step = |k: usize| {
             if k + 1 < flight.samples.all.len() {
-                flight.samples.all[k + 1].time_s - flight.samples.all[k].time_s
+                // Nothing is known of a turn while the record breaks.
+                (flight.samples.all[k + 1].time_s - flight.samples.all[k].time_s).min(2.0)
             } else {
                 1.0
             }

@@ -462,7 +462,7 @@ mod tests {
                 }
             })
             .collect();
-        Samples { all, parts: core::iter::once(0..n).collect() }
+        Samples { all, parts: core::iter::once(0..n).collect(), ..Samples::default() }
     }
 
     const PRIOR: AirspeedPrior = AirspeedPrior { mean_ms: 22.0, sd_ms: 3.0, shared_sd_ms: 2.0 };
