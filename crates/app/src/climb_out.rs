@@ -168,8 +168,8 @@ impl Answer {
     /// What is in reach at one height above the runway, with the ways there; fields by their place in `fields`.
     ///
     /// # Errors
-    /// When the height was not looked at, or the wind does not allow the climb-out.
-    pub fn at(&self, height_m: f64) -> Result<ClimbOutAt, ClimbOutError> {
+    /// When the height was not looked at, the wind does not allow the climb-out, or the caller stopped it.
+    pub fn at(&self, height_m: f64, stopped: &(dyn Fn() -> bool + Sync)) -> Result<ClimbOutAt, ClimbOutError> {
         let around = Around::new(Arc::clone(&self.area));
         let task_of = |ranked: &RankedField| {
             let landing = Landing::on(ranked.strip.as_ref()?)?;
@@ -185,7 +185,7 @@ impl Answer {
             runway: self.runway,
             options: self.options,
         };
-        task.at(height_m)
+        task.at_unless(height_m, stopped)
     }
 
     /// Height above the runway from which a field is in reach at every height looked at above, and its place in the list;
@@ -259,7 +259,7 @@ mod tests {
         assert!(top.fields.iter().any(|f| f.spare_m >= 0.0), "nothing in reach from {} m", top.height_m);
         assert!(calm.flown.steps[0].fields.is_empty(), "a circuit from 50 ft");
         // Asked about alone it is the same.
-        assert_eq!(calm.at(top.height_m).unwrap().step, *top);
+        assert_eq!(calm.at(top.height_m, &|| false).unwrap().step, *top);
         // Flown again by the circuit of the window, from the same place.
         let studies = Studies::new(&area, &calm.conditions);
         let height = HeightInput::AboveSea(calm.runway.elevation_amsl_m + top.height_m);

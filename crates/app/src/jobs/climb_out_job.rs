@@ -51,7 +51,11 @@ pub fn climb_outs_at(ask: &HeightAsk, reins: &Reins) -> Option<ClimbOutsAt> {
         if reins.stopped() {
             return None;
         }
-        ends.push(end.as_ref().ok().and_then(|answer| answer.at(*height_m).ok()));
+        ends.push(end.as_ref().ok().and_then(|answer| answer.at(*height_m, &|| reins.stopped()).ok()));
+    }
+    // What was cut short must not be taken for an answer.
+    if reins.stopped() {
+        return None;
     }
     Some(ClimbOutsAt { of: Arc::clone(of), height_m: *height_m, ends })
 }
