@@ -136,6 +136,8 @@ impl<'a> Ready<'a> {
         let (mut follows, mut most, mut sum) = (Vec::new(), vec![0.0], 0.0);
         for (k, rate) in course.rates.iter().enumerate() {
             let told = rate.map(|rate| {
+                // More than the most power is the most power still, and no air sinks for long as fast as an aircraft.
+                let rate = rate.clamp(levels[GLIDE] - course.sink_ms, levels[STATES - 1]);
                 // The first departs from its level by as much as the air does.
                 let (before, rate_before, kept) =
                     last.map_or((k, 0.0, 0.0), |(b, r)| (b, r, math::exp(-((k - b) as f64) / LASTS_S)));
