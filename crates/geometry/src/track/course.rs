@@ -352,7 +352,9 @@ impl<'a> Ready<'a> {
         }
         let mut shares: Vec<f64> = scores.iter().map(|s| math::exp(s - top)).collect();
         let total: f64 = shares.iter().sum();
-        shares.iter_mut().for_each(|s| *s /= total);
+        for share in &mut shares {
+            *share /= total;
+        }
         shares
     }
 
@@ -387,9 +389,9 @@ fn carried_on(states: &[usize], from_before: bool) -> Option<Vec<usize>> {
         Some(())
     };
     if from_before {
-        other.iter_mut().try_for_each(&mut carry)?
+        other.iter_mut().try_for_each(&mut carry)?;
     } else {
-        other.iter_mut().rev().try_for_each(&mut carry)?
+        other.iter_mut().rev().try_for_each(&mut carry)?;
     }
     Some(other)
 }

@@ -340,7 +340,7 @@ impl Flight {
     }
 
     fn find_states(&mut self) {
-        self.states = self.samples.parts.iter().flat_map(|p| self.with_course(p, |c| c.states())).collect();
+        self.states = self.samples.parts.iter().flat_map(|p| self.with_course(p, course::Ready::states)).collect();
     }
 
     fn phases_of_states(&self) -> Vec<Phase> {
