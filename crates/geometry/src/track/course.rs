@@ -352,7 +352,9 @@ impl<'a> Ready<'a> {
         }
         let mut shares: Vec<f64> = scores.iter().map(|s| math::exp(s - top)).collect();
         let total: f64 = shares.iter().sum();
-        shares.iter_mut().for_each(|s| *s /= total);
+        for share in &mut shares {
+            *share /= total;
+        }
         shares
     }
 
@@ -387,9 +389,9 @@ fn carried_on(states: &[usize], from_before: bool) -> Option<Vec<usize>> {
         Some(())
     };
     if from_before {
-        other.iter_mut().try_for_each(&mut carry)?
+        other.iter_mut().try_for_each(&mut carry)?;
     } else {
-        other.iter_mut().rev().try_for_each(&mut carry)?
+        other.iter_mut().rev().try_for_each(&mut carry)?;
     }
     Some(other)
 }
@@ -448,7 +450,7 @@ mod tests {
 
     #[test]
     fn rates_that_are_missing_or_wild_are_survived() {
-        assert!(looked(&[], |ready| ready.states()).is_empty());
+        assert!(looked(&[], |ready| ready.states().len()) == 0);
         looked(&[None; 40], |ready| assert_eq!(ready.states().len(), 40));
         let mut told = rates(&[(0, SINK_MS), (60, 0.0)], 140);
         told[55..66].fill(None);
