@@ -339,6 +339,10 @@ impl Flight {
         ask(&ready)
     }
 
+    #[expect(
+        clippy::redundant_closure_for_method_calls,
+        reason = "the method by itself is not general enough in its lifetime"
+    )]
     fn find_states(&mut self) {
         self.states = self.samples.parts.iter().flat_map(|p| self.with_course(p, course::Ready::states)).collect();
     }
