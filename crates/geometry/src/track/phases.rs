@@ -344,7 +344,7 @@ impl Flight {
         reason = "the method by itself is not general enough in its lifetime"
     )]
     fn find_states(&mut self) {
-        self.states = self.samples.parts.iter().flat_map(|p| self.with_course(p, course::Ready::states)).collect();
+        self.states = self.samples.parts.iter().flat_map(|p| self.with_course(p, |c| c.states())).collect();
     }
 
     fn phases_of_states(&self) -> Vec<Phase> {
