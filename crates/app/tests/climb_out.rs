@@ -76,7 +76,7 @@ fn every_end_and_any_height_is_told_and_the_table_chooses_too() {
     settled(&mut window);
     let (answer, at) = app(&window).model.climb_out_at().unwrap();
     assert!((at.step.height_m - 400.0).abs() < 1e-9);
-    assert_eq!(at.step, answer.at(400.0).unwrap().step);
+    assert_eq!(at.step, answer.at(400.0, &|| false).unwrap().step);
     assert!(!at.glides.is_empty());
     // Heights that nobody looks at are brought within bounds; nonsense changes nothing that is not a height.
     for (asked, taken) in [(9_999.0, 457.2), (-5.0, 15.24), (f64::NAN, 15.24)] {
