@@ -536,7 +536,12 @@ impl App {
             egui::Panel::bottom("cautions").frame(egui::Frame::new().inner_margin(4)).show(ui, |ui| {
                 views::furniture::cautions(ui, &self.model, theme);
             });
-            views::furniture::notices(ui, &self.model, theme, &mut self.commands);
+            // What is below the conditions in a low window is the list's; messages then stand on the map.
+            if ui.available_height() < views::furniture::ROOM_FOR_NOTICES {
+                views::furniture::notices_on_map(&ctx, COLUMN, &self.model, theme, &mut self.commands);
+            } else {
+                views::furniture::notices(ui, &self.model, theme, &mut self.commands);
+            }
             match self.model.mode {
                 Mode::Annotate => {
                     views::annotate::panel::annotate_panel(ui, &self.model, theme, &mut self.commands);

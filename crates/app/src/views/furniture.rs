@@ -108,6 +108,21 @@ fn all_cautions(model: &Model) -> Vec<String> {
     assessment.cautions(area, &conditions, &model.settings.units)
 }
 
+/// Room in the column below which messages leave it to the list, points.
+pub const ROOM_FOR_NOTICES: f32 = 240.0;
+
+/// The messages over the map's upper left corner, where the column has no room for them.
+pub fn notices_on_map(ctx: &egui::Context, map_left: f32, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
+    if model.notices.is_empty() {
+        return;
+    }
+    egui::Area::new(egui::Id::unique("messages")).fixed_pos(egui::pos2(map_left + 12.0, 12.0)).show(ctx, |ui| {
+        // Beside the buttons of the map's other corner.
+        ui.set_width(320.0);
+        notices(ui, model, theme, commands);
+    });
+}
+
 /// Messages, newest first, each with a way to dismiss it.
 pub fn notices(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec<Command>) {
     const SHOWN: usize = 3;
