@@ -55,7 +55,7 @@ pub fn ranked_list(ui: &mut Ui, model: &Model, theme: &Theme, commands: &mut Vec
     }
     let scroll_to = keyboard(ui, &shown, model, commands);
     let mut any_hovered = false;
-    let mut area_ui = ScrollArea::vertical().id_salt("ranked").auto_shrink([false, false]);
+    let mut area_ui = ScrollArea::vertical().id_salt("ranked").auto_shrink([false, false]).min_scrolled_height(0.0);
     if let Some(row) = scroll_to {
         let offset = (row as f32 * (ROW + 2.0) - ui.available_height() / 2.0).max(0.0);
         area_ui = area_ui.vertical_scroll_offset(offset);
