@@ -6,6 +6,7 @@ use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
 use sparefield::app::{App, StartWith};
 use sparefield::assess::HeightInput;
+use sparefield::model::NoticeLevel;
 use sparefield_geometry::fields::model::Day;
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
@@ -53,6 +54,26 @@ fn sample() -> Window {
     let mut window = window(Vec::new());
     until(&mut window, "the sample area is assessed", |a| a.model.assessment.is_some() && !a.model.assessing);
     window
+}
+
+/// A message leaves the list its room in a low window, and stands in the column in a high one.
+#[test]
+fn messages_do_not_push_the_list_over_the_cautions() {
+    for (height, over_the_map) in [(600.0, true), (1_000.0, false)] {
+        let mut window = sample();
+        window.set_size(egui::vec2(900.0, height));
+        let words = "A message of some length, which takes two or three lines where the column is narrow.";
+        window.state_mut().as_mut().unwrap().model.notify(NoticeLevel::Info, words);
+        (0..4).for_each(|_| window.step());
+        let dismiss = window.get_by_label("Dismiss").rect();
+        let field = window.get_by_label_contains("Harrowmead, ").rect();
+        let cautions = window.get_by_label_contains("wires cannot be seen").rect();
+        assert_eq!(dismiss.left() > 340.0, over_the_map, "{dismiss:?}");
+        assert!(field.top() < cautions.top(), "{field:?} {cautions:?}");
+        window.get_by_label("Dismiss").click();
+        (0..2).for_each(|_| window.step());
+        assert!(app(&window).model.notices.is_empty());
+    }
 }
 
 fn settled(window: &mut Window) {
