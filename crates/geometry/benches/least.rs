@@ -4,7 +4,7 @@
 mod scene;
 
 use criterion::{Criterion, criterion_group, criterion_main};
-use scene::{eight_ms, fractal, reference, scaled};
+use scene::{eight_ms, fractal, reference};
 use sparefield_geometry::air::{Wind, WindProfile};
 use sparefield_geometry::fields::demand::{ARRIVAL_TRACKS, Demand};
 use sparefield_geometry::fields::verdict::Verdict;
@@ -12,6 +12,16 @@ use sparefield_geometry::grid::Terrain;
 use sparefield_geometry::reach::ReachOptions;
 use sparefield_geometry::reach::least::{LeastOptions, WindDoubt, least_heights, many_winds, winds_about};
 use std::hint::black_box;
+
+/// The same ground, from zero to so much relief.
+fn scaled(mut terrain: Terrain, relief_m: f32) -> Terrain {
+    let low = terrain.heights_m.iter().copied().fold(f32::INFINITY, f32::min);
+    let high = terrain.heights_m.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+    for h in &mut terrain.heights_m {
+        *h = (*h - low) / (high - low) * relief_m;
+    }
+    terrain
+}
 
 /// Fields spread evenly, each asking 150 m over its ground.
 fn fields(terrain: &Terrain, count: usize) -> Vec<Demand> {

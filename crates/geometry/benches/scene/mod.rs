@@ -33,17 +33,6 @@ pub(crate) fn fractal(seed: u64, size: usize, cell_m: f64, relief_m: f64) -> Ter
     Terrain { frame, heights_m, accuracy: TerrainAccuracy::default() }
 }
 
-/// The same ground, from zero to so much relief.
-#[allow(dead_code, reason = "not every benchmark scales its ground")]
-pub(crate) fn scaled(mut terrain: Terrain, relief_m: f32) -> Terrain {
-    let low = terrain.heights_m.iter().copied().fold(f32::INFINITY, f32::min);
-    let high = terrain.heights_m.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-    for h in &mut terrain.heights_m {
-        *h = (*h - low) / (high - low) * relief_m;
-    }
-    terrain
-}
-
 pub(crate) fn eight_ms(profile: WindProfile) -> Wind {
     let wind = WindVector::coming_from(Bearing::from_deg(240.0), 8.0);
     Wind::new(wind, profile, Vec::new(), 0.0)

@@ -235,18 +235,21 @@ proptest! {
     }
 }
 
+/// Northwards off 900 m of strip, with no field about.
+fn off_a_strip<'a>(
+    terrain: &'a Terrain,
+    aircraft: &'a Aircraft,
+    wind: &'a Wind,
+    options: ClimbOutOptions,
+) -> ClimbOutTask<'a> {
+    ClimbOutTask { aircraft, wind, terrain, fields: &[], runway: northward(900.0), options }
+}
+
 #[test]
 fn one_height_is_a_row_of_the_table_and_its_ways_lead_where_it_says() {
     let (terrain, aircraft, wind) = (flat(), light_aeroplane(), blowing(20.0, 4.0));
     let options = ClimbOutOptions { climb_rad: 8f64.to_radians(), ..ClimbOutOptions::default() };
-    let task = ClimbOutTask {
-        aircraft: &aircraft,
-        wind: &wind,
-        terrain: &terrain,
-        fields: &[],
-        runway: northward(900.0),
-        options,
-    };
+    let task = off_a_strip(&terrain, &aircraft, &wind, options);
     let whole = task.compute(&|| false, &|_| {}).unwrap();
     for step in &whole.steps {
         let at = task.at(step.height_m).unwrap();
@@ -280,14 +283,7 @@ fn threads_do_not_matter_heights_are_shown_as_they_are_finished_and_one_can_be_s
     use std::sync::atomic::{AtomicUsize, Ordering};
     let (terrain, aircraft, wind) = (flat(), light_aeroplane(), blowing(20.0, 4.0));
     let options = ClimbOutOptions { climb_rad: 8f64.to_radians(), step_m: 60.0, ..ClimbOutOptions::default() };
-    let task = ClimbOutTask {
-        aircraft: &aircraft,
-        wind: &wind,
-        terrain: &terrain,
-        fields: &[],
-        runway: northward(900.0),
-        options,
-    };
+    let task = off_a_strip(&terrain, &aircraft, &wind, options);
     let on = |threads: usize| {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
         pool.install(|| task.compute(&|| false, &|_| {}).unwrap())
