@@ -1,7 +1,11 @@
 //! Regular grids in the projected frame, and the terrain surface on them.
 
 use crate::position::Xy;
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
+
+/// Heights of a terrain that one thread looks at in one go.
+const AT_ONCE: usize = 1 << 17;
 
 /// Where a grid lies: square cells, rows from north to south, columns from west to east.
 ///
@@ -158,21 +162,25 @@ impl Terrain {
     #[must_use]
     pub fn range(&self) -> Option<(f64, f64)> {
         // Eight at a time: one after the other each would wait for the one before.
-        let (mut low, mut high) = ([f32::INFINITY; 8], [f32::NEG_INFINITY; 8]);
-        let mut widen = |heights: &[f32]| {
-            for ((low, high), h) in low.iter_mut().zip(&mut high).zip(heights) {
-                let known = h.abs() < f32::INFINITY;
-                *low = if known && *h < *low { *h } else { *low };
-                *high = if known && *h > *high { *h } else { *high };
+        let among = |heights: &[f32]| {
+            let (mut low, mut high) = ([f32::INFINITY; 8], [f32::NEG_INFINITY; 8]);
+            let mut widen = |heights: &[f32]| {
+                for ((low, high), h) in low.iter_mut().zip(&mut high).zip(heights) {
+                    let known = h.abs() < f32::INFINITY;
+                    *low = if known && *h < *low { *h } else { *low };
+                    *high = if known && *h > *high { *h } else { *high };
+                }
+            };
+            let (eights, rest) = heights.as_chunks::<8>();
+            for eight in eights {
+                widen(eight);
             }
+            widen(rest);
+            (low.into_iter().fold(f32::INFINITY, f32::min), high.into_iter().fold(f32::NEG_INFINITY, f32::max))
         };
-        let (eights, rest) = self.heights_m.as_chunks::<8>();
-        for eight in eights {
-            widen(eight);
-        }
-        widen(rest);
-        let low = low.into_iter().fold(f32::INFINITY, f32::min);
-        let high = high.into_iter().fold(f32::NEG_INFINITY, f32::max);
+        let wider = |a: (f32, f32), b: (f32, f32)| (a.0.min(b.0), a.1.max(b.1));
+        let parts = self.heights_m.par_chunks(AT_ONCE).map(among);
+        let (low, high) = parts.reduce(|| (f32::INFINITY, f32::NEG_INFINITY), wider);
         (low <= high).then(|| (f64::from(low), f64::from(high)))
     }
 }

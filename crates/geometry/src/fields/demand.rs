@@ -130,6 +130,17 @@ impl Sectors {
     /// many, clockwise. `None` where they go too far round for the corners to tell.
     pub(crate) fn of_square(corners: &[Xy; 4]) -> Option<(usize, usize)> {
         let turns = ARRIVAL_TRACKS as isize;
+        let [one, _, other, _] = corners;
+        let in_one_quadrant =
+            corners[1..].iter().all(|d| d.x * one.x > 0.0 && d.y * one.y > 0.0 && d.x.is_finite() && d.y.is_finite());
+        // There two corners are seen farthest apart, those on the diagonal across the direction.
+        let corners = if !in_one_quadrant {
+            &corners[..]
+        } else if (one.x - other.x) * (one.y - other.y) * (one.x * one.y) < 0.0 {
+            &[*one, *other]
+        } else {
+            &[corners[1], corners[3]]
+        };
         let first = Self::of(corners[0])? as isize;
         let (mut least, mut most) = (0, 0);
         for d in &corners[1..] {

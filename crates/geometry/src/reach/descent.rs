@@ -11,12 +11,20 @@
 use super::layers::{LayeredRange, layer_bounds};
 use crate::air::{Wind, isa_density_ratio};
 use crate::aircraft::{Aircraft, GlideSpeed};
+use crate::math;
 use crate::position::Xy;
 
-/// Intervals per quadrant of the table over the unit diamond |x| + |y| = 1.
-const NODES: usize = 512;
+/// Pieces per quadrant of the unit diamond |x| + |y| = 1, each with a polynomial of its own: few enough to stay near the
+/// processor.
+const PIECES: usize = 8;
 
-/// An interval of the table is used only where the cubic is this close to the exact value, relative.
+/// Coefficients of a piece, in the distance from its middle in widths of a piece.
+const COEFFICIENTS: usize = 10;
+
+/// Parts of a piece that are cubics of their own where one polynomial is not exact enough for all of it.
+const PARTS: usize = 64;
+
+/// Pieces and parts are used only where they are this close to the exact value, relative.
 const TABLE_ACCURACY: f64 = 2e-11;
 
 /// Newton steps at most; the bracket is halved when a step leaves it, so that this is never reached in practice.
@@ -30,6 +38,15 @@ pub(super) struct Speeds {
     /// Slowest and fastest; equal where the pilot holds one speed.
     low: f64,
     high: f64,
+}
+
+/// What is lost along a unit of the diamond, and how that grows along its edge.
+#[derive(Clone, Copy)]
+struct Node {
+    value: f64,
+    slope: f64,
+    limit: i8,
+    speed: f64,
 }
 
 /// The best straight glide in one direction.
@@ -146,15 +163,19 @@ impl Speeds {
     }
 }
 
-/// Loss over a displacement in uniform wind: a cubic table over the unit diamond, and the direct computation where a
-/// cubic would not be exact enough (limits of speed, strong wind).
+/// Loss over a displacement in uniform wind: polynomials over the unit diamond, cubics over short parts of it where a limit
+/// of speed begins to bind, and the direct computation where neither is exact enough (strong wind).
 #[derive(Clone, Debug)]
 struct UniformLoss {
     speeds: Speeds,
     /// Wind times √σ.
     wind: Xy,
-    /// Cubic coefficients per interval, four quadrants after each other; `NaN` means: compute directly.
-    cubics: Vec<[f64; 4]>,
+    /// Polynomials, four quadrants after each other; `NaN` where the parts say it.
+    pieces: Vec<[f64; COEFFICIENTS]>,
+    /// Cubics of the parts of such pieces; `NaN` means: compute directly.
+    parts: Vec<[f64; 4]>,
+    /// For each piece where its parts begin.
+    parts_from: Vec<u32>,
 }
 
 /// Signs of x and y in a quadrant; bit 0: west, bit 1: south.
@@ -170,42 +191,113 @@ pub(super) fn diamond(d: Xy) -> (usize, f64, f64) {
     (quadrant, ay / length, length)
 }
 
+/// Values at evenly spread places of −½..=½ as coefficients of the polynomial through them.
+fn through(values: &[f64; COEFFICIENTS], places: &[f64; COEFFICIENTS]) -> [f64; COEFFICIENTS] {
+    // Newton's divided differences, then multiplied out.
+    let mut differences = *values;
+    for order in 1..COEFFICIENTS {
+        for i in (order..COEFFICIENTS).rev() {
+            differences[i] = (differences[i] - differences[i - 1]) / (places[i] - places[i - order]);
+        }
+    }
+    let mut out = [0.0; COEFFICIENTS];
+    for (place, difference) in places.iter().zip(differences).rev() {
+        for i in (1..COEFFICIENTS).rev() {
+            out[i] = out[i - 1] - place * out[i];
+        }
+        out[0] = difference - place * out[0];
+    }
+    out
+}
+
+/// The value of a polynomial.
+fn value_of(c: &[f64; COEFFICIENTS], f: f64) -> f64 {
+    let (f2, f4) = (f * f, f * f * (f * f));
+    let low = (c[0] + f * c[1]) + f2 * (c[2] + f * c[3]);
+    let high = (c[4] + f * c[5]) + f2 * (c[6] + f * c[7]) + f4 * (c[8] + f * c[9]);
+    low + f4 * high
+}
+
+/// Its slope.
+fn slope_of(c: &[f64; COEFFICIENTS], f: f64) -> f64 {
+    let (f2, f4) = (f * f, f * f * (f * f));
+    let low = (c[1] + f * (2.0 * c[2])) + f2 * (3.0 * c[3] + f * (4.0 * c[4]));
+    let high = (5.0 * c[5] + f * (6.0 * c[6])) + f2 * (7.0 * c[7] + f * (8.0 * c[8])) + f4 * (9.0 * c[9]);
+    low + f4 * high
+}
+
 impl UniformLoss {
     fn new(speeds: Speeds, wind: Xy) -> Self {
-        let mut cubics = vec![[f64::NAN; 4]; 4 * NODES];
+        let mut out = Self { speeds, wind, pieces: Vec::new(), parts: Vec::new(), parts_from: Vec::new() };
+        // Nodes of Chebyshev, which keep the polynomial close all over the piece.
+        let places: [f64; COEFFICIENTS] =
+            core::array::from_fn(|i| -0.5 * math::sin_cos(math::PI * (i as f64 + 0.5) / COEFFICIENTS as f64).1);
         for quadrant in 0..4 {
-            let (sx, sy) = quadrant_signs(quadrant);
-            let at = |t: f64| Xy::new(sx * (1.0 - t), sy * t);
-            let edge = Xy::new(-sx, sy);
-            // Value, derivative along the edge, and which speed limit binds.
-            let node = |t: f64, guess: Option<f64>| {
-                let d = at(t);
-                let length = d.norm();
-                let u = d * (1.0 / length);
-                let s = speeds.best(u, wind, guess)?;
-                let air = u * s.ground - wind;
-                let gradient = air * (s.loss / s.along);
-                Some((s.loss * length, gradient.dot(edge), s.limit, s.speed))
-            };
-            let mut left = node(0.0, None);
-            for k in 0..NODES {
-                let right = node((k + 1) as f64 / NODES as f64, left.map(|l| l.3));
-                if let (Some(l), Some(r)) = (left, right)
-                    && l.2 == r.2
-                {
-                    let h = 1.0 / NODES as f64;
-                    let (m0, m1, rise) = (l.1 * h, r.1 * h, r.0 - l.0);
-                    let cubic = [l.0, m0, 3.0 * rise - 2.0 * m0 - m1, m0 + m1 - 2.0 * rise];
-                    let middle = node((k as f64 + 0.5) / NODES as f64, Some(l.3));
-                    let value = cubic[0] + 0.5 * (cubic[1] + 0.5 * (cubic[2] + 0.5 * cubic[3]));
-                    if middle.is_some_and(|m| (m.0 - value).abs() <= TABLE_ACCURACY * m.0) {
-                        cubics[quadrant * NODES + k] = cubic;
-                    }
+            let mut guess = None;
+            for piece in 0..PIECES {
+                let loss = |f: f64, guess: Option<f64>| {
+                    let node = out.node(quadrant, (piece as f64 + 0.5 + f) / PIECES as f64, guess)?;
+                    Some((node.value, node.speed))
+                };
+                let mut values = [f64::NAN; COEFFICIENTS];
+                for (value, place) in values.iter_mut().zip(places) {
+                    let Some(found) = loss(place, guess) else { break };
+                    (*value, guess) = (found.0, Some(found.1));
                 }
-                left = right;
+                let polynomial = through(&values, &places);
+                // Farthest off between the nodes.
+                let ends = core::iter::once(-0.5).chain(places).zip(places.into_iter().chain([0.5]));
+                let is_close = !values[COEFFICIENTS - 1].is_nan()
+                    && ends.into_iter().all(|(one, other)| {
+                        let f = 0.5 * (one + other);
+                        loss(f, guess).is_some_and(|(v, _)| (v - value_of(&polynomial, f)).abs() <= TABLE_ACCURACY * v)
+                    });
+                out.parts_from.push(out.parts.len() as u32);
+                out.pieces.push(if is_close { polynomial } else { [f64::NAN; COEFFICIENTS] });
+                if !is_close {
+                    out.add_parts(quadrant, piece);
+                    guess = None;
+                }
             }
         }
-        Self { speeds, wind, cubics }
+        out
+    }
+
+    /// The loss at a place of the unit diamond.
+    fn node(&self, quadrant: usize, t: f64, guess: Option<f64>) -> Option<Node> {
+        let (sx, sy) = quadrant_signs(quadrant);
+        let d = Xy::new(sx * (1.0 - t), sy * t);
+        let length = d.norm();
+        let u = d * (1.0 / length);
+        let s = self.speeds.best(u, self.wind, guess)?;
+        let air = u * s.ground - self.wind;
+        let gradient = air * (s.loss / s.along);
+        let slope = gradient.dot(Xy::new(-sx, sy));
+        Some(Node { value: s.loss * length, slope, limit: s.limit, speed: s.speed })
+    }
+
+    /// A cubic for every part of a piece.
+    fn add_parts(&mut self, quadrant: usize, piece: usize) {
+        let h = 1.0 / (PIECES * PARTS) as f64;
+        let at = |k: f64| (piece * PARTS) as f64 * h + k * h;
+        let mut left = self.node(quadrant, at(0.0), None);
+        for k in 0..PARTS {
+            let right = self.node(quadrant, at((k + 1) as f64), left.map(|l| l.speed));
+            let mut part = [f64::NAN; 4];
+            if let (Some(l), Some(r)) = (left, right)
+                && l.limit == r.limit
+            {
+                let (m0, m1, rise) = (l.slope * h, r.slope * h, r.value - l.value);
+                let cubic = [l.value, m0, 3.0 * rise - 2.0 * m0 - m1, m0 + m1 - 2.0 * rise];
+                let middle = self.node(quadrant, at(k as f64 + 0.5), Some(l.speed));
+                let value = cubic[0] + 0.5 * (cubic[1] + 0.5 * (cubic[2] + 0.5 * cubic[3]));
+                if middle.is_some_and(|m| (m.value - value).abs() <= TABLE_ACCURACY * m.value) {
+                    part = cubic;
+                }
+            }
+            self.parts.push(part);
+            left = right;
+        }
     }
 
     /// Infinite where the direction cannot be flown.
@@ -214,38 +306,91 @@ impl UniformLoss {
         if length == 0.0 {
             return 0.0;
         }
-        let x = t * NODES as f64;
-        let k = (x as usize).min(NODES - 1);
-        let f = x - k as f64;
-        let c = &self.cubics[quadrant * NODES + k];
-        let value = c[0] + f * (c[1] + f * (c[2] + f * c[3]));
+        let x = t * PIECES as f64;
+        let k = piece_of(x);
+        let value = value_of(&self.pieces[quadrant * PIECES + k], x - (k as f64 + 0.5));
         if value.is_nan() {
-            return self.direct(d);
+            return self.loss_by_part(d, quadrant * PIECES + k, x - k as f64);
         }
         value * length
+    }
+
+    /// The cubic of a part, and where in it.
+    fn part(&self, piece: usize, within: f64) -> Option<(&[f64; 4], f64)> {
+        let x = within * PARTS as f64;
+        let k = (x as i32 as usize).min(PARTS - 1);
+        let cubic = self.parts.get(self.parts_from[piece] as usize + k)?;
+        (!cubic[0].is_nan()).then_some((cubic, x - k as f64))
+    }
+
+    #[cold]
+    fn loss_by_part(&self, d: Xy, piece: usize, within: f64) -> f64 {
+        if let Some((c, f)) = self.part(piece, within) {
+            return (c[0] + f * (c[1] + f * (c[2] + f * c[3]))) * (d.x.abs() + d.y.abs());
+        }
+        let length = d.norm();
+        let best = self.speeds.best(d * (1.0 / length), self.wind, None);
+        best.map_or(f64::INFINITY, |s| s.loss * length)
     }
 
     /// The loss and how it changes with the displacement, where the table is exact enough to tell.
     fn loss_and_gradient(&self, d: Xy) -> Option<(f64, Xy)> {
         let (quadrant, t, length) = diamond(d);
-        let x = t * NODES as f64;
-        let k = (x as usize).min(NODES - 1);
-        let f = x - k as f64;
-        let c = &self.cubics[quadrant * NODES + k];
-        let value = c[0] + f * (c[1] + f * (c[2] + f * c[3]));
-        let slope = NODES as f64 * (c[1] + f * (2.0 * c[2] + f * 3.0 * c[3]));
+        let x = t * PIECES as f64;
+        let k = piece_of(x);
+        let c = &self.pieces[quadrant * PIECES + k];
+        let f = x - (k as f64 + 0.5);
+        let (value, slope) = if c[0].is_nan() {
+            let (c, f) = self.part(quadrant * PIECES + k, x - k as f64)?;
+            let slope = c[1] + f * (2.0 * c[2] + f * 3.0 * c[3]);
+            (c[0] + f * (c[1] + f * (c[2] + f * c[3])), (PIECES * PARTS) as f64 * slope)
+        } else {
+            (value_of(c, f), PIECES as f64 * slope_of(c, f))
+        };
         let (signs_x, signs_y) = quadrant_signs(quadrant);
         let gradient = Xy::new(signs_x * (value - t * slope), signs_y * (value + (1.0 - t) * slope));
-        // No displacement has no direction, and a hole in the table no slope.
+        // No displacement has no direction.
         gradient.x.is_finite().then_some((value * length, gradient))
     }
+}
 
-    #[cold]
-    fn direct(&self, d: Xy) -> f64 {
-        let length = d.norm();
-        let best = self.speeds.best(d * (1.0 / length), self.wind, None);
-        best.map_or(f64::INFINITY, |s| s.loss * length)
+/// Quadrant and piece of a displacement; `None` for none.
+fn piece(d: Xy) -> Option<(usize, usize)> {
+    let (quadrant, t, length) = diamond(d);
+    (length > 0.0).then(|| (quadrant, piece_of(t * PIECES as f64)))
+}
+
+/// The piece of a quadrant at a place counted in pieces.
+fn piece_of(x: f64) -> usize {
+    (x as i32 as usize).min(PIECES - 1)
+}
+
+/// Heights for numbered displacements that all lie in one piece, from its number and polynomial.
+fn heights_in_piece(
+    c: &[f64; COEFFICIENTS],
+    piece: usize,
+    to_amsl_m: &impl Fn(Xy) -> f64,
+    d: impl Fn(i32) -> Xy,
+    out: &mut [f64],
+) {
+    let middle = piece as f64 + 0.5;
+    for (out, i) in out.iter_mut().zip(0..) {
+        let d = d(i);
+        let (ax, ay) = (d.x.abs(), d.y.abs());
+        let length = ax + ay;
+        *out = to_amsl_m(d) + value_of(c, ay / length * PIECES as f64 - middle) * length;
     }
+}
+
+/// How many of numbered displacements on a straight line lie below the border of two pieces.
+fn below(border: usize, d: impl Fn(i32) -> Xy, count: usize) -> usize {
+    let t = border as f64 / PIECES as f64;
+    (0..count as i32)
+        .filter(|i| {
+            let d = d(*i);
+            d.y.abs() * (1.0 - t) < d.x.abs() * t
+        })
+        .count()
 }
 
 #[derive(Clone, Debug)]
@@ -320,21 +465,73 @@ impl Descent {
         }
     }
 
-    /// [`Descent::height_needed`] for many displacements; infinite where there is no glide.
-    pub(super) fn heights_needed(&self, to_amsl_m: impl Fn(Xy) -> f64, d: impl Fn(usize) -> Xy, out: &mut [f64]) {
-        match &self.air {
-            Air::Uniform(u) => {
-                for (i, out) in out.iter_mut().enumerate() {
-                    let d = d(i);
-                    *out = to_amsl_m(d) + u.loss(d);
-                }
-            }
+    /// The piece of the table that holds all displacements between some, if there is one; a hint for many of them.
+    pub(super) fn piece_of_all(corners: &[Xy; 4]) -> Option<(usize, usize)> {
+        let first = piece(corners[0])?;
+        corners[1..].iter().all(|d| piece(*d) == Some(first)).then_some(first)
+    }
+
+    /// [`Descent::height_needed`] for displacements on a straight line, numbered along it; infinite where there is no glide.
+    /// `in_piece` is the piece that holds all of them, where that is known.
+    pub(super) fn heights_needed(
+        &self,
+        in_piece: Option<(usize, usize)>,
+        to_amsl_m: impl Fn(Xy) -> f64,
+        d: impl Fn(i32) -> Xy,
+        out: &mut [f64],
+    ) {
+        let u = match &self.air {
+            Air::Uniform(u) => u,
             Air::Layered(l) => {
-                for (i, out) in out.iter_mut().enumerate() {
+                for (out, i) in out.iter_mut().zip(0..) {
                     let d = d(i);
                     *out = l.needed(to_amsl_m(d), d).unwrap_or(f64::INFINITY);
                 }
+                return;
             }
+        };
+        let last = out.len() as i32 - 1;
+        let ends = match in_piece {
+            Some(all) => Some((all, all)),
+            None => piece(d(0)).zip(piece(d(last))),
+        };
+        if let Some(((quadrant, one), (other_quadrant, other))) = ends
+            && quadrant == other_quadrant
+            && one.abs_diff(other) <= 1
+        {
+            let low = one.min(other);
+            let pieces = &u.pieces[quadrant * PIECES + low..=quadrant * PIECES + one.max(other)];
+            match pieces {
+                [c] if !c[0].is_nan() => {
+                    heights_in_piece(c, low, &to_amsl_m, d, out);
+                    return;
+                }
+                [c, next] if !c[0].is_nan() && !next[0].is_nan() => {
+                    let count = below(low + 1, &d, out.len());
+                    let (first, c, next) = if one == low {
+                        (count, (c, low), (next, low + 1))
+                    } else {
+                        (out.len() - count, (next, low + 1), (c, low))
+                    };
+                    let (before, after) = out.split_at_mut(first);
+                    heights_in_piece(c.0, c.1, &to_amsl_m, &d, before);
+                    heights_in_piece(next.0, next.1, &to_amsl_m, |i| d(i + first as i32), after);
+                    return;
+                }
+                _ => {}
+            }
+        }
+        for (out, i) in out.iter_mut().zip(0..) {
+            let d = d(i);
+            *out = to_amsl_m(d) + u.loss(d);
+        }
+    }
+
+    /// Height lost over a displacement where it does not depend on the height; infinite where there is no glide.
+    pub(super) fn loss(&self, d: Xy) -> Option<f64> {
+        match &self.air {
+            Air::Uniform(u) => Some(u.loss(d)),
+            Air::Layered(_) => None,
         }
     }
 
@@ -466,6 +663,11 @@ impl GlideLine<'_> {
             piece_height: end_height,
             slope: 1.0,
         }
+    }
+
+    /// The height at its end and the rise from there to its start, where it is of one piece.
+    pub(super) fn whole(&self) -> Option<(f64, f64)> {
+        self.layers.is_none().then_some((self.piece_height, self.span))
     }
 
     /// Height at a parameter; must be called with parameters that do not decrease.

@@ -18,6 +18,12 @@ const ROUNDING_M: f64 = 1e-6;
 /// the window's edge could seem to leave the window.
 const WHOLE: f64 = 1.0 - 1e-9;
 
+/// How much farther than asked a part of a line is looked at, cells.
+const ASIDE_CELLS: f64 = 1e-3;
+
+/// Up to how many cells a part of a line is looked at without a look at tiles.
+const SHORT_CELLS: f64 = 12.0;
+
 /// Patches per side of a small and a large tile.
 pub(super) const SMALL: usize = 8;
 const LARGE: usize = 64;
@@ -159,6 +165,12 @@ impl Floor<'_> {
         self.post(row, col) + self.clearance_m
     }
 
+    /// Heights of the posts in a row of the window, from a column to another, without the clearance.
+    pub(super) fn posts(&self, row: usize, first: usize, last: usize) -> &[f32] {
+        let start = (row + self.pyramid.offset.0) * self.terrain.frame.cols + self.pyramid.offset.1;
+        &self.terrain.heights_m[start + first..=start + last]
+    }
+
     fn post(&self, row: usize, col: usize) -> f64 {
         let (r, c) = (row + self.pyramid.offset.0, col + self.pyramid.offset.1);
         f64::from(self.terrain.heights_m[r * self.terrain.frame.cols + c])
@@ -232,16 +244,58 @@ impl Floor<'_> {
         if along(x, end.x) || along(y, end.y) {
             return self.is_clear(start, end, line, |_, _| false);
         }
-        // Two cells more are looked at on either side, whatever rounding says of where they begin.
+        // A little more is looked at on either side, whatever rounding says of where they begin.
         let length = (x.change * x.change + y.change * y.change).sqrt();
-        let (from, until) = ((near_cells - 2.0) / length, (far_cells + 2.0) / length);
+        let (from, until) = ((near_cells - ASIDE_CELLS) / length, (far_cells + ASIDE_CELLS) / length);
         let patch = |axis: Axis| axis.patch_ahead(axis.at(from)).clamp(0, axis.count - 1);
         let (from, first) = if from > 0.0 && from < 1.0 {
             (from, (patch(x), patch(y)))
         } else {
             (0.0, (x.patch_ahead(end.x), y.patch_ahead(end.y)))
         };
+        if length * (until.min(1.0) - from) < SHORT_CELLS
+            && let Some((height, rise)) = line.whole()
+        {
+            return self.is_clear_by_patch((x, y), (from, first), until, (height, rise), line);
+        }
         self.is_clear_from((x, y), (from, first), until, line, |_, _| false)
+    }
+
+    /// The walk of [`Floor::is_clear`] over few patches, one by one, from the height at the end of a line that is straight all
+    /// along and its rise.
+    fn is_clear_by_patch(
+        &self,
+        (x, y): (Axis, Axis),
+        (from, (mut px, mut py)): (f64, (i64, i64)),
+        until: f64,
+        (height, rise): (f64, f64),
+        line: &mut GlideLine<'_>,
+    ) -> bool {
+        let mut t = from;
+        let until = until.min(WHOLE);
+        let (mut leaves_x, mut leaves_y) = (x.leaves(px, 1), y.leaves(py, 1));
+        loop {
+            if px < 0 || py < 0 || px >= x.count || py >= y.count {
+                return false;
+            }
+            let leave = leaves_x.min(leaves_y).clamp(t, 1.0);
+            if !self.patch_is_clear(px, py, (x, y), (t, leave), height + rise * t, line) {
+                return false;
+            }
+            if leave >= until {
+                return true;
+            }
+            let (cross_x, cross_y) = (leaves_x <= leaves_y, leaves_y <= leaves_x);
+            if cross_x {
+                px = x.next(px, 1);
+                leaves_x = x.leaves(px, 1);
+            }
+            if cross_y {
+                py = y.next(py, 1);
+                leaves_y = y.leaves(py, 1);
+            }
+            t = leave;
+        }
     }
 
     /// The walk of [`Floor::is_clear`] from a parameter and the patch that begins there until another.
@@ -359,7 +413,118 @@ impl Floor<'_> {
         }
     }
 
-    /// The same along a row or column of posts, where the surface is linear from post to post.
+    /// How far a glide is below the floor at most, metres, and at which parameter; 0 where all of it is clear. `None` where
+    /// the floor is not known, or where a depth is more than `most`.
+    ///
+    /// The walk is that of [`Floor::is_clear`], but along a row or column of posts a patch on one side counts as crossed.
+    pub(super) fn depth(&self, start: Place, end: Place, line: &mut GlideLine<'_>, most: f64) -> Option<(f64, f64)> {
+        let (x, y) = self.axes(start, end);
+        let mut deepest = (0.0, 0.0);
+        let mut t = 0.0;
+        let patch = |axis: Axis| axis.patch_ahead(axis.start).clamp(0, (axis.count - 1).max(0));
+        let (mut px, mut py) = (patch(x), patch(y));
+        loop {
+            if px < 0 || py < 0 || px >= x.count || py >= y.count {
+                return None;
+            }
+            let height = line.height(t);
+            // What is no deeper than the deepest so far need not be looked at.
+            let top = height + deepest.0 - self.clearance_m;
+            let (large, small) = ((px / LARGE as i64, py / LARGE as i64), (px / SMALL as i64, py / SMALL as i64));
+            let highest = self.pyramid.large[large.1 as usize * self.pyramid.large_cols + large.0 as usize];
+            let size = if f64::from(highest) <= top {
+                LARGE as i64
+            } else if self.pyramid.small_max(small.1 as usize, small.0 as usize) <= top {
+                SMALL as i64
+            } else {
+                1
+            };
+            let (ax, ay) = (px - px % size, py - py % size);
+            let (tx, ty) = (x.leaves(ax, size), y.leaves(ay, size));
+            let leave = tx.min(ty).clamp(t, 1.0);
+            if size == 1 {
+                let found = self.patch_depth((px, py), (x, y), (t, leave), height, line);
+                // A post without data compares false.
+                if !(found.0 <= most) {
+                    return None;
+                }
+                if found.0 > deepest.0 {
+                    deepest = found;
+                }
+            }
+            if leave >= WHOLE {
+                return Some(deepest);
+            }
+            let (cross_x, cross_y) = (tx <= ty, ty <= tx);
+            if size > 1 {
+                // Where the line leaves a tile through one side, its other coordinate stays within the tile.
+                if !cross_x {
+                    px = x.patch_ahead(x.at(leave)).clamp(ax, (ax + size).min(x.count) - 1);
+                }
+                if !cross_y {
+                    py = y.patch_ahead(y.at(leave)).clamp(ay, (ay + size).min(y.count) - 1);
+                }
+            }
+            if cross_x {
+                px = x.next(ax, size);
+            }
+            if cross_y {
+                py = y.next(ay, size);
+            }
+            t = leave;
+        }
+    }
+
+    /// Greatest depth below the floor in one patch, over the parameters `from..to`, and where; `NaN` for a post without data.
+    fn patch_depth(
+        &self,
+        (px, py): (i64, i64),
+        (x, y): (Axis, Axis),
+        (from, to): (f64, f64),
+        height: f64,
+        line: &mut GlideLine<'_>,
+    ) -> (f64, f64) {
+        let (col, row) = (px as usize, py as usize);
+        let (nw, ne) = (self.at_post(row, col), self.at_post(row, col + 1));
+        let (sw, se) = (self.at_post(row + 1, col), self.at_post(row + 1, col + 1));
+        let twist = nw - ne - sw + se;
+        let surface = |t: f64| {
+            let u = (x.at(t) - px as f64).clamp(0.0, 1.0);
+            let v = (y.at(t) - py as f64).clamp(0.0, 1.0);
+            nw + u * (ne - nw) + v * (sw - nw) + u * v * twist
+        };
+        let (mut a, mut depth_a) = (from, surface(from) - height);
+        let mut deepest = (depth_a, from);
+        if !twist.is_finite() {
+            return (f64::NAN, from);
+        }
+        loop {
+            let limit = line.linear_until();
+            let b = if limit < to { limit.max(a) } else { to };
+            let depth_b = surface(b) - line.height(b);
+            if depth_b > deepest.0 {
+                deepest = (depth_b, b);
+            }
+            // Second-order part of the depth over the piece.
+            let step = b - a;
+            let bend = -twist * x.change * y.change * step * step;
+            let rise = depth_b - depth_a;
+            if bend > 0.0 && rise.abs() < bend {
+                let share = 0.5 * (rise + bend) / bend;
+                let most = depth_a + share * share * bend;
+                if most > deepest.0 {
+                    deepest = (most, a + share * step);
+                }
+            }
+            if b >= to {
+                return deepest;
+            }
+            line.advance(b);
+            (a, depth_a) = (b, depth_b);
+        }
+    }
+
+    /// [`Floor::is_clear`] along a row or column of posts, where the surface is linear from post to post.
     fn is_clear_along(&self, axis: Axis, line: &mut GlideLine<'_>, place: impl Fn(f64) -> (f64, f64)) -> bool {
         let mut i = axis.patch_ahead(axis.start);
         let mut t = 0.0f64;

@@ -9,13 +9,15 @@ use crate::grid::GridFrame;
 pub(super) struct Blocks {
     rows: usize,
     cols: usize,
-    /// Blocks from west to east.
+    /// Blocks from west to east, and how often they go into 2³².
     across: usize,
+    parts: u64,
 }
 
 impl Blocks {
     pub(super) fn new(frame: &GridFrame) -> Self {
-        Self { rows: frame.rows, cols: frame.cols, across: frame.cols.div_ceil(SMALL) }
+        let across = frame.cols.div_ceil(SMALL);
+        Self { rows: frame.rows, cols: frame.cols, across, parts: (1 << 32) / across.max(1) as u64 }
     }
 
     /// Cells with those that fill up the last blocks and stand for no place.
@@ -32,18 +34,25 @@ impl Blocks {
     /// Row and column of a cell; beyond the grid for those that fill up.
     pub(super) fn place(&self, cell: usize) -> (usize, usize) {
         let (block, within) = (cell / (SMALL * SMALL), cell % (SMALL * SMALL));
-        // In 32 bits, which grids fit in, a division takes a fraction of the time.
-        let (block, across) = (block as u32, self.across as u32);
-        let (row, col) = ((block / across) as usize, (block % across) as usize);
+        // A product instead of a division: for numbers of 32 bits, which those of blocks are, too small by one at most.
+        let row = ((block as u64 * self.parts) >> 32) as usize;
+        let col = block - row * self.across;
+        let (row, col) = if col >= self.across { (row + 1, col - self.across) } else { (row, col) };
         (row * SMALL + within / SMALL, col * SMALL + within % SMALL)
     }
 
     /// The cells around one.
     pub(super) fn neighbours(&self, cell: usize) -> impl Iterator<Item = usize> + use<> {
-        let (blocks, (row, col)) = (*self, self.place(cell));
+        let blocks = *self;
+        blocks.around(cell).map(move |(row, col)| blocks.cell(row, col))
+    }
+
+    /// Rows and columns of the cells around one.
+    pub(super) fn around(&self, cell: usize) -> impl Iterator<Item = (usize, usize)> + use<> {
+        let (rows, cols, (row, col)) = (self.rows, self.cols, self.place(cell));
         NEIGHBOURS.iter().filter_map(move |&(dr, dc)| {
-            let (r, c) = (row.checked_add_signed(dr)?, col.checked_add_signed(dc)?);
-            (r < blocks.rows && c < blocks.cols).then(|| blocks.cell(r, c))
+            let (r, c) = (row.wrapping_add_signed(dr), col.wrapping_add_signed(dc));
+            (r < rows && c < cols).then_some((r, c))
         })
     }
 }
@@ -55,7 +64,7 @@ mod tests {
 
     #[test]
     fn every_cell_has_a_number_and_is_found_by_it() {
-        for (rows, cols) in [(1, 1), (8, 8), (9, 17), (30, 7)] {
+        for (rows, cols) in [(1, 1), (8, 8), (9, 17), (30, 7), (3, 3_000), (2_000, 20), (700, 701)] {
             let frame = GridFrame { origin: Xy::default(), cell_m: 25.0, cols, rows };
             let blocks = Blocks::new(&frame);
             let mut seen = vec![false; blocks.len()];

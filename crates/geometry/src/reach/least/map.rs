@@ -10,6 +10,7 @@ use crate::fields::demand::Demand;
 use crate::grid::{GridFrame, Terrain};
 use crate::position::Xy;
 use rayon::prelude::*;
+use std::sync::Arc;
 
 /// Least heights over a terrain.
 #[derive(Clone, Debug)]
@@ -21,7 +22,7 @@ pub struct LeastHeights {
     pub(super) cells: Cells,
     pub(super) demands: Vec<Demand>,
     pub(super) descent: Descent,
-    pub(super) pyramid: Pyramid,
+    pub(super) pyramid: Arc<Pyramid>,
     pub(super) clearance_m: f64,
     /// Height above which nothing was looked at, metres above mean sea level.
     pub ceiling_amsl_m: f64,

@@ -52,14 +52,18 @@ impl Rise<'_> {
         let (last_row, last_col) = (row + (out.len() / cols).saturating_sub(1), col + cols.saturating_sub(1));
         let corners = [to_bend(row, col), to_bend(row, last_col), to_bend(last_row, last_col), to_bend(last_row, col)];
         let arriving = self.arriving_from_square(&corners);
+        let piece = Descent::piece_of_all(&corners);
         for (i, out) in out.chunks_exact_mut(cols).enumerate() {
-            let d = |j: usize| to_bend(row + i, col + j);
+            let first = frame.centre(row + i, col);
+            let (x, first_col) = (frame.origin.x, col as f64);
+            // What the frame says of the centre of each, but several at once.
+            let d = |j: i32| self.bend.position - Xy::new(x + (first_col + f64::from(j)) * frame.cell_m, first.y);
             match &arriving {
-                Arriving::Same(same) => self.descent.heights_needed(|_| *same, d, out),
+                Arriving::Same(same) => self.descent.heights_needed(piece, |_| *same, d, out),
                 Arriving::Either(either) => {
-                    self.descent.heights_needed(|d| either.needed(d).max(self.bend.height), d, out);
+                    self.descent.heights_needed(piece, |d| either.needed(d).max(self.bend.height), d, out);
                 }
-                Arriving::ByDirection => self.descent.heights_needed(|d| self.arriving(d), d, out),
+                Arriving::ByDirection => self.descent.heights_needed(piece, |d| self.arriving(d), d, out),
             }
         }
     }
@@ -296,7 +300,7 @@ impl Sight {
             }
             let shadows = &mut self.shadows;
             let mut shade = |hides: Hides| {
-                let shadow = shadows.entry(u64::from(number)).or_insert_with(|| Shadow::new(rise.field.is_some()));
+                let shadow = shadows.entry(u64::from(number)).or_insert_with(Shadow::new);
                 match hides {
                     Hides::Patch(corners) => shadow.add(&corners),
                     Hides::Between(one, other) => shadow.add_near(one, other, frame.cell_m),
@@ -380,36 +384,53 @@ fn is_clear(
     let same = rise.arriving_from_all(&ends);
     let arriving = same.unwrap_or_else(|| rise.arriving_at_least(&ends));
     let needed = |d: Xy| descent.height_needed(arriving, d).unwrap_or(f64::INFINITY);
-    let half_m = 0.5 * frame.cell_m;
     let highest = pyramid.small_max(tile.0, tile.1) + floor.clearance_m;
-    let middle = needed((ends[0] + ends[2]) * 0.5);
-    if least_within(descent, ends.map(needed), middle, half_m * SMALL as f64) >= highest {
-        return true;
-    }
-    // The plane that touches in the middle is below what is needed everywhere; where it is above the floor at every post, it
-    // is between them, where the floor is bilinear.
     let centre = (ends[0] + ends[2]) * 0.5;
+    // Which posts are known to be under what is needed.
+    let mut under = [[false; SMALL + 1]; SMALL + 1];
     if let Some((loss, gradient)) = descent.plane(centre) {
-        let above = |row: usize| {
+        // The plane that touches in the middle is below what is needed everywhere, and least at a corner.
+        let half = (ends[0] - ends[2]) * 0.5;
+        let least = arriving + loss - SLACK_M - (gradient.x * half.x).abs() - (gradient.y * half.y).abs();
+        if least >= highest {
+            return true;
+        }
+        // Where it is above the floor at the posts of a patch, it is between them, where the floor is bilinear.
+        for (row, under) in (top..=bottom).zip(&mut under) {
             let d = position - frame.centre(row, left) - centre;
-            let first = arriving + loss - SLACK_M + gradient.dot(d);
+            let first = arriving + loss - SLACK_M + gradient.dot(d) - floor.clearance_m;
             let step = -gradient.x * frame.cell_m;
-            (left..=right).zip(0_u32..).all(|(col, i)| first + step * f64::from(i) >= floor.at_post(row, col))
-        };
-        if (top..=bottom).all(above) {
+            // Without a stop on the way several are compared at once. What is not a number is not under the plane.
+            for ((post, i), under) in floor.posts(row, left, right).iter().zip(0_i32..).zip(under) {
+                *under = first + step * f64::from(i) >= f64::from(*post);
+            }
+        }
+        if under[..=bottom - top].iter().all(|row| row[..=right - left].iter().fold(true, |all, under| all & under)) {
+            return true;
+        }
+    } else {
+        let half_side_m = 0.5 * frame.cell_m * SMALL as f64;
+        if least_within(descent, ends.map(needed), needed(centre), half_side_m) >= highest {
             return true;
         }
     }
     let mut all = true;
     for i in 0..bottom - top {
         for j in 0..right - left {
+            if under[i][j] && under[i][j + 1] && under[i + 1][j] && under[i + 1][j + 1] {
+                continue;
+            }
             let ground = [(0, 0), (0, 1), (1, 1), (1, 0)].map(|(r, c)| floor.at_post(top + i + r, left + j + c));
             let posts =
                 [(0, 0), (0, 1), (1, 1), (1, 0)].map(|(r, c)| position - frame.centre(top + i + r, left + j + c));
             if let Some(corner) = posts.iter().position(|d| d.x == 0.0 && d.y == 0.0) {
                 all &= is_home_clear(rise, ground, posts, corner, frame.cell_m, shade);
-            } else if !is_patch_clear(rise, (same, arriving), ground, posts, frame.cell_m) {
-                shade(Hides::Patch(posts.map(|d| Xy::default() - d)));
+            } else if let Some([west, east, north, south]) =
+                not_above(rise, (same, arriving), ground, posts, frame.cell_m)
+            {
+                let (right, down) = (posts[1] - posts[0], posts[3] - posts[0]);
+                let at = |u: f64, v: f64| Xy::default() - (posts[0] + right * u + down * v);
+                shade(Hides::Patch([at(west, north), at(east, north), at(east, south), at(west, south)]));
                 all = false;
             }
         }
@@ -417,43 +438,79 @@ fn is_clear(
     all
 }
 
-/// Whether what is needed is above the floor all over a patch, from the floor at its posts and the displacements from
-/// there to the bend, from north-west clockwise. `arriving` is what is needed from all of its tile on arriving, if that is
-/// the same everywhere, and what is needed at least.
-fn is_patch_clear(
+/// All of a patch.
+const WHOLE_PATCH: [f64; 4] = [0.0, 1.0, 0.0, 1.0];
+/// How much wider than computed a part of a patch is taken, for rounding.
+const WIDER: f64 = 1e-6;
+
+/// The part of a patch outside of which what is needed is above the floor: from where to where eastward and southward, in
+/// parts of its side; `None` where it is above it everywhere. From the floor at its posts and the displacements from there to
+/// the bend, from north-west clockwise. `arriving` is what is needed from all of its tile on arriving, if that is the same
+/// everywhere, and what is needed at least.
+fn not_above(
     rise: &Rise<'_>,
     (same, arriving): (Option<f64>, f64),
     ground: [f64; 4],
     posts: [Xy; 4],
     cell_m: f64,
-) -> bool {
+) -> Option<[f64; 4]> {
     // A post without data makes the sum not a number.
     if ground.iter().sum::<f64>().is_nan() {
-        return false;
+        return Some(WHOLE_PATCH);
     }
     let (descent, half_m) = (rise.descent, 0.5 * cell_m);
     let to_bend = (posts[0] + posts[2]) * 0.5;
     if let Some(plane) = descent.plane(to_bend) {
-        return is_above_plane(arriving, plane, ground, half_m)
-            || same.is_none() && {
-                let own = rise.arriving_at_least(&posts);
-                own > arriving && is_above_plane(own, plane, ground, half_m)
-            };
+        let over = over_plane(arriving, plane, ground, half_m);
+        if over.iter().all(|over| *over <= 0.0) {
+            return None;
+        }
+        let own = if same.is_some() { arriving } else { rise.arriving_at_least(&posts).max(arriving) };
+        return above_zero(over.map(|over| over - (own - arriving)));
     }
     let needed = |d: Xy| descent.height_needed(arriving, d).unwrap_or(f64::INFINITY);
     let highest = ground.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    least_within(descent, posts.map(needed), needed(to_bend), half_m) >= highest
+    (least_within(descent, posts.map(needed), needed(to_bend), half_m) < highest).then_some(WHOLE_PATCH)
 }
 
-/// Whether what is needed is above the floor all over a patch, from what is needed in its middle, beyond that on arriving.
+/// How far the posts of a patch are above what is needed there, from what is needed in its middle, beyond that on arriving.
 ///
-/// The floor is bilinear, and so is what the plane that touches the loss is above it: least at a corner.
-fn is_above_plane(arriving: f64, (loss, gradient): (f64, Xy), ground: [f64; 4], half_m: f64) -> bool {
+/// The floor is bilinear, and so is how far it is above the plane that touches the loss.
+fn over_plane(arriving: f64, (loss, gradient): (f64, Xy), ground: [f64; 4], half_m: f64) -> [f64; 4] {
     let middle = arriving + loss - SLACK_M;
     // The displacement to the bend shrinks towards it: from north-west clockwise.
     let (east, north) = (gradient.x * half_m, gradient.y * half_m);
-    let over = [east - north, -east - north, -east + north, east + north];
-    ground.iter().zip(over).all(|(ground, over)| middle + over >= *ground)
+    let [nw, ne, se, sw] = ground;
+    [
+        nw - (middle + east - north),
+        ne - (middle - east - north),
+        se - (middle - east + north),
+        sw - (middle + east + north),
+    ]
+}
+
+/// Where a bilinear surface over a patch may be above zero, from its corners, north-west clockwise: the narrowest rectangle.
+/// `None` where it is not.
+///
+/// Along a row it is linear, and so highest at one of its ends: north and south it is above zero as far as it is along the
+/// western or the eastern side, and the other way round.
+fn above_zero([nw, ne, se, sw]: [f64; 4]) -> Option<[f64; 4]> {
+    let along = |from: f64, to: f64| {
+        let root = from / (from - to);
+        match (from > 0.0, to > 0.0) {
+            (true, true) => (0.0, 1.0),
+            (true, false) => (0.0, root + WIDER),
+            (false, true) => (root - WIDER, 1.0),
+            (false, false) => (1.0, 0.0),
+        }
+    };
+    let either = |one: (f64, f64), other: (f64, f64)| {
+        let (low, high) = (one.0.min(other.0).max(0.0), one.1.max(other.1).min(1.0));
+        (low <= high).then_some((low, high))
+    };
+    let (west, east) = either(along(nw, ne), along(sw, se))?;
+    let (north, south) = either(along(nw, sw), along(ne, se))?;
+    Some([west, east, north, south])
 }
 
 /// Parts of the quadrant that a patch is, seen from a bend at one of its corners.

@@ -15,6 +15,7 @@ use crate::aircraft::Aircraft;
 use crate::fields::demand::Demand;
 use crate::grid::Terrain;
 use crate::position::Xy;
+use std::sync::Arc;
 
 /// Height of a bucket of the queue, metres; the result hardly depends on it.
 const BUCKET_M: f64 = 4.0;
@@ -65,6 +66,34 @@ pub fn least_heights(
     progress: &dyn Fn(f32),
     stopped: &dyn Fn() -> bool,
 ) -> Result<LeastHeights, LeastError> {
+    solved(&Ground::new(terrain), aircraft, wind, demands, options, progress, stopped)
+}
+
+/// What is known of a terrain before there is a wind.
+pub(super) struct Ground<'a> {
+    terrain: &'a Terrain,
+    pyramid: Arc<Pyramid>,
+    /// Its lowest height, metres above mean sea level; 0 without any.
+    low: f64,
+}
+
+impl<'a> Ground<'a> {
+    pub(super) fn new(terrain: &'a Terrain) -> Self {
+        let pyramid = Arc::new(Pyramid::new(terrain, (0, 0), terrain.frame.rows, terrain.frame.cols));
+        Self { terrain, pyramid, low: terrain.range().map_or(0.0, |(low, _)| low) }
+    }
+}
+
+/// [`least_heights`] over a ground.
+pub(super) fn solved(
+    ground: &Ground<'_>,
+    aircraft: &Aircraft,
+    wind: &Wind,
+    demands: &[Demand],
+    options: &LeastOptions,
+    progress: &dyn Fn(f32),
+    stopped: &dyn Fn() -> bool,
+) -> Result<LeastHeights, LeastError> {
     let count = options.fields_needed;
     if !(1..=3).contains(&count) {
         return Err(LeastError::Count);
@@ -77,10 +106,9 @@ pub fn least_heights(
     if !known {
         return Err(LeastError::NotFinite);
     }
-    let frame = terrain.frame;
-    let low = terrain.range().map_or(0.0, |(low, _)| low);
+    let Ground { terrain, pyramid, low } = ground;
+    let (frame, low) = (terrain.frame, *low);
     let ceiling = options.ceiling_amsl_m.max(low + 1.0);
-    let pyramid = Pyramid::new(terrain, (0, 0), frame.rows, frame.cols);
     let descent = Descent::new(aircraft, wind, low, ceiling);
     let turning = Turning::new(aircraft, wind, ceiling, &options.glide);
     // Where several fields are as good as each other, neighbours of a cell may not have the one that is best there: one more
@@ -89,7 +117,7 @@ pub fn least_heights(
     let blocks = Blocks::new(&frame);
     let mut solver = Solver {
         blocks,
-        floor: Floor { terrain, pyramid: &pyramid, clearance_m: options.glide.clearance_m },
+        floor: Floor { terrain, pyramid, clearance_m: options.glide.clearance_m },
         descent: &descent,
         turning: &turning,
         demands,
@@ -112,7 +140,7 @@ pub fn least_heights(
         cells,
         demands: demands.to_vec(),
         descent,
-        pyramid,
+        pyramid: Arc::clone(pyramid),
         clearance_m: options.glide.clearance_m,
         ceiling_amsl_m: ceiling,
     })
@@ -126,7 +154,7 @@ struct Took {
 }
 
 impl Took {
-    fn set(&mut self, row: usize, col: usize) {
+    pub(super) fn set(&mut self, row: usize, col: usize) {
         self.cells[row] |= 1 << col;
     }
     fn set_some(&mut self, row: usize, col: usize, count: usize) {
@@ -197,17 +225,17 @@ impl Solver<'_> {
         Ways { frame, descent: self.descent, demands: self.demands, bends: &self.bends }
     }
 
-    fn centre(&self, cell: usize) -> Xy {
+    pub(super) fn centre(&self, cell: usize) -> Xy {
         let (row, col) = self.blocks.place(cell);
         self.floor.terrain.frame.centre(row, col)
     }
 
-    fn place_of(&self, cell: usize) -> Place {
+    pub(super) fn place_of(&self, cell: usize) -> Place {
         let (row, col) = self.blocks.place(cell);
         Place { x: col as f64, y: row as f64 }
     }
 
-    fn floor_at(&self, cell: usize) -> f64 {
+    pub(super) fn floor_at(&self, cell: usize) -> f64 {
         let (row, col) = self.blocks.place(cell);
         self.floor.at_post(row, col)
     }
@@ -236,21 +264,32 @@ impl Solver<'_> {
 
     /// What a cell would need by way of a bend, if that is better than what it has, as high as its floor asks.
     fn candidate(&self, cell: usize, bend: &Bend, number: u32, demand: u32) -> Option<(f64, bool)> {
-        let d = bend.position - self.centre(cell);
+        let (row, col) = self.blocks.place(cell);
+        let floor = self.floor.at_post(row, col);
+        let to_beat = self.cells.to_beat(&self.ways(), cell, demand) - NOTHING_M;
+        // Ground without data compares false.
+        if !(floor < to_beat) {
+            return None;
+        }
+        let d = bend.position - self.floor.terrain.frame.centre(row, col);
         let needed = if d.x == 0.0 && d.y == 0.0 {
             // Overhead already, whichever way it flies.
             self.demands.get(demand as usize)?.needed_along(None).max(bend.height)
+        } else if let Some(loss) = self.descent.loss(d) {
+            // Most are not even without their turn less than what the cell has.
+            if bend.height + loss >= to_beat {
+                return None;
+            }
+            needed_at(bend, self.demands, number, demand, d) + loss
         } else {
             self.descent.height_needed(needed_at(bend, self.demands, number, demand, d), d)?
         };
-        let floor = self.floor_at(cell);
-        // Ground without data compares false.
         let height = if floor > needed { floor } else { needed };
-        let fits = floor.is_finite() && height <= self.ceiling && self.would_take(cell, demand, height);
+        let fits = floor.is_finite() && height <= self.ceiling && height < to_beat;
         fits.then_some((height, floor > needed))
     }
 
-    fn would_take(&self, cell: usize, demand: u32, height: f64) -> bool {
+    pub(super) fn would_take(&self, cell: usize, demand: u32, height: f64) -> bool {
         height < self.cells.to_beat(&self.ways(), cell, demand) - NOTHING_M
     }
 
@@ -287,7 +326,7 @@ impl Solver<'_> {
         false
     }
 
-    fn set(&mut self, cell: usize, label: Label) {
+    pub(super) fn set(&mut self, cell: usize, label: Label) {
         self.put(cell, label);
         self.queue(label.height, Event::Cell(cell as u32, label));
     }
@@ -317,6 +356,10 @@ impl Solver<'_> {
     /// The tile that a cell belongs to.
     fn tile_of(&self, cell: usize) -> usize {
         let (row, col) = self.blocks.place(cell);
+        self.tile_at(row, col)
+    }
+
+    fn tile_at(&self, row: usize, col: usize) -> usize {
         let (row, col) = self.floor.pyramid.small_of(row, col);
         row * self.floor.pyramid.small_cols + col
     }
@@ -527,12 +570,17 @@ impl Solver<'_> {
             if !self.cells.holds(cell, &label) {
                 continue;
             }
+            // Where a better place to turn is found, it is that way which is handed on.
+            if let Some(better) = self.cut(cell, &label) {
+                self.set(cell, better);
+                continue;
+            }
             let mut own: Option<u32> = None;
             let tile = self.tile_of(cell);
             // Most neighbours are in one tile.
             let mut last = (tile, self.sight.offer(label.bend, tile));
-            for near in self.blocks.neighbours(cell) {
-                let other = self.tile_of(near);
+            for (row, col) in self.blocks.around(cell) {
+                let (near, other) = (self.blocks.cell(row, col), self.tile_at(row, col));
                 if other != last.0 {
                     last = (other, self.sight.offer(label.bend, other));
                 }
@@ -559,7 +607,9 @@ impl Solver<'_> {
                     own = Some(number);
                     number
                 };
-                self.offer(near, number, label.demand);
+                if self.offer(near, number, label.demand) {
+                    self.lift(near, number, label.demand);
+                }
             }
         }
         progress(1.0);

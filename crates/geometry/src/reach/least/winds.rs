@@ -13,7 +13,7 @@
 //! (1992), chapter 3, from memory.
 
 use super::LeastError;
-use super::solve::{LeastOptions, least_heights};
+use super::solve::{Ground, LeastOptions, solved};
 use crate::air::Wind;
 use crate::aircraft::Aircraft;
 use crate::circuit::{Uncertainty, normal_score};
@@ -25,8 +25,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// The share of winds that counts as nearly always. Common practice, no source.
 pub const NINE_IN_TEN: f64 = 0.9;
-/// Maps worked on at the same time, which bounds memory on any number of threads.
+/// Maps worked on at the same time, which bounds memory on any number of threads: at least, at most, and the cells of all.
 const AT_ONCE: usize = 4;
+const MOST_AT_ONCE: usize = 16;
+const CELLS_OF_MAPS: usize = 16 << 20;
 /// Cells whose greatest heights are brought up to date together.
 const CELLS_AT_ONCE: usize = 4_096;
 /// Winds at most.
@@ -129,7 +131,7 @@ impl ManyWinds {
 /// `progress` hears the share done.
 ///
 /// # Errors
-/// As [`least_heights`]; stopped also without any wind.
+/// As [`super::least_heights`]; stopped also without any wind.
 #[allow(clippy::too_many_arguments, reason = "what a map is made from, and the two ways to talk back")]
 pub fn many_winds(
     terrain: &Terrain,
@@ -149,17 +151,19 @@ pub fn many_winds(
     let enough = (NINE_IN_TEN * winds.len() as f64).ceil() as usize;
     let kept = winds.len() - enough + 1;
     let cells = terrain.frame.len();
+    let ground = Ground::new(terrain);
+    let at_once = (CELLS_OF_MAPS / cells.max(1)).clamp(AT_ONCE, MOST_AT_ONCE);
     let mut greatest = vec![f32::NEG_INFINITY; cells * kept];
     let mut counts = vec![0_u16; cells];
     let done = AtomicUsize::new(0);
-    for part in winds.chunks(AT_ONCE) {
+    for part in winds.chunks(at_once) {
         let rasters = part
             .par_iter()
             .map(|wind| {
                 let raster = match asks(wind) {
                     None => None,
                     Some(demands) => {
-                        let found = least_heights(terrain, aircraft, wind, &demands, options, &|_| {}, &|| stopped())?;
+                        let found = solved(&ground, aircraft, wind, &demands, options, &|_| {}, &|| stopped())?;
                         Some(found.raster(needed))
                     }
                 };
