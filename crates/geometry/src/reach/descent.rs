@@ -191,7 +191,7 @@ pub(super) fn diamond(d: Xy) -> (usize, f64, f64) {
     (quadrant, ay / length, length)
 }
 
-/// Values at evenly spread places of −½..=½ as coefficients of the polynomial through them.
+/// Values at places of −½..=½, no two of them the same, as coefficients of the polynomial through them.
 fn through(values: &[f64; COEFFICIENTS], places: &[f64; COEFFICIENTS]) -> [f64; COEFFICIENTS] {
     // Newton's divided differences, then multiplied out.
     let mut differences = *values;

@@ -154,7 +154,7 @@ struct Took {
 }
 
 impl Took {
-    pub(super) fn set(&mut self, row: usize, col: usize) {
+    fn set(&mut self, row: usize, col: usize) {
         self.cells[row] |= 1 << col;
     }
     fn set_some(&mut self, row: usize, col: usize, count: usize) {
