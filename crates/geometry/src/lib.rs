@@ -6,6 +6,7 @@
 //!   `_deg`; a [`position::Bearing`] is clockwise from grid north.
 //! - Wind vectors say where the air goes; people say where it comes from, and that is converted at the edge.
 //! - Terrain without data is `NaN` in grids and `None` in answers, never sea level.
+#![allow(clippy::inline_always, reason = "work of `wide` gains only by what is inlined into it")]
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test"))]
 
 pub mod air;
@@ -27,3 +28,4 @@ pub mod slope;
 pub mod suggest;
 pub mod terrain_layers;
 pub mod track;
+mod wide;

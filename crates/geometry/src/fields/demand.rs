@@ -117,30 +117,38 @@ impl Sectors {
             (false, false) => (2, ax),
             (false, true) => (3, ay),
         };
-        let part = ((grows / length * SECTOR_PARTS as f64) as usize).min(SECTOR_PARTS - 1);
+        let part = ((grows / length * SECTOR_PARTS as f64) as i32 as usize).min(SECTOR_PARTS - 1);
+        Some(Self::from_on(usize::from(SECTORS.first[quadrant][part]), d))
+    }
+
+    /// The sector of a direction, looked for clockwise from one that is not beyond it.
+    fn from_on(mut sector: usize, d: Xy) -> usize {
         let sectors = &*SECTORS;
-        let mut sector = usize::from(sectors.first[quadrant][part]);
         while sector + 1 < ARRIVAL_TRACKS && sectors.tracks[sector + 1].cross(d) <= 0.0 {
             sector += 1;
         }
-        Some(sector)
+        sector
     }
 
     /// The sectors that hold the directions from a place to all of a square, from the corners: the first of them, and how
     /// many, clockwise. `None` where they go too far round for the corners to tell.
     pub(crate) fn of_square(corners: &[Xy; 4]) -> Option<(usize, usize)> {
         let turns = ARRIVAL_TRACKS as isize;
-        let [one, _, other, _] = corners;
-        let in_one_quadrant =
-            corners[1..].iter().all(|d| d.x * one.x > 0.0 && d.y * one.y > 0.0 && d.x.is_finite() && d.y.is_finite());
-        // There two corners are seen farthest apart, those on the diagonal across the direction.
-        let corners = if !in_one_quadrant {
-            &corners[..]
-        } else if (one.x - other.x) * (one.y - other.y) * (one.x * one.y) < 0.0 {
-            &[*one, *other]
-        } else {
-            &[corners[1], corners[3]]
-        };
+        let [one, right, other, left] = corners;
+        let (x, y) = ((one.x.min(other.x), one.x.max(other.x)), (one.y.min(other.y), one.y.max(other.y)));
+        // Rectangles along the grid, whichever way round.
+        let is_upright = right.x == other.x && right.y == one.y && left.x == one.x && left.y == other.y;
+        if is_upright && x.0 * x.1 > 0.0 && y.0 * y.1 > 0.0 {
+            // In one quadrant two corners are seen farthest apart, those on the diagonal across the direction.
+            let (from, to) = match (x.0 > 0.0, y.0 > 0.0) {
+                (true, true) => ((x.0, y.1), (x.1, y.0)),
+                (true, false) => ((x.1, y.1), (x.0, y.0)),
+                (false, false) => ((x.1, y.0), (x.0, y.1)),
+                (false, true) => ((x.0, y.0), (x.1, y.1)),
+            };
+            let first = Self::of(Xy::new(from.0, from.1))?;
+            return Some((first, Self::from_on(first, Xy::new(to.0, to.1)) - first + 1));
+        }
         let first = Self::of(corners[0])? as isize;
         let (mut least, mut most) = (0, 0);
         for d in &corners[1..] {

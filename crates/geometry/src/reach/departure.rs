@@ -46,6 +46,7 @@ pub(super) struct Bend {
 
 impl Bend {
     /// Height lost in turning to the displacement `d`, metres.
+    #[inline]
     pub(super) fn turn_loss(&self, d: Xy) -> f64 {
         let Some(track) = self.track else { return 0.0 };
         if self.loss_per_rad == 0.0 {
@@ -75,6 +76,7 @@ const ARC_TANGENT_ERROR: f64 = 5e-6;
 /// Angle between two vectors in radians, rounded up a little (at most 1e-5 rad); 0 where one of them is none.
 ///
 /// Without a call and without a branch: millions of bends ask.
+#[inline]
 fn angle_bound(u: Xy, d: Xy) -> f64 {
     let (cross, dot) = (u.cross(d).abs(), u.dot(d));
     let (steep, back) = (cross > dot.abs(), dot < 0.0);

@@ -13,6 +13,7 @@ use crate::air::{Wind, isa_density_ratio};
 use crate::aircraft::{Aircraft, GlideSpeed};
 use crate::math;
 use crate::position::Xy;
+use crate::wide::{Wide, wide};
 
 /// Pieces per quadrant of the unit diamond |x| + |y| = 1, each with a polynomial of its own: few enough to stay near the
 /// processor.
@@ -176,6 +177,8 @@ struct UniformLoss {
     parts: Vec<[f64; 4]>,
     /// For each piece where its parts begin.
     parts_from: Vec<u32>,
+    /// The loss per metre of |x| + |y| at most.
+    most_loss: f64,
 }
 
 /// Signs of x and y in a quadrant; bit 0: west, bit 1: south.
@@ -211,6 +214,7 @@ fn through(values: &[f64; COEFFICIENTS], places: &[f64; COEFFICIENTS]) -> [f64; 
 }
 
 /// The value of a polynomial.
+#[inline(always)]
 fn value_of(c: &[f64; COEFFICIENTS], f: f64) -> f64 {
     let (f2, f4) = (f * f, f * f * (f * f));
     let low = (c[0] + f * c[1]) + f2 * (c[2] + f * c[3]);
@@ -228,7 +232,12 @@ fn slope_of(c: &[f64; COEFFICIENTS], f: f64) -> f64 {
 
 impl UniformLoss {
     fn new(speeds: Speeds, wind: Xy) -> Self {
-        let mut out = Self { speeds, wind, pieces: Vec::new(), parts: Vec::new(), parts_from: Vec::new() };
+        let (pieces, parts, parts_from) = (Vec::new(), Vec::new(), Vec::new());
+        let mut out = Self { speeds, wind, pieces, parts, parts_from, most_loss: 0.0 };
+        // The loss is convex along the edges of the diamond, and so greatest at one of its corners.
+        let corners = [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)].map(|(x, y)| Xy::new(x, y));
+        let at_corners = corners.map(|u| speeds.best(u, wind, None).map_or(f64::INFINITY, |s| s.loss));
+        out.most_loss = at_corners.into_iter().fold(0.0, f64::max);
         // Nodes of Chebyshev, which keep the polynomial close all over the piece.
         let places: [f64; COEFFICIENTS] =
             core::array::from_fn(|i| -0.5 * math::sin_cos(math::PI * (i as f64 + 0.5) / COEFFICIENTS as f64).1);
@@ -315,6 +324,31 @@ impl UniformLoss {
         value * length
     }
 
+    /// [`UniformLoss::loss`] on top of heights, for displacements that differ in `x` only. False, and nothing done, where a
+    /// look into the table for each is the better way.
+    #[inline(always)]
+    fn add_along(&self, x: &[f64; AT_ONCE], y: f64, out: &mut [f64; AT_ONCE]) -> bool {
+        let ((x, _), (out, _)) = (x.as_chunks::<LANES>(), out.as_chunks_mut::<LANES>());
+        let ([x_west, x_east], [west, east]) = (x, out) else { return false };
+        let (from, to) = (x_west[0], x_east[LANES - 1]);
+        let (on_west, on_east) = (OnDiamond::new(x_west, y.abs()), OnDiamond::new(x_east, y.abs()));
+        let (one, other) = (on_west.at[0], on_east.at[LANES - 1]);
+        // Within a quadrant there are between the ends the pieces between theirs. Not a number: the place itself.
+        if (from < 0.0) != (to < 0.0) || one.is_nan() || other.is_nan() {
+            return false;
+        }
+        let (one, other) = (piece_of(one), piece_of(other));
+        let (low, high) = (one.min(other), one.max(other));
+        let first = (usize::from(from < 0.0) | (usize::from(y < 0.0) << 1)) * PIECES;
+        let pieces = &self.pieces[first + low..=first + high];
+        if pieces.iter().any(|c| c[0].is_nan()) {
+            return false;
+        }
+        on_west.add(pieces, low, west);
+        on_east.add(pieces, low, east);
+        true
+    }
+
     /// The cubic of a part, and where in it.
     fn part(&self, piece: usize, within: f64) -> Option<(&[f64; 4], f64)> {
         let x = within * PARTS as f64;
@@ -354,43 +388,82 @@ impl UniformLoss {
     }
 }
 
-/// Quadrant and piece of a displacement; `None` for none.
-fn piece(d: Xy) -> Option<(usize, usize)> {
-    let (quadrant, t, length) = diamond(d);
-    (length > 0.0).then(|| (quadrant, piece_of(t * PIECES as f64)))
-}
-
 /// The piece of a quadrant at a place counted in pieces.
 fn piece_of(x: f64) -> usize {
     (x as i32 as usize).min(PIECES - 1)
 }
 
-/// Heights for numbered displacements that all lie in one piece, from its number and polynomial.
-fn heights_in_piece(
-    c: &[f64; COEFFICIENTS],
-    piece: usize,
-    to_amsl_m: &impl Fn(Xy) -> f64,
-    d: impl Fn(i32) -> Xy,
-    out: &mut [f64],
-) {
-    let middle = piece as f64 + 0.5;
-    for (out, i) in out.iter_mut().zip(0..) {
-        let d = d(i);
-        let (ax, ay) = (d.x.abs(), d.y.abs());
-        let length = ax + ay;
-        *out = to_amsl_m(d) + value_of(c, ay / length * PIECES as f64 - middle) * length;
+/// How many displacements are worked on at once.
+pub(super) const AT_ONCE: usize = 8;
+
+/// How many of them in each of the two steps.
+const LANES: usize = AT_ONCE / 2;
+
+/// Where on the unit diamond displacements of the same |y| are, in pieces of its quadrant, and how long they are.
+struct OnDiamond {
+    at: [f64; LANES],
+    length: [f64; LANES],
+}
+
+impl OnDiamond {
+    #[inline(always)]
+    fn new(x: &[f64; LANES], y: f64) -> Self {
+        let mut out = Self { at: [0.0; LANES], length: [0.0; LANES] };
+        for ((at, length), x) in out.at.iter_mut().zip(&mut out.length).zip(x) {
+            *length = x.abs() + y;
+            *at = y / *length * PIECES as f64;
+        }
+        out
+    }
+
+    /// Adds what is lost to heights, by neighbouring pieces from one on.
+    #[inline(always)]
+    fn add(&self, pieces: &[[f64; COEFFICIENTS]], low: usize, out: &mut [f64; LANES]) {
+        let mut value = [0.0; LANES];
+        for (c, piece) in pieces.iter().zip(low..) {
+            let begin = if piece == low { 0.0 } else { piece as f64 };
+            let middle = piece as f64 + 0.5;
+            for (value, at) in value.iter_mut().zip(&self.at) {
+                let own = value_of(c, at - middle);
+                *value = if *at >= begin { own } else { *value };
+            }
+        }
+        for ((out, value), length) in out.iter_mut().zip(&value).zip(&self.length) {
+            *out += value * length;
+        }
     }
 }
 
-/// How many of numbered displacements on a straight line lie below the border of two pieces.
-fn below(border: usize, d: impl Fn(i32) -> Xy, count: usize) -> usize {
-    let t = border as f64 / PIECES as f64;
-    (0..count as i32)
-        .filter(|i| {
-            let d = d(*i);
-            d.y.abs() * (1.0 - t) < d.x.abs() * t
-        })
-        .count()
+/// Heights needed for rows of displacements.
+struct Rows<'a, T, Y> {
+    descent: &'a Descent,
+    to_amsl_m: T,
+    x: [f64; AT_ONCE],
+    y: Y,
+    out: &'a mut [[f64; AT_ONCE]],
+}
+
+impl<T: Fn(Xy) -> f64, Y: Fn(i32) -> f64> Wide for Rows<'_, T, Y> {
+    type Out = ();
+
+    #[inline(always)]
+    fn work(self) {
+        let x = self.x;
+        for (out, row) in self.out.iter_mut().zip(0..) {
+            let y = (self.y)(row);
+            for (out, x) in out.iter_mut().zip(&x) {
+                *out = (self.to_amsl_m)(Xy::new(*x, y));
+            }
+            if let Air::Uniform(u) = &self.descent.air
+                && u.add_along(&x, y, out)
+            {
+                continue;
+            }
+            for (out, x) in out.iter_mut().zip(x) {
+                *out = self.descent.height_needed(*out, Xy::new(x, y)).unwrap_or(f64::INFINITY);
+            }
+        }
+    }
 }
 
 #[derive(Clone, Debug)]
@@ -465,66 +538,16 @@ impl Descent {
         }
     }
 
-    /// The piece of the table that holds all displacements between some, if there is one; a hint for many of them.
-    pub(super) fn piece_of_all(corners: &[Xy; 4]) -> Option<(usize, usize)> {
-        let first = piece(corners[0])?;
-        corners[1..].iter().all(|d| piece(*d) == Some(first)).then_some(first)
-    }
-
-    /// [`Descent::height_needed`] for displacements on a straight line, numbered along it; infinite where there is no glide.
-    /// `in_piece` is the piece that holds all of them, where that is known.
+    /// [`Descent::height_needed`] for rows of displacements, all rows with the same eastward parts; infinite where there is
+    /// no glide.
     pub(super) fn heights_needed(
         &self,
-        in_piece: Option<(usize, usize)>,
         to_amsl_m: impl Fn(Xy) -> f64,
-        d: impl Fn(i32) -> Xy,
-        out: &mut [f64],
+        x: [f64; AT_ONCE],
+        y: impl Fn(i32) -> f64,
+        out: &mut [[f64; AT_ONCE]],
     ) {
-        let u = match &self.air {
-            Air::Uniform(u) => u,
-            Air::Layered(l) => {
-                for (out, i) in out.iter_mut().zip(0..) {
-                    let d = d(i);
-                    *out = l.needed(to_amsl_m(d), d).unwrap_or(f64::INFINITY);
-                }
-                return;
-            }
-        };
-        let last = out.len() as i32 - 1;
-        let ends = match in_piece {
-            Some(all) => Some((all, all)),
-            None => piece(d(0)).zip(piece(d(last))),
-        };
-        if let Some(((quadrant, one), (other_quadrant, other))) = ends
-            && quadrant == other_quadrant
-            && one.abs_diff(other) <= 1
-        {
-            let low = one.min(other);
-            let pieces = &u.pieces[quadrant * PIECES + low..=quadrant * PIECES + one.max(other)];
-            match pieces {
-                [c] if !c[0].is_nan() => {
-                    heights_in_piece(c, low, &to_amsl_m, d, out);
-                    return;
-                }
-                [c, next] if !c[0].is_nan() && !next[0].is_nan() => {
-                    let count = below(low + 1, &d, out.len());
-                    let (first, c, next) = if one == low {
-                        (count, (c, low), (next, low + 1))
-                    } else {
-                        (out.len() - count, (next, low + 1), (c, low))
-                    };
-                    let (before, after) = out.split_at_mut(first);
-                    heights_in_piece(c.0, c.1, &to_amsl_m, &d, before);
-                    heights_in_piece(next.0, next.1, &to_amsl_m, |i| d(i + first as i32), after);
-                    return;
-                }
-                _ => {}
-            }
-        }
-        for (out, i) in out.iter_mut().zip(0..) {
-            let d = d(i);
-            *out = to_amsl_m(d) + u.loss(d);
-        }
+        wide(Rows { descent: self, to_amsl_m, x, y, out });
     }
 
     /// Height lost over a displacement where it does not depend on the height; infinite where there is no glide.
@@ -610,6 +633,15 @@ impl Descent {
         match &self.air {
             Air::Uniform(_) => None,
             Air::Layered(l) => Some(l.steepest()),
+        }
+    }
+
+    /// No less than the height by which a metre of |x| + |y| changes what is needed, metres per metre; in uniform air infinite
+    /// where some direction cannot be flown.
+    pub(super) fn most_loss(&self) -> f64 {
+        match &self.air {
+            Air::Uniform(u) => u.most_loss,
+            Air::Layered(l) => l.steepest(),
         }
     }
 

@@ -12,7 +12,7 @@ use crate::grid::Terrain;
 use rayon::prelude::*;
 
 /// How far a margin may be negative through rounding, metres.
-const ROUNDING_M: f64 = 1e-6;
+pub(super) const ROUNDING_M: f64 = 1e-6;
 
 /// Where a line is at its other end but for rounding: a billionth of it, 0.1 mm of 100 km. Without it, a line that ends on
 /// the window's edge could seem to leave the window.

@@ -4,7 +4,7 @@
 //! say of sixty-four cells, and their heights are worked out when somebody asks.
 
 use super::super::departure::Bend;
-use super::super::descent::Descent;
+use super::super::descent::{AT_ONCE, Descent};
 use super::super::floor::SMALL;
 use super::blocks::Blocks;
 use super::sight::Rise;
@@ -14,6 +14,9 @@ use crate::grid::GridFrame;
 
 /// Labels kept for a cell at most: three fields, and one more for the neighbours.
 pub(super) const MOST_SLOTS: usize = 4;
+// Heights are worked out for a row of a block at once.
+const _: () = assert!(AT_ONCE == SMALL);
+
 /// Cells of a block.
 pub(super) const BLOCK: usize = SMALL * SMALL;
 
@@ -54,7 +57,7 @@ impl<'a> Ways<'a> {
 
     /// The heights that a bend gives the cells of a block, row by row; beyond the grid they mean nothing.
     pub(super) fn block(&self, bend: u32, demand: u32, at: (usize, usize), out: &mut [f64; BLOCK]) {
-        self.rise(bend, demand).over(self.frame, at, SMALL, out);
+        self.rise(bend, demand).over(self.frame, at, out.as_chunks_mut().0);
     }
 }
 

@@ -9,6 +9,7 @@ use super::solve::{Label, NONE, direction, needed_at};
 use crate::fields::demand::Demand;
 use crate::grid::{GridFrame, Terrain};
 use crate::position::Xy;
+use crate::wide::{Wide, wide};
 use rayon::prelude::*;
 use std::sync::Arc;
 
@@ -63,9 +64,14 @@ impl LeastHeights {
         self.cells.all(&self.known_ways(), self.cells.blocks.cell(row, col))
     }
 
-    /// Works on the cells of eight rows of the grid at a time, with their least heights for so many fields, infinite where
-    /// there is none. `out` is what is worked out, for each cell of the grid.
-    fn by_rows<T: Send>(&self, fields: usize, out: &mut [T], each: impl Fn(&mut T, f64, usize) + Sync) {
+    /// Works on blocks of cells, each with their least heights for so many fields, infinite where there is none. `each` is
+    /// told in which row and column of the grid a block begins, and works out what goes to `out`, for each cell of the grid.
+    fn by_blocks<T: Copy + Send>(
+        &self,
+        fields: usize,
+        out: &mut [T],
+        each: impl Fn(&[f64; BLOCK], (usize, usize)) -> [T; BLOCK] + Sync,
+    ) {
         let slot = fields.clamp(1, self.count) - 1;
         let (cols, across) = (self.frame.cols, self.frame.cols.div_ceil(SMALL));
         let ways = self.known_ways();
@@ -75,10 +81,11 @@ impl LeastHeights {
             for right in 0..across {
                 self.cells.heights(&ways, down * across + right, slot, &mut heights);
                 let first = right * SMALL;
-                let end = (first + SMALL).min(cols);
-                for (row, (out, heights)) in out.chunks_mut(cols).zip(heights.chunks_exact(SMALL)).enumerate() {
-                    for (i, (out, height)) in out[first..end].iter_mut().zip(heights).enumerate() {
-                        each(out, *height, down * strip + row * cols + first + i);
+                let found = each(&heights, (down * SMALL, first));
+                for (out, found) in out.chunks_mut(cols).zip(found.as_chunks::<SMALL>().0) {
+                    match out[first..].first_chunk_mut() {
+                        Some(out) => *out = *found,
+                        None => out[first..].copy_from_slice(&found[..cols - first]),
                     }
                 }
             }
@@ -95,7 +102,7 @@ impl LeastHeights {
     #[must_use]
     pub fn raster(&self, fields: usize) -> Vec<f32> {
         let mut raster = vec![0.0; self.frame.len()];
-        self.by_rows(fields, &mut raster, |out, height, _| *out = round_up(height));
+        self.by_blocks(fields, &mut raster, |heights, _| wide(RoundUp(heights)));
         raster
     }
 
@@ -103,8 +110,12 @@ impl LeastHeights {
     #[must_use]
     pub fn covered(&self, terrain: &Terrain, fields: usize, height_agl_m: f64) -> (usize, usize) {
         let mut covered = vec![false; self.frame.len()];
-        self.by_rows(fields, &mut covered, |out, height, cell| {
-            *out = height <= f64::from(terrain.heights_m[cell]) + height_agl_m;
+        self.by_blocks(fields, &mut covered, |heights, (row, col)| {
+            core::array::from_fn(|i| {
+                // Beyond the last row and column there is no ground.
+                let ground = terrain.post(row + i / SMALL, col + i % SMALL);
+                ground.is_some_and(|ground| heights[i] <= ground + height_agl_m)
+            })
         });
         let known = terrain.heights_m.iter().filter(|h| h.is_finite()).count();
         (known, covered.iter().filter(|c| **c).count())
@@ -200,16 +211,31 @@ impl LeastHeights {
     }
 }
 
-/// The nearest `f32` that is not below a height; `NaN` for none.
-fn round_up(height: f64) -> f32 {
-    if !height.is_finite() {
-        return f32::NAN;
+/// [`round_up`] for the cells of a block.
+struct RoundUp<'a>(&'a [f64; BLOCK]);
+
+impl Wide for RoundUp<'_> {
+    type Out = [f32; BLOCK];
+
+    #[inline(always)]
+    fn work(self) -> [f32; BLOCK] {
+        let mut out = [0.0; BLOCK];
+        for (out, height) in out.iter_mut().zip(self.0) {
+            *out = round_up(*height);
+        }
+        out
     }
+}
+
+/// The nearest `f32` that is not below a height; `NaN` for none.
+#[inline(always)]
+fn round_up(height: f64) -> f32 {
     let near = height as f32;
     // The next number up where that is below, and without a branch, which would be taken half the time.
     let step = u32::from(f64::from(near) < height);
     let bits = near.to_bits();
-    f32::from_bits(if near.is_sign_negative() { bits - step } else { bits + step })
+    let up = f32::from_bits(if near.is_sign_negative() { bits.wrapping_sub(step) } else { bits.wrapping_add(step) });
+    if height.is_finite() { up } else { f32::NAN }
 }
 
 #[cfg(test)]

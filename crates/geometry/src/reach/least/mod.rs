@@ -25,6 +25,7 @@ mod cells;
 mod corner;
 mod gains;
 mod map;
+mod patch;
 mod shadow;
 mod sight;
 mod solve;

@@ -143,7 +143,7 @@ impl Shadow {
         self.note(corners, x * x + y * y, far);
     }
 
-    /// Notes ground at the bend itself, between two directions on the sides of a patch that has the bend at a corner.
+    /// Notes ground at the bend itself, between two directions in a patch that has the bend in it or on its border.
     pub(super) fn add_near(&mut self, one: Xy, other: Xy, patch_m: f64) {
         self.note(&[one, other, other, one], 0.0, 2.0 * patch_m * patch_m);
     }

@@ -9,17 +9,15 @@
 //! What is not clear here may still be seen: bounds are taken over whole patches. Then the line itself is tested.
 
 use super::super::departure::Bend;
-use super::super::descent::Descent;
+use super::super::descent::{AT_ONCE, Descent};
 use super::super::floor::{Floor, Place, SMALL};
+use super::patch::{Hides, SLACK_M, is_patch_clear, least_within};
 use super::shadow::Shadow;
 use crate::fields::demand::{ARRIVAL_TRACKS, Demand, Either, Sectors};
 use crate::grid::GridFrame;
 use crate::position::Xy;
 use core::hash::{BuildHasherDefault, Hasher};
 use std::collections::HashMap;
-
-/// Bounds are lowered by this much for what rounding and the table of losses may be out by, metres.
-const SLACK_M: f64 = 1e-3;
 
 /// Heights needed to glide straight to one bend.
 #[derive(Clone, Copy)]
@@ -46,25 +44,25 @@ impl Rise<'_> {
         }
     }
 
-    /// Heights needed over some rows of cells of so many columns each, from one cell on; infinite where there is no glide.
-    pub(super) fn over(&self, frame: &GridFrame, (row, col): (usize, usize), cols: usize, out: &mut [f64]) {
+    /// Heights needed over some rows of eight cells each, from one cell on; infinite where there is no glide.
+    pub(super) fn over(&self, frame: &GridFrame, (row, col): (usize, usize), out: &mut [[f64; AT_ONCE]]) {
         let to_bend = |row: usize, col: usize| self.bend.position - frame.centre(row, col);
-        let (last_row, last_col) = (row + (out.len() / cols).saturating_sub(1), col + cols.saturating_sub(1));
+        let (last_row, last_col) = (row + out.len().saturating_sub(1), col + AT_ONCE - 1);
         let corners = [to_bend(row, col), to_bend(row, last_col), to_bend(last_row, last_col), to_bend(last_row, col)];
-        let arriving = self.arriving_from_square(&corners);
-        let piece = Descent::piece_of_all(&corners);
-        for (i, out) in out.chunks_exact_mut(cols).enumerate() {
-            let first = frame.centre(row + i, col);
-            let (x, first_col) = (frame.origin.x, col as f64);
-            // What the frame says of the centre of each, but several at once.
-            let d = |j: i32| self.bend.position - Xy::new(x + (first_col + f64::from(j)) * frame.cell_m, first.y);
-            match &arriving {
-                Arriving::Same(same) => self.descent.heights_needed(piece, |_| *same, d, out),
-                Arriving::Either(either) => {
-                    self.descent.heights_needed(piece, |d| either.needed(d).max(self.bend.height), d, out);
-                }
-                Arriving::ByDirection => self.descent.heights_needed(piece, |d| self.arriving(d), d, out),
+        let (bend, (first_row, first_col)) = (self.bend, (row as f64, col as f64));
+        // What the frame says of the centre of each, but several at once.
+        let x = |col: i32| bend.position.x - (frame.origin.x + (first_col + f64::from(col)) * frame.cell_m);
+        let y = |row: i32| bend.position.y - (frame.origin.y - (first_row + f64::from(row)) * frame.cell_m);
+        let x = core::array::from_fn(|col| x(col as i32));
+        match (self.arriving_from_square(&corners), self.field) {
+            (Arriving::Same(same), _) => self.descent.heights_needed(|_| same, x, y, out),
+            (Arriving::Either(either), _) => {
+                self.descent.heights_needed(|d| either.needed(d).max(bend.height), x, y, out);
             }
+            (Arriving::ByDirection, None) => {
+                self.descent.heights_needed(|d| bend.height + bend.turn_loss(d), x, y, out);
+            }
+            (Arriving::ByDirection, Some(_)) => self.descent.heights_needed(|d| self.arriving(d), x, y, out),
         }
     }
 
@@ -97,16 +95,11 @@ impl Rise<'_> {
                 None => self.bend.height + self.bend.most_turn_loss,
             },
         };
-        let needed = |d: Xy| self.descent.height_needed(to, d).unwrap_or(f64::INFINITY);
-        match self.descent.steepest() {
-            // The loss is convex in the displacement: greatest at a corner.
-            None => corners.map(needed).into_iter().fold(f64::NEG_INFINITY, f64::max) + SLACK_M,
-            Some(steepest) => {
-                let (across, down) = (corners[1] - corners[0], corners[3] - corners[0]);
-                let half = 0.5 * (across.x.abs() + down.y.abs());
-                needed((corners[0] + corners[2]) * 0.5) + steepest * half + SLACK_M
-            }
-        }
+        let (across, down) = (corners[1] - corners[0], corners[3] - corners[0]);
+        let half = 0.5 * (across.x.abs() + down.y.abs());
+        let middle = self.descent.height_needed(to, (corners[0] + corners[2]) * 0.5).unwrap_or(f64::INFINITY);
+        // From anywhere in the square by way of its middle.
+        middle + self.descent.most_loss() * half + SLACK_M
     }
 
     /// What is needed on arriving from anywhere in a square, where that is the same everywhere.
@@ -118,7 +111,7 @@ impl Rise<'_> {
     }
 
     /// No more than what is needed on arriving from anywhere in a square.
-    fn arriving_at_least(&self, corners: &[Xy; 4]) -> f64 {
+    pub(super) fn arriving_at_least(&self, corners: &[Xy; 4]) -> f64 {
         if let Some(same) = self.arriving_from_all(corners) {
             return same;
         }
@@ -342,32 +335,6 @@ fn corners(floor: &Floor<'_>, frame: &GridFrame, to: Xy, (row, col): (usize, usi
     [(top, left), (top, right), (bottom, right), (bottom, left)].map(|(r, c)| to - frame.centre(r, c))
 }
 
-/// No more than what is needed anywhere in a square, from what is needed at its corners and in its middle when so much is
-/// needed on arriving.
-fn least_within(descent: &Descent, at_corners: [f64; 4], middle: f64, half_side_m: f64) -> f64 {
-    let most = at_corners.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if !most.is_finite() {
-        return f64::NEG_INFINITY;
-    }
-    let steepest = descent.steepest();
-    let least = match steepest {
-        // The loss is convex in the displacement: with as much on the other side of the middle, the middle needs no more than
-        // half of both.
-        None => 2.0 * middle - most,
-        Some(steepest) => middle - steepest * 2.0 * half_side_m,
-    };
-    least - SLACK_M
-}
-
-/// What may hide a bend.
-#[derive(Clone, Copy)]
-enum Hides {
-    /// A patch, by the displacements from the bend to its corners.
-    Patch([Xy; 4]),
-    /// Ground at the bend itself, between two directions.
-    Between(Xy, Xy),
-}
-
 /// Whether all patches of a tile are clear. Those that are not known to be are noted in the shadow.
 fn is_clear(
     floor: &Floor<'_>,
@@ -423,168 +390,10 @@ fn is_clear(
             let ground = [(0, 0), (0, 1), (1, 1), (1, 0)].map(|(r, c)| floor.at_post(top + i + r, left + j + c));
             let posts =
                 [(0, 0), (0, 1), (1, 1), (1, 0)].map(|(r, c)| position - frame.centre(top + i + r, left + j + c));
-            if let Some(corner) = posts.iter().position(|d| d.x == 0.0 && d.y == 0.0) {
-                all &= is_home_clear(rise, ground, posts, corner, frame.cell_m, shade);
-            } else if let Some([west, east, north, south]) =
-                not_above(rise, (same, arriving), ground, posts, frame.cell_m)
-            {
-                let (right, down) = (posts[1] - posts[0], posts[3] - posts[0]);
-                let at = |u: f64, v: f64| Xy::default() - (posts[0] + right * u + down * v);
-                shade(Hides::Patch([at(west, north), at(east, north), at(east, south), at(west, south)]));
-                all = false;
-            }
+            all &= is_patch_clear(rise, (same, arriving), ground, posts, shade);
         }
     }
     all
-}
-
-/// All of a patch.
-const WHOLE_PATCH: [f64; 4] = [0.0, 1.0, 0.0, 1.0];
-/// How much wider than computed a part of a patch is taken, for rounding.
-const WIDER: f64 = 1e-6;
-
-/// The part of a patch outside of which what is needed is above the floor: from where to where eastward and southward, in
-/// parts of its side; `None` where it is above it everywhere. From the floor at its posts and the displacements from there to
-/// the bend, from north-west clockwise. `arriving` is what is needed from all of its tile on arriving, if that is the same
-/// everywhere, and what is needed at least.
-fn not_above(
-    rise: &Rise<'_>,
-    (same, arriving): (Option<f64>, f64),
-    ground: [f64; 4],
-    posts: [Xy; 4],
-    cell_m: f64,
-) -> Option<[f64; 4]> {
-    // A post without data makes the sum not a number.
-    if ground.iter().sum::<f64>().is_nan() {
-        return Some(WHOLE_PATCH);
-    }
-    let (descent, half_m) = (rise.descent, 0.5 * cell_m);
-    let to_bend = (posts[0] + posts[2]) * 0.5;
-    if let Some(plane) = descent.plane(to_bend) {
-        let over = over_plane(arriving, plane, ground, half_m);
-        if over.iter().all(|over| *over <= 0.0) {
-            return None;
-        }
-        let own = if same.is_some() { arriving } else { rise.arriving_at_least(&posts).max(arriving) };
-        return above_zero(over.map(|over| over - (own - arriving)));
-    }
-    let needed = |d: Xy| descent.height_needed(arriving, d).unwrap_or(f64::INFINITY);
-    let highest = ground.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    (least_within(descent, posts.map(needed), needed(to_bend), half_m) < highest).then_some(WHOLE_PATCH)
-}
-
-/// How far the posts of a patch are above what is needed there, from what is needed in its middle, beyond that on arriving.
-///
-/// The floor is bilinear, and so is how far it is above the plane that touches the loss.
-fn over_plane(arriving: f64, (loss, gradient): (f64, Xy), ground: [f64; 4], half_m: f64) -> [f64; 4] {
-    let middle = arriving + loss - SLACK_M;
-    // The displacement to the bend shrinks towards it: from north-west clockwise.
-    let (east, north) = (gradient.x * half_m, gradient.y * half_m);
-    let [nw, ne, se, sw] = ground;
-    [
-        nw - (middle + east - north),
-        ne - (middle - east - north),
-        se - (middle - east + north),
-        sw - (middle + east + north),
-    ]
-}
-
-/// Where a bilinear surface over a patch may be above zero, from its corners, north-west clockwise: the narrowest rectangle.
-/// `None` where it is not.
-///
-/// Along a row it is linear, and so highest at one of its ends: north and south it is above zero as far as it is along the
-/// western or the eastern side, and the other way round.
-fn above_zero([nw, ne, se, sw]: [f64; 4]) -> Option<[f64; 4]> {
-    let along = |from: f64, to: f64| {
-        let root = from / (from - to);
-        match (from > 0.0, to > 0.0) {
-            (true, true) => (0.0, 1.0),
-            (true, false) => (0.0, root + WIDER),
-            (false, true) => (root - WIDER, 1.0),
-            (false, false) => (1.0, 0.0),
-        }
-    };
-    let either = |one: (f64, f64), other: (f64, f64)| {
-        let (low, high) = (one.0.min(other.0).max(0.0), one.1.max(other.1).min(1.0));
-        (low <= high).then_some((low, high))
-    };
-    let (west, east) = either(along(nw, ne), along(sw, se))?;
-    let (north, south) = either(along(nw, sw), along(ne, se))?;
-    Some([west, east, north, south])
-}
-
-/// Parts of the quadrant that a patch is, seen from a bend at one of its corners.
-const HOME_PARTS: usize = 8;
-
-/// Whether all of a patch is clear that has the bend at one corner; the directions from there in which it is not known to
-/// be are noted in the shadow.
-fn is_home_clear(
-    rise: &Rise<'_>,
-    ground: [f64; 4],
-    posts: [Xy; 4],
-    corner: usize,
-    cell_m: f64,
-    shade: &mut dyn FnMut(Hides),
-) -> bool {
-    if leaves_ground(rise.descent, rise.bend.height, ground, corner, cell_m) {
-        return true;
-    }
-    let here = ground[corner];
-    let (next, last) = ((corner + 1) % 4, (corner + 3) % 4);
-    // From the bend to the other ends of the two sides that it lies on.
-    let sides = [Xy::default() - posts[next], Xy::default() - posts[last]];
-    let rises = [ground[next] - here, ground[last] - here];
-    let twist = (ground[(corner + 2) % 4] - ground[next] - ground[last] + here).max(0.0);
-    let at = |k: usize| {
-        let t = k as f64 / HOME_PARTS as f64;
-        (t, sides[0] * (1.0 - t) + sides[1] * t)
-    };
-    let loss = |d: Xy| rise.descent.height_needed(rise.bend.height, Xy::default() - d).map(|h| h - rise.bend.height);
-    let mut all = true;
-    for k in 0..HOME_PARTS {
-        let ((from_t, from), (to_t, to)) = (at(k), at(k + 1));
-        let back = [from, to].map(|d| Xy::default() - d);
-        let arriving = rise.arriving_at_least(&[back[0], back[1], back[1], back[0]]);
-        // Height lost, for each step along the diamond of a cell, at least.
-        let middle = (from + to) * 0.5;
-        let least = if rise.descent.is_uniform() {
-            // Convex along the edge: as far above the middle at one end as below it at the other, or farther.
-            match (loss(from), loss(middle), loss(to)) {
-                (Some(one), Some(middle), Some(other)) => 2.0 * middle - one.max(other),
-                _ => f64::NEG_INFINITY,
-            }
-        } else {
-            let straight = (from_t..=to_t).contains(&0.5).then_some(core::f64::consts::FRAC_1_SQRT_2);
-            let nearest = straight.unwrap_or_else(|| from.norm().min(to.norm()) / cell_m);
-            rise.descent.least_loss() * nearest * cell_m
-        };
-        // Bilinear ground: linear along a direction, and the twist with the square of the way.
-        let steepest = [from_t, to_t].map(|t| rises[0] * (1.0 - t) + rises[1] * t);
-        let centre = 0.5_f64.clamp(from_t, to_t);
-        let (farthest, bulge) = (1.0 / centre.max(1.0 - centre), twist * centre * (1.0 - centre));
-        let spare = arriving - here;
-        let grows = least * (1.0 - 1e-9) - steepest[0].max(steepest[1]);
-        // The margin bends down along the way: least at one of its ends.
-        if !(spare >= 0.0 && spare + (grows - bulge * farthest) * farthest >= 0.0) {
-            shade(Hides::Between(from, to));
-            all = false;
-        }
-    }
-    all
-}
-
-/// Whether glides to a bend at one corner of a patch stay above its floor: the floor rises from the corner by no more than
-/// the least that any glide rises.
-fn leaves_ground(descent: &Descent, height: f64, ground: [f64; 4], corner: usize, cell_m: f64) -> bool {
-    let here = ground[corner];
-    if !(height >= here) {
-        return false;
-    }
-    let (one, other, opposite) = (ground[(corner + 1) % 4], ground[(corner + 3) % 4], ground[(corner + 2) % 4]);
-    // Bilinear: u·(one − here) + v·(other − here) + u·v·twist, and u·v is at most (u + v)/2.
-    let twist = 0.5 * (opposite - one - other + here).max(0.0);
-    let (along, across) = ((one - here + twist).max(0.0), (other - here + twist).max(0.0));
-    along * along + across * across <= (descent.least_loss() * cell_m) * (descent.least_loss() * cell_m)
 }
 
 #[cfg(test)]
@@ -592,29 +401,54 @@ mod tests {
     use super::super::super::departure::{Turning, place};
     use super::super::super::floor::Pyramid;
     use super::*;
-    use crate::aircraft::Aircraft;
+    use crate::aircraft::{Aircraft, GlideSpeed};
     use crate::fields::verdict::Verdict;
     use crate::reach::tests::{Dice, fractal, log_wind, options, wind};
 
     /// What counts as clear is clear by the exact test of every line, and that is most of the ground.
     #[test]
     fn what_is_clear_is_clear_by_every_line() {
-        let aircraft = Aircraft::example_flexwing();
+        let flexwing = Aircraft::example_flexwing();
+        // In a wind that is stronger than the speed held some directions cannot be flown.
+        let slow = Aircraft { glide_speed: GlideSpeed::Held(15.0), ..flexwing.clone() };
         let (mut tested, mut whole_tiles, mut tiles) = (0, 0, 0);
-        for (seed, relief, air) in
-            [(3, 300.0, wind(0.0, 0.0)), (4, 900.0, wind(5.0, -6.0)), (5, 600.0, log_wind(-4.0, 5.0, 200.0))]
-        {
-            let terrain = fractal(seed, 121, 25.0, relief, 60.0);
+        for (seed, relief, air, aircraft, holes) in [
+            (3, 300.0, wind(0.0, 0.0), &flexwing, 0),
+            (4, 900.0, wind(5.0, -6.0), &flexwing, 0),
+            (5, 600.0, log_wind(-4.0, 5.0, 200.0), &flexwing, 0),
+            (6, 900.0, wind(0.0, 17.0), &slow, 0),
+            (7, 300.0, wind(3.0, 2.0), &flexwing, 40),
+        ] {
+            let mut terrain = fractal(seed, 121, 25.0, relief, 60.0);
+            let mut dice = Dice(seed, 0);
+            // Most of them near one of the bends to come.
+            let posts: Vec<(usize, usize)> =
+                (0..16).map(|_| (dice.within(1.0, 118.9) as usize, dice.within(1.0, 118.9) as usize)).collect();
+            for hole in 0..holes {
+                let (row, col) = posts[hole % posts.len()];
+                let (down, right) = (dice.within(0.0, 2.9) as usize, dice.within(0.0, 2.9) as usize);
+                if (down, right) != (1, 1) {
+                    terrain.heights_m[(row + down - 1) * 121 + col + right - 1] = f32::NAN;
+                }
+            }
             let frame = terrain.frame;
             let pyramid = Pyramid::new(&terrain, (0, 0), frame.rows, frame.cols);
             let floor = Floor { terrain: &terrain, pyramid: &pyramid, clearance_m: 50.0 };
-            let descent = Descent::new(&aircraft, &air, 0.0, 4_000.0);
-            let turning = Turning::new(&aircraft, &air, 4_000.0, &options(50.0));
-            let mut dice = Dice(seed, 0);
-            for number in 0..8_u32 {
-                let (row, col) = (dice.within(0.0, 120.9) as usize, dice.within(0.0, 120.9) as usize);
-                let position = frame.centre(row, col);
-                let ground = floor.at_post(row, col);
+            let descent = Descent::new(aircraft, &air, 0.0, 4_000.0);
+            let turning = Turning::new(aircraft, &air, 4_000.0, &options(50.0));
+            for (number, (row, col)) in (0_u32..).zip(posts) {
+                // On a post, on a side between two, and within a patch.
+                let (east, south) = match number / 2 % 4 {
+                    0 => (0.0, 0.0),
+                    1 => (dice.within(0.0, 1.0), 0.0),
+                    2 => (0.0, dice.within(0.0, 1.0)),
+                    _ => (dice.within(0.0, 1.0), dice.within(0.0, 1.0)),
+                };
+                let position = frame.centre(row, col) + Xy::new(east, -south) * frame.cell_m;
+                let ground = floor.at(place(&frame, position));
+                if ground.is_nan() {
+                    continue;
+                }
                 // Fields somewhat above the floor, and bends on it that were arrived at along some track.
                 let needed_amsl_m = core::array::from_fn(|_| ground + dice.within(20.0, 120.0));
                 let demand = Demand { field: 0, overhead: position, verdict: Verdict::Workable, needed_amsl_m };
@@ -633,7 +467,7 @@ mod tests {
                 for r in 0..frame.rows {
                     for c in 0..frame.cols {
                         let d = position - frame.centre(r, c);
-                        if (r, c) == (row, col)
+                        if (d.x == 0.0 && d.y == 0.0)
                             || sight.unknown_m(&floor, number, &bend, (r, c), frame.centre(r, c)).is_some()
                         {
                             continue;

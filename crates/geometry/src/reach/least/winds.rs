@@ -6,7 +6,7 @@
 //!
 //! # Memory
 //! Of all the winds only the greatest heights of every cell are kept, as many as decide about nine in ten (11 of 100, as
-//! `f32`), and one count; four maps are worked on at a time.
+//! `f32`), and one count; 4 to 16 maps are worked on at a time.
 //!
 //! # Source
 //! Points a·(i + ½) modulo 1 with an irrational a: Niederreiter, *Random Number Generation and Quasi-Monte Carlo Methods*
@@ -20,6 +20,7 @@ use crate::circuit::{Uncertainty, normal_score};
 use crate::fields::demand::Demand;
 use crate::grid::{GridFrame, Terrain};
 use crate::math;
+use crate::wide::{Wide, wide};
 use rayon::prelude::*;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -29,8 +30,10 @@ pub const NINE_IN_TEN: f64 = 0.9;
 const AT_ONCE: usize = 4;
 const MOST_AT_ONCE: usize = 16;
 const CELLS_OF_MAPS: usize = 16 << 20;
-/// Cells whose greatest heights are brought up to date together.
-const CELLS_AT_ONCE: usize = 4_096;
+/// Neighbouring cells whose greatest heights lie together and are brought up to date together.
+const TOGETHER: usize = 16;
+/// How many times that a thread takes at once, at least.
+const PARTS_OF_THREAD: usize = 256;
 /// Winds at most.
 pub const MOST_WINDS: usize = 1_000;
 /// (√5 − 1) / 2.
@@ -153,7 +156,7 @@ pub fn many_winds(
     let cells = terrain.frame.len();
     let ground = Ground::new(terrain);
     let at_once = (CELLS_OF_MAPS / cells.max(1)).clamp(AT_ONCE, MOST_AT_ONCE);
-    let mut greatest = vec![f32::NEG_INFINITY; cells * kept];
+    let mut greatest = vec![f32::NEG_INFINITY; cells.div_ceil(TOGETHER) * TOGETHER * kept];
     let mut counts = vec![0_u16; cells];
     let done = AtomicUsize::new(0);
     for part in winds.chunks(at_once) {
@@ -174,34 +177,75 @@ pub fn many_winds(
         if stopped() {
             return Err(LeastError::Stopped);
         }
-        let parts = greatest.par_chunks_mut(CELLS_AT_ONCE * kept).zip(counts.par_chunks_mut(CELLS_AT_ONCE));
-        parts.enumerate().for_each(|(part, (greatest, counts))| {
-            let first = part * CELLS_AT_ONCE;
+        let parts = greatest.par_chunks_mut(TOGETHER * kept).zip(counts.par_chunks_mut(TOGETHER));
+        parts.enumerate().with_min_len(PARTS_OF_THREAD).for_each(|(number, (greatest, counts))| {
+            let first = number * TOGETHER;
+            let mut covered_amsl_m = [f64::NAN; TOGETHER];
+            for (covered, ground) in covered_amsl_m.iter_mut().zip(&terrain.heights_m[first..]) {
+                *covered = f64::from(*ground) + height_agl_m;
+            }
             for raster in &rasters {
+                let raster = raster.as_ref().map_or(&[][..], |raster| &raster[first..]);
+                let least = raster.first_chunk().copied().unwrap_or_else(|| {
+                    let mut least = [f32::NAN; TOGETHER];
+                    least[..raster.len()].copy_from_slice(raster);
+                    least
+                });
                 // In which order they come makes no difference.
-                for (i, (own, count)) in greatest.chunks_exact_mut(kept).zip(counts.iter_mut()).enumerate() {
-                    let least = raster.as_ref().map_or(f32::NAN, |r| r[first + i]);
-                    let enough = f64::from(terrain.heights_m[first + i]) + height_agl_m;
-                    *count += u16::from(f64::from(least) <= enough);
-                    insert(own, if least.is_nan() { f32::INFINITY } else { least });
-                }
+                wide(OneMore { greatest, counts, least: &least, covered_amsl_m: &covered_amsl_m });
             }
         });
     }
-    let last = |own: &[f32]| if own[kept - 1].is_finite() { own[kept - 1] } else { f32::NAN };
-    let nine_in_ten = greatest.chunks_exact(kept).map(last).collect();
+    let nine_in_ten = (0..cells).map(|cell| {
+        let least = greatest[cell / TOGETHER * TOGETHER * kept + (kept - 1) * TOGETHER + cell % TOGETHER];
+        if least.is_finite() { least } else { f32::NAN }
+    });
+    let nine_in_ten = nine_in_ten.collect();
     Ok(ManyWinds { frame: terrain.frame, winds: winds.len(), height_agl_m, nine_in_ten, counts })
 }
 
-/// Keeps the greatest values, the greatest first.
-fn insert(own: &mut [f32], value: f32) {
+/// Brings neighbouring cells up to date with what they need in one more wind.
+struct OneMore<'a> {
+    greatest: &'a mut [f32],
+    counts: &'a mut [u16],
+    least: &'a [f32; TOGETHER],
+    /// Up to which height each is covered from the height asked for, metres above mean sea level.
+    covered_amsl_m: &'a [f64; TOGETHER],
+}
+
+impl Wide for OneMore<'_> {
+    type Out = ();
+
+    #[inline(always)]
+    fn work(self) {
+        for ((count, least), covered) in self.counts.iter_mut().zip(self.least).zip(self.covered_amsl_m) {
+            *count += u16::from(f64::from(*least) <= *covered);
+        }
+        let mut values = *self.least;
+        for value in &mut values {
+            *value = if value.is_nan() { f32::INFINITY } else { *value };
+        }
+        insert(self.greatest, values);
+    }
+}
+
+/// Keeps the greatest values of neighbouring cells: the greatest of each, then the next of each, and so on.
+#[inline(always)]
+fn insert(greatest: &mut [f32], mut values: [f32; TOGETHER]) {
+    let (kept, _) = greatest.as_chunks_mut::<TOGETHER>();
     // Most are smaller than all that are kept.
-    if own.last().is_none_or(|last| value <= *last) {
+    let Some(last) = kept.last() else { return };
+    let greater: u32 = values.iter().zip(last).map(|(value, last)| u32::from(value > last)).sum();
+    if greater == 0 {
         return;
     }
-    let Some(at) = own.iter().position(|kept| value > *kept) else { return };
-    own[at..].rotate_right(1);
-    own[at] = value;
+    for kept in kept {
+        // Without a branch: what is smaller goes down the list.
+        for (kept, value) in kept.iter_mut().zip(&mut values) {
+            let is_greater = *value > *kept;
+            (*kept, *value) = if is_greater { (*value, *kept) } else { (*kept, *value) };
+        }
+    }
 }
 
 #[cfg(test)]
@@ -243,11 +287,14 @@ mod tests {
     #[test]
     fn the_greatest_are_kept_whatever_the_order() {
         for values in [[3.0, 9.0, 1.0, 7.0], [9.0, 7.0, 3.0, 1.0], [1.0, 3.0, 7.0, 9.0]] {
-            let mut own = [f32::NEG_INFINITY; 3];
+            let mut own = [f32::NEG_INFINITY; 3 * TOGETHER];
             for value in values {
-                insert(&mut own, value);
+                insert(&mut own, core::array::from_fn(|cell| value + cell as f32));
             }
-            assert_eq!(own, [9.0, 7.0, 3.0]);
+            for cell in 0..TOGETHER {
+                let kept = [own[cell], own[TOGETHER + cell], own[2 * TOGETHER + cell]];
+                assert_eq!(kept, [9.0, 7.0, 3.0].map(|kept| kept + cell as f32));
+            }
         }
     }
 }
