@@ -32,8 +32,8 @@ const MOST_AT_ONCE: usize = 16;
 const CELLS_OF_MAPS: usize = 16 << 20;
 /// Neighbouring cells whose greatest heights lie together and are brought up to date together.
 const TOGETHER: usize = 16;
-/// How many times that a thread takes at once, at least.
-const PARTS_OF_THREAD: usize = 256;
+/// Groups of so many cells that one thread takes in one go, at least.
+const GROUPS_OF_THREAD: usize = 256;
 /// Winds at most.
 pub const MOST_WINDS: usize = 1_000;
 /// (√5 − 1) / 2.
@@ -178,11 +178,11 @@ pub fn many_winds(
             return Err(LeastError::Stopped);
         }
         let parts = greatest.par_chunks_mut(TOGETHER * kept).zip(counts.par_chunks_mut(TOGETHER));
-        parts.enumerate().with_min_len(PARTS_OF_THREAD).for_each(|(number, (greatest, counts))| {
+        parts.enumerate().with_min_len(GROUPS_OF_THREAD).for_each(|(number, (greatest, counts))| {
             let first = number * TOGETHER;
-            let mut covered_amsl_m = [f64::NAN; TOGETHER];
-            for (covered, ground) in covered_amsl_m.iter_mut().zip(&terrain.heights_m[first..]) {
-                *covered = f64::from(*ground) + height_agl_m;
+            let mut asked_amsl_m = [f64::NAN; TOGETHER];
+            for (asked, ground) in asked_amsl_m.iter_mut().zip(&terrain.heights_m[first..]) {
+                *asked = f64::from(*ground) + height_agl_m;
             }
             for raster in &rasters {
                 let raster = raster.as_ref().map_or(&[][..], |raster| &raster[first..]);
@@ -192,7 +192,7 @@ pub fn many_winds(
                     least
                 });
                 // In which order they come makes no difference.
-                wide(OneMore { greatest, counts, least: &least, covered_amsl_m: &covered_amsl_m });
+                wide(OneMore { greatest, counts, least: &least, asked_amsl_m: &asked_amsl_m });
             }
         });
     }
@@ -209,8 +209,8 @@ struct OneMore<'a> {
     greatest: &'a mut [f32],
     counts: &'a mut [u16],
     least: &'a [f32; TOGETHER],
-    /// Up to which height each is covered from the height asked for, metres above mean sea level.
-    covered_amsl_m: &'a [f64; TOGETHER],
+    /// The height asked for over each, metres above mean sea level.
+    asked_amsl_m: &'a [f64; TOGETHER],
 }
 
 impl Wide for OneMore<'_> {
@@ -218,8 +218,8 @@ impl Wide for OneMore<'_> {
 
     #[inline(always)]
     fn work(self) {
-        for ((count, least), covered) in self.counts.iter_mut().zip(self.least).zip(self.covered_amsl_m) {
-            *count += u16::from(f64::from(*least) <= *covered);
+        for ((count, least), asked) in self.counts.iter_mut().zip(self.least).zip(self.asked_amsl_m) {
+            *count += u16::from(f64::from(*least) <= *asked);
         }
         let mut values = *self.least;
         for value in &mut values {
